@@ -1,0 +1,1 @@
+"""HTTP routes, one file per noun, two or three lines a route."""

@@ -1,0 +1,1 @@
+"""What Reedbed knows: rules (what is true), records (what is stored), actions (what is done)."""

@@ -1,0 +1,1 @@
+"""What is done: one function per verb. Fetch, ask the rule, write."""

@@ -1,0 +1,105 @@
+"""How any record is made, corrected and ended; the nouns' own actions add their rules."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any, TypeVar
+from uuid import UUID
+
+from domain.errors import Conflict, RuleBroken, Stale
+from domain.records.base import Record, Stated
+from domain.records.columns import Day, Name
+from domain.records.stated import merged
+from domain.records.unit import Unit
+
+R = TypeVar("R", bound=Record)
+S = TypeVar("S", bound=Stated)
+
+
+class Ending(Stated):
+    """Why, and on which date at the site, a record ends. Nothing is deleted."""
+
+    reason: Name
+    on: Day | None = None
+
+
+def recorded(unit: Unit, record: type[R], stated: Stated, *, record_id: UUID | None, **derived: Any) -> R:  # noqa: ANN401 - columns
+    """Add a record of what was stated and return it. ``derived`` are the columns that follow from it."""
+    facts = {name: getattr(stated, name) for name in type(stated).model_fields if name != "id"}
+    made = record(
+        **facts,
+        **derived,
+        organisation_id=unit.organisation_id,
+        id=record_id or unit.new_id(),
+        created_at=unit.origin.at,
+    )
+    return unit.add(made, action=f"register_{record.noun}")
+
+
+def current(unit: Unit, record: type[R], record_id: UUID, *, expected_version: int) -> R:
+    """Return the record that is to be changed.
+
+    Raises:
+        NotFound: There is none.
+        Stale: It was changed since the caller read it.
+        Conflict: It has ended.
+    """
+    found = unit.fetch(record, record_id)
+    if found.version != expected_version:
+        raise Stale(f"This record was changed since you read it: it is at version {found.version}, you have {expected_version}.")
+    if found.ended_on is not None:
+        raise Conflict(f"This record ended on {found.ended_on.isoformat()} and is not changed any more.", code="ended")
+    return found
+
+
+def corrected(unit: Unit, found: R, stated: Stated, **derived: Any) -> R:  # noqa: ANN401 - columns
+    """Change a record to what is now stated and return it; the journal keeps what it was."""
+    facts = {name: getattr(stated, name) for name in type(stated).model_fields}
+    return unit.change(found, {**facts, **derived}, action=f"change_{found.noun}")
+
+
+def patched(kind: type[S], found: Record, patch: Mapping[str, Any]) -> S:
+    """Return what is stated of a record once the patch is applied; see ``merged``."""
+    return merged(kind, found, patch)
+
+
+def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:
+    """End a record and return it.
+
+    Raises:
+        RuleBroken: The date is after today at the site, or before the record began.
+        Conflict: It has ended already.
+    """
+    if found.ended_on is not None:
+        raise Conflict(f"This record ended on {found.ended_on.isoformat()} already.", code="ended")
+    on = ending.on or today
+    if on > today:
+        raise RuleBroken(f"It is {today.isoformat()} there; a record cannot end later than today.", code="in-future", field="on")
+    return unit.change(found, {"ended_on": on, "end_reason": ending.reason}, action=f"end_{found.noun}", reason=ending.reason)
+
+
+def referred(unit: Unit, record: type[R], record_id: UUID, *, field: str) -> R:
+    """Return the record that a field refers to.
+
+    Raises:
+        RuleBroken: There is none in this organisation, or it has ended; the field is named.
+    """
+    found = unit.find(record, record_id)
+    noun = record.noun.replace("_", " ")
+    if found is None:
+        raise RuleBroken(f"There is no such {noun}.", code="reference-unknown", field=field)
+    if found.ended_on is not None:
+        raise RuleBroken(f"That {noun} ended on {found.ended_on.isoformat()}.", code="reference-ended", field=field)
+    return found
+
+
+def refuse_later_than(today: date, *, field: str, on: date | None) -> None:
+    """Refuse a date that has not come yet at the site.
+
+    Raises:
+        RuleBroken: ``on`` is after ``today``; the field is named.
+    """
+    if on is not None and on > today:
+        raise RuleBroken(f"It is {today.isoformat()} at the site; this date has not come yet.", code="in-future", field=field)
+

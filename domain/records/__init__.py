@@ -1,0 +1,1 @@
+"""What is stored: the tables and the SQL that reads and writes them, one file per capability."""

@@ -1,0 +1,88 @@
+"""Column types that mean the same on SQLite and PostgreSQL, and the stated types that a person or a file may fill them with."""
+
+from __future__ import annotations
+
+from datetime import date
+from enum import Enum as PythonEnum
+from typing import Annotated, Any, cast
+from uuid import UUID
+
+import sqlalchemy as sa
+from pydantic import AfterValidator
+from sqlalchemy.dialects import postgresql
+from sqlalchemy.engine import Dialect
+from sqlalchemy.types import TypeDecorator, TypeEngine
+from sqlmodel import Field
+
+from domain.rules.text import kept_line, kept_lines
+
+NAME_LENGTH = 120
+NOTE_LENGTH = 4000
+INTEGER_MOST = 2**31 - 1
+
+
+class UuidColumn(TypeDecorator[UUID]):
+    """A UUID: native on PostgreSQL, 16 bytes on SQLite."""
+
+    impl = sa.LargeBinary
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """Return the column type of the database at hand."""
+        if dialect.name == "postgresql":
+            return dialect.type_descriptor(cast("TypeEngine[Any]", sa.Uuid()))
+        return dialect.type_descriptor(sa.LargeBinary(16))
+
+
+class InstantColumn(TypeDecorator[Any]):
+    """An instant in UTC: timestamptz on PostgreSQL, RFC 3339 text with microseconds and Z on SQLite, where text order is time order."""
+
+    impl = sa.String
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """Return the column type of the database at hand."""
+        if dialect.name == "postgresql":
+            return dialect.type_descriptor(postgresql.TIMESTAMP(timezone=True))
+        return dialect.type_descriptor(sa.String(27))
+
+
+class JsonColumn(TypeDecorator[Any]):
+    """A small JSON value, kept as its text on both databases."""
+
+    impl = sa.Text
+    cache_ok = True
+
+
+def words_of(enumeration: type[PythonEnum]) -> Any:  # noqa: ANN401 - sqlmodel's sa_type takes any type engine
+    """Return the column type of an enumeration: its values as text, and a named check that both databases keep."""
+    return sa.Enum(
+        enumeration,
+        native_enum=False,
+        create_constraint=True,
+        length=32,
+        values_callable=lambda members: [member.value for member in members],
+        name=_snake(enumeration.__name__),
+    )
+
+
+def _snake(name: str) -> str:
+    return "".join(f"_{c.lower()}" if c.isupper() else c for c in name).lstrip("_")
+
+
+def _text_date(value: object) -> object:
+    """Refuse a date that is not one of ours: years between 1900 and 2200, so that a slip of the pen is not a service life."""
+    if isinstance(value, date) and not 1900 <= value.year <= 2200:  # noqa: PLR2004 - said in the sentence
+        raise ValueError("the year should be between 1900 and 2200")
+    return value
+
+
+Name = Annotated[str, Field(min_length=1, max_length=NAME_LENGTH), AfterValidator(kept_line)]
+Note = Annotated[str, Field(max_length=NOTE_LENGTH), AfterValidator(kept_lines)]
+Day = Annotated[date, AfterValidator(_text_date)]
+Count = Annotated[int, Field(ge=0, le=1_000_000)]
+Positive = Annotated[int, Field(ge=1, le=100_000)]
+Hours = Annotated[float, Field(ge=0, le=10_000_000)]
+PositiveHours = Annotated[float, Field(gt=0, le=10_000_000)]
+HoursPerDay = Annotated[float, Field(ge=0, le=24)]
+Metres = Annotated[float, Field(gt=0, le=1000)]

@@ -1,0 +1,80 @@
+"""The organisations of an installation and the keys that their programs sign in with."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Annotated, ClassVar
+from uuid import UUID
+
+import sqlalchemy as sa
+from pydantic import StringConstraints
+from sqlmodel import Field, SQLModel
+
+from domain.records.base import Record, Stated, owned_by_organisation
+from domain.records.columns import InstantColumn, Name, words_of
+
+SERVER_BITS = 40
+"""An organisation's number is the server's number times 2 to the 40th plus a sequence: unique across servers, below 2 to the 53rd."""
+
+
+class OrganisationStated(Stated):
+    """An organisation: its name and the currency that its costs are kept in (ISO 4217)."""
+
+    name: Name
+    base_currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$", max_length=3)]
+
+
+class Organisation(OrganisationStated, table=True):
+    """The tenant. Everything else belongs to one."""
+
+    __tablename__ = "organisation"
+
+    id: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    created_at: datetime = Field(sa_type=InstantColumn)
+
+
+class Access(StrEnum):
+    """What a key's holder may do with the organisation's records."""
+
+    READ = "read"
+    WRITE = "write"
+
+
+class ApiKeyStated(Stated):
+    """A key for a program: what it is for, what it may do, until when."""
+
+    name: Name
+    access: Access = Field(sa_type=words_of(Access))
+    expires_on: date | None = None
+
+
+class ApiKey(Record, ApiKeyStated, table=True):
+    """A key. Only the secret's SHA-256 is kept; the public part finds it."""
+
+    __tablename__ = "api_key"
+    __table_args__ = (owned_by_organisation(), sa.UniqueConstraint("public_id", name="uq_api_key_public_id"))
+    noun: ClassVar[str] = "api_key"
+
+    public_id: str = Field(max_length=24)
+    secret_sha256: str = Field(max_length=64)
+
+
+class Idempotency(SQLModel, table=True):
+    """The first answer to a request that bore an Idempotency-Key, kept in the transaction that made it."""
+
+    __tablename__ = "idempotency"
+    __table_args__ = (owned_by_organisation(),)
+
+    organisation_id: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    key: str = Field(primary_key=True, max_length=200)
+    request_sha256: str = Field(max_length=64)
+    status: int
+    headers: str
+    body: bytes
+    created_at: datetime = Field(sa_type=InstantColumn)
+
+
+def organisation_subject(organisation_id: int) -> UUID:
+    """Return the id under which the journal speaks of an organisation itself."""
+    return UUID(int=organisation_id)

@@ -1,0 +1,187 @@
+"""SQL that is built once, compiled once per database, and run on the driver without a layer between.
+
+A ``Statement`` is made at import from SQLAlchemy Core with ``bindparam()``. Its parameters are given by name and converted by the column
+type they are compared with; its rows come back as tuples, either as Python values or, for answers, in the form that JSON wants.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from enum import Enum
+from typing import Any, Literal, TypeAlias, cast
+from uuid import UUID
+
+import msgspec
+import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.sql.compiler import SQLCompiler
+
+from domain.records.columns import InstantColumn, JsonColumn, UuidColumn
+
+DialectName: TypeAlias = Literal["sqlite", "postgresql"]
+Row: TypeAlias = tuple[Any, ...]
+Converter: TypeAlias = Callable[[Any], Any]
+
+_DIALECTS: Mapping[str, sa.Dialect] = {
+    "sqlite": cast("sa.Dialect", sqlite.dialect(paramstyle="named")),  # type: ignore[no-untyped-call]
+    "postgresql": cast("sa.Dialect", postgresql.psycopg.dialect()),  # type: ignore[no-untyped-call]
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """One statement for one database: its text, how each parameter is given to the driver, and how each column is read."""
+
+    sql: str
+    parameters: tuple[tuple[str, Converter | None], ...]
+    constants: Mapping[str, Any]
+    keys: tuple[str, ...]
+    to_python: tuple[tuple[int, Converter], ...]
+    to_json: tuple[tuple[int, Converter], ...]
+
+    def bound(self, given: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the parameters as the driver takes them.
+
+        Raises:
+            KeyError: One is missing. No parameter has a default, so a forgotten organisation is an error and not a leak.
+        """
+        values = {name: given[name] if convert is None else convert(given[name]) for name, convert in self.parameters}
+        return {**values, **self.constants} if self.constants else values
+
+    def python_row(self, row: Sequence[Any]) -> Row:
+        """Return the row with Python values."""
+        return _converted(row, self.to_python)
+
+    def json_row(self, row: Sequence[Any]) -> Row:
+        """Return the row with values that ``msgspec.json`` encodes as an answer shows them."""
+        return _converted(row, self.to_json)
+
+
+class Statement:
+    """A statement to be run on either database."""
+
+    def __init__(self, statement: sa.Executable) -> None:
+        self.statement = statement
+        self._compiled: dict[str, Compiled] = {}
+
+    def on(self, dialect: DialectName) -> Compiled:
+        """Return the statement compiled for a database."""
+        found = self._compiled.get(dialect)
+        if found is None:
+            found = self._compiled[dialect] = _compiled(self.statement, dialect=dialect)
+        return found
+
+
+def _compiled(statement: sa.Executable, *, dialect: DialectName) -> Compiled:
+    text = cast("SQLCompiler", statement.compile(dialect=_DIALECTS[dialect]))  # type: ignore[attr-defined]
+    selected = _selected_columns(statement)
+    types = [column.type for column in selected]
+    return Compiled(
+        sql=str(text),
+        parameters=tuple((name, _to_driver(bind.type, dialect)) for bind, name in text.bind_names.items() if bind.required),
+        constants={name: bind.value for bind, name in text.bind_names.items() if not bind.required},
+        keys=tuple(str(column.key) for column in selected),
+        to_python=_present(_to_python(kind, dialect) for kind in types),
+        to_json=_present(_to_json(kind, dialect) for kind in types),
+    )
+
+
+def _selected_columns(statement: sa.Executable) -> list[Any]:
+    if isinstance(statement, sa.SelectBase):
+        return list(statement.selected_columns)
+    return list(getattr(statement, "exported_columns", None) or ())
+
+
+def _present(converters: Any) -> tuple[tuple[int, Converter], ...]:  # noqa: ANN401 - an iterable of converters or None
+    return tuple((position, convert) for position, convert in enumerate(converters) if convert is not None)
+
+
+def _converted(row: Sequence[Any], converters: tuple[tuple[int, Converter], ...]) -> Row:
+    values = list(row)
+    for position, convert in converters:
+        if values[position] is not None:
+            values[position] = convert(values[position])
+    return tuple(values)
+
+
+def _to_driver(kind: sa.types.TypeEngine[Any], dialect: DialectName) -> Converter | None:
+    if isinstance(kind, JsonColumn):
+        return json_text
+    if isinstance(kind, sa.Enum):
+        return _enum_value
+    if dialect == "postgresql":
+        return None
+    if isinstance(kind, UuidColumn):
+        return lambda value: None if value is None else value.bytes
+    if isinstance(kind, InstantColumn):
+        return lambda value: None if value is None else instant_text(value)
+    if isinstance(kind, sa.Date):
+        return lambda value: None if value is None else value.isoformat()
+    return None
+
+
+def _to_python(kind: sa.types.TypeEngine[Any], dialect: DialectName) -> Converter | None:
+    if isinstance(kind, JsonColumn):
+        return msgspec.json.decode
+    if isinstance(kind, sa.Enum) and kind.enum_class is not None:
+        return cast("Converter", kind.enum_class)
+    if dialect == "postgresql":
+        return None
+    if isinstance(kind, UuidColumn):
+        return lambda value: UUID(bytes=value)
+    if isinstance(kind, InstantColumn):
+        return datetime.fromisoformat
+    if isinstance(kind, sa.Date):
+        return date.fromisoformat
+    if isinstance(kind, sa.Boolean):
+        return bool
+    return None
+
+
+def _to_json(kind: sa.types.TypeEngine[Any], dialect: DialectName) -> Converter | None:
+    if isinstance(kind, JsonColumn):
+        return _raw
+    if dialect == "postgresql":
+        return instant_text if isinstance(kind, InstantColumn) else None
+    if isinstance(kind, UuidColumn):
+        return _uuid_text
+    if isinstance(kind, sa.Boolean):
+        return bool
+    return None
+
+
+def instant_text(at: datetime) -> str:
+    """Return an instant as RFC 3339 text in UTC with six digits of a second and Z, always of one length.
+
+    Raises:
+        ValueError: The instant has no offset.
+    """
+    if at.tzinfo is None:
+        raise ValueError("an instant needs its offset")
+    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def json_text(value: Any) -> str:  # noqa: ANN401 - any JSON value
+    """Return a small JSON value as its text, names in one order so that equal values have equal text."""
+    return msgspec.json.encode(value, enc_hook=_plain, order="deterministic").decode()
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - whatever json cannot say by itself
+    if hasattr(value, "model_dump"):
+        return value.model_dump(mode="json")
+    raise TypeError(f"{type(value).__name__} is no JSON value")
+
+
+def _raw(text: str) -> msgspec.Raw:
+    return msgspec.Raw(text.encode())
+
+
+def _uuid_text(value: bytes) -> str:
+    digits = value.hex()
+    return f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}"
+
+
+def _enum_value(value: Any) -> Any:  # noqa: ANN401 - a member or its value
+    return value.value if isinstance(value, Enum) else value

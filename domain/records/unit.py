@@ -1,0 +1,236 @@
+"""One transaction: what it reads, what it changes, and the journal entries that its changes leave.
+
+Records are written only through ``add``, ``add_many`` and ``change``, and each of these leaves its entry, so no action can forget one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import cache
+from typing import Any, Protocol, TypeVar
+from uuid import UUID
+
+import sqlalchemy as sa
+from sqlmodel import SQLModel
+
+from domain.errors import NotFound
+from domain.records import journal
+from domain.records.base import Record, columns_of, row_of, table_of
+from domain.records.statements import Compiled, DialectName, Row, Statement
+from domain.rules.identifiers import ids_at
+
+R = TypeVar("R", bound=Record)
+S = TypeVar("S", bound=SQLModel)
+
+
+class Overtaken(Exception):  # noqa: N818 - an event between transactions, not a defect
+    """Another transaction changed the same record first; the whole unit is to be run again."""
+
+
+class Cursor(Protocol):
+    """What both drivers' cursors can do."""
+
+    rowcount: int
+
+    def execute(self, sql: str, parameters: Mapping[str, Any], /) -> object: ...  # noqa: D102
+    def executemany(self, sql: str, parameters: Sequence[Mapping[str, Any]], /) -> object: ...  # noqa: D102
+    def fetchall(self) -> list[Any]: ...  # noqa: D102
+
+
+Translator = Callable[[], Any]
+
+
+class Unit:
+    """A transaction in progress. ``origin`` says whose records, when, who and by which request."""
+
+    def __init__(self, cursor: Cursor, *, dialect: DialectName, origin: journal.Origin) -> None:
+        self.cursor = cursor
+        self.dialect: DialectName = dialect
+        self.origin = origin
+        self._ids = ids_at(origin.at)
+        self._changes: list[journal.Change] = []
+
+    @property
+    def organisation_id(self) -> int:
+        """The organisation whose records these are."""
+        return self.origin.organisation_id
+
+    def new_id(self) -> UUID:
+        """Return the id of a new record."""
+        return next(self._ids)
+
+    def rows(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+        """Return the rows of a statement as Python values; ``organisation_id`` is given by the unit."""
+        compiled = self._executed(statement, parameters)
+        return [compiled.python_row(row) for row in self.cursor.fetchall()]
+
+    def raw_rows(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+        """Return the rows as the driver gives them, for reading very many."""
+        self._executed(statement, parameters)
+        return self.cursor.fetchall()
+
+    def row(self, statement: Statement, **parameters: Any) -> Row | None:  # noqa: ANN401 - column values
+        """Return the only row of a statement, ``None`` where there is none."""
+        found = self.rows(statement, **parameters)
+        return found[0] if found else None
+
+    def named(self, statement: Statement, **parameters: Any) -> list[dict[str, Any]]:  # noqa: ANN401 - column values
+        """Return the rows as mappings from column to value."""
+        keys = statement.on(self.dialect).keys
+        return [dict(zip(keys, row, strict=True)) for row in self.rows(statement, **parameters)]
+
+    def json_rows(self, statement: Statement, **parameters: Any) -> list[dict[str, Any]]:  # noqa: ANN401 - column values
+        """Return the rows as mappings ready to be encoded as an answer."""
+        compiled = self._executed(statement, parameters)
+        return [dict(zip(compiled.keys, compiled.json_row(row), strict=True)) for row in self.cursor.fetchall()]
+
+    def run(self, statement: Statement, **parameters: Any) -> int:  # noqa: ANN401 - column values
+        """Run a statement on a table that is not journalled and return how many rows it changed."""
+        self._executed(statement, parameters)
+        return self.cursor.rowcount
+
+    def run_many(self, statement: Statement, rows: Sequence[Mapping[str, Any]]) -> None:
+        """Run a statement on a table that is not journalled once for each row."""
+        compiled = statement.on(self.dialect)
+        if rows:
+            self.cursor.executemany(compiled.sql, [compiled.bound(row) for row in rows])
+
+    def fetch(self, record: type[R], record_id: UUID) -> R:
+        """Return a record of this organisation.
+
+        Raises:
+            NotFound: There is none; another organisation's is none.
+        """
+        found = self.find(record, record_id)
+        if found is None:
+            raise NotFound(f"There is no such {record.noun.replace('_', ' ')}.")
+        return found
+
+    def find(self, record: type[R], record_id: UUID) -> R | None:
+        """Return a record of this organisation, ``None`` where there is none."""
+        return self.first(record, _get(record), id=record_id)
+
+    def first(self, record: type[S], statement: Statement, **parameters: Any) -> S | None:  # noqa: ANN401 - column values
+        """Return the first row of a statement over all columns of a table as that table's record."""
+        found = self.named(statement, **parameters)
+        return record(**found[0]) if found else None
+
+    def all(self, record: type[S], statement: Statement, **parameters: Any) -> list[S]:  # noqa: ANN401 - column values
+        """Return every row of a statement over all columns of a table as that table's records."""
+        return [record(**row) for row in self.named(statement, **parameters)]
+
+    def add(self, record: R, *, action: str) -> R:
+        """Insert a record and leave its journal entry."""
+        row = row_of(record)
+        self._executed(_insert(type(record)), row)
+        self._changes.append(_made(type(record), row, action=action))
+        return record
+
+    def add_many(self, record: type[Record], rows: Sequence[Mapping[str, Any]], *, action: str) -> None:
+        """Insert many rows of one record class, each with its journal entry."""
+        self.run_many(_insert(record), rows)
+        self._changes.extend(_made(record, row, action=action) for row in rows)
+
+    def change(self, record: R, values: Mapping[str, Any], *, action: str, reason: str | None = None) -> R:
+        """Change a record's columns, raise its version by one and leave the journal entry; without a difference nothing happens.
+
+        Raises:
+            Overtaken: The record's version is not the stored one any more.
+        """
+        old = row_of(record)
+        differing = {name: value for name, value in values.items() if _plain(old[name]) != _plain(value)}
+        if not differing:
+            return record
+        new = {**old, **differing, "version": record.version + 1}
+        changed = self.run(_update(type(record)), **_renamed(new), at_organisation_id=self.organisation_id, at_id=record.id, at_version=record.version)
+        if changed != 1:
+            raise Overtaken
+        before = {name: old[name] for name in differing}
+        self._changes.append(
+            journal.Change(action, record.noun, record.id, record.version + 1, before=before, after=differing, reason=reason)
+        )
+        return type(record)(**new)
+
+    def note(self, change: journal.Change) -> None:
+        """Leave the journal entry of a change that ``add`` and ``change`` do not make."""
+        self._changes.append(change)
+
+    def seal(self) -> None:
+        """Give the collected changes their places in the organisation's chain. Done once, last, before the commit."""
+        if not self._changes:
+            return
+        head = self.row(journal.LOCK_HEAD)
+        if head is None:
+            raise NotFound("There is no such organisation.")
+        position, previous = head
+        entries: list[dict[str, Any]] = []
+        for position, change in enumerate(self._changes, start=position + 1):  # noqa: B020 - the position goes on from the head
+            content = journal.entry_content(change, origin=self.origin, position=position, previous=previous)
+            previous = journal.entry_hash(content)
+            entries.append(self._entry(change, position=position, content=content, hash=previous))
+        self.run_many(journal.ADD_ENTRY, entries)
+        self.run(journal.MOVE_HEAD, at_organisation_id=self.organisation_id, new_position=position, new_hash=previous)
+        self._changes.clear()
+
+    def _entry(self, change: journal.Change, **rest: Any) -> dict[str, Any]:  # noqa: ANN401 - column values
+        return {
+            "organisation_id": self.organisation_id,
+            "at": self.origin.at,
+            "subject": change.subject,
+            "subject_id": change.subject_id,
+            **rest,
+        }
+
+    def _executed(self, statement: Statement, parameters: Mapping[str, Any]) -> Compiled:
+        compiled = statement.on(self.dialect)
+        self.cursor.execute(compiled.sql, compiled.bound({"organisation_id": self.organisation_id, **parameters}))
+        return compiled
+
+
+@contextmanager
+def sealed(unit: Unit) -> Iterator[Unit]:
+    """Yield the unit and, if nothing was raised, seal its journal entries."""
+    yield unit
+    unit.seal()
+
+
+def _made(record: type[Record], row: Mapping[str, Any], *, action: str) -> journal.Change:
+    after = {name: value for name, value in row.items() if name not in {"organisation_id", "id", "version"}}
+    return journal.Change(action, record.noun, row["id"], row["version"], before={}, after=after)
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - a column value, or stated parts of one
+    if isinstance(value, list):
+        return [_plain(one) for one in value]
+    return value.model_dump(mode="json") if hasattr(value, "model_dump") else value
+
+
+def _renamed(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {f"new_{name}": value for name, value in values.items()}
+
+
+@cache
+def _get(record: type[Record]) -> Statement:
+    table = table_of(record)
+    return Statement(sa.select(table).where(table.c.organisation_id == sa.bindparam("organisation_id"), table.c.id == sa.bindparam("id")))
+
+
+@cache
+def _insert(record: type[SQLModel]) -> Statement:
+    return Statement(sa.insert(table_of(record)))
+
+
+@cache
+def _update(record: type[Record]) -> Statement:
+    table = table_of(record)
+    changing = [name for name in columns_of(record) if name not in {"organisation_id", "id", "created_at"}]
+    return Statement(
+        sa.update(table)
+        .where(
+            table.c.organisation_id == sa.bindparam("at_organisation_id"),
+            table.c.id == sa.bindparam("at_id"),
+            table.c.version == sa.bindparam("at_version"),
+        )
+        .values({name: sa.bindparam(f"new_{name}", type_=table.c[name].type) for name in changing})
+    )

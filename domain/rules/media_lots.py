@@ -1,0 +1,70 @@
+"""When the filter media lots of one life-support system may be changed: never two within the least gap.
+
+A biological filter lives on its media. Changed all at once it stops working, and the water turns toxic about two days later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from domain.rules.calendar import in_words
+
+
+@dataclass(frozen=True, slots=True)
+class MediaLot:
+    """A lot of filter media: its tag and the date that its own rules say."""
+
+    tag: str
+    due_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class LotVisit:
+    """The day proposed for a lot; ``conflict`` says why its own date cannot be kept, if so."""
+
+    tag: str
+    do_on: date
+    conflict: str | None
+
+
+def spaced_visits(lots: Sequence[MediaLot], *, least_gap_days: int, today: date) -> list[LotVisit]:
+    """Return one visit a lot, in the order in which they are to be done, any two at least ``least_gap_days`` apart.
+
+    The lot due first is done earlier, today at the earliest. Where that is not early enough the later lot waits, past its own date
+    if it must, and the conflict is said: a lot a little too old does less harm than a filter with nothing left alive in it.
+    """
+    ordered = sorted(lots, key=lambda lot: (lot.due_on, lot.tag))
+    wished = _moved_earlier(ordered, least_gap_days=least_gap_days, today=today)
+    visits: list[LotVisit] = []
+    for lot, wish in zip(ordered, wished, strict=True):
+        earliest = visits[-1].do_on + timedelta(days=least_gap_days) if visits else today
+        do_on = max(wish, earliest)
+        conflict = _conflict(lot, do_on=do_on, before=visits[-1], gap=least_gap_days) if visits and do_on > max(lot.due_on, today) else None
+        visits.append(LotVisit(lot.tag, do_on, conflict))
+    return _said_on_both_sides(visits, least_gap_days=least_gap_days)
+
+
+def _moved_earlier(ordered: Sequence[MediaLot], *, least_gap_days: int, today: date) -> list[date]:
+    wished: list[date] = []
+    for lot in reversed(ordered):
+        latest = wished[-1] - timedelta(days=least_gap_days) if wished else lot.due_on
+        wished.append(max(today, min(lot.due_on, latest)))
+    return wished[::-1]
+
+
+def _conflict(lot: MediaLot, *, do_on: date, before: LotVisit, gap: int) -> str:
+    return (
+        f"{lot.tag} is due on {in_words(lot.due_on)} but may not be changed within {gap} days of {before.tag} in the same system; "
+        f"change {before.tag} on {in_words(before.do_on)} and {lot.tag} not before {in_words(do_on)}, and watch ammonia and nitrite."
+    )
+
+
+def _said_on_both_sides(visits: list[LotVisit], *, least_gap_days: int) -> list[LotVisit]:
+    """Give a lot whose successor has to wait for it the same sentence, so that neither row hides the conflict."""
+    said = list(visits)
+    for i, (visit, following) in enumerate(zip(visits, visits[1:], strict=False)):
+        if following.conflict and not visit.conflict and (following.do_on - visit.do_on).days == least_gap_days:
+            said[i] = LotVisit(visit.tag, visit.do_on, following.conflict)
+    return said

@@ -1,0 +1,173 @@
+"""When running hours are used up: dated hours a day, seasonal where need be, counted in whole days."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from domain.rules.calendar import Days
+
+HOURS_PER_DAY_MOST = 24.0
+LONG_AGO = date(1, 1, 1)
+"""The start of a schedule that holds since installation, whenever that was."""
+HORIZON_YEARS = 60
+"""A seasonal schedule is laid out this far; hours that last longer have no date."""
+ROUNDING_H = 1e-6
+"""Hours this close to a limit have reached it exactly; absorbs binary fractions of hours a day [h]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """Hours a day from a month and day on, every year, until the next season of the same schedule begins."""
+
+    month: int
+    day: int
+    hours_per_day: float
+
+
+@dataclass(frozen=True, slots=True)
+class RunPeriod:
+    """Hours a day from ``starts_on`` on (``None``: since installation) until the next period; constant, or by season."""
+
+    starts_on: date | None
+    hours_per_day: float | None = None
+    seasons: tuple[Season, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Pieces:
+    """The run schedules of n items, laid out as at most k pieces of constant hours a day.
+
+    ``starts`` is ``datetime64[D]`` (n, k), ascending in a row and NaT where an item has fewer pieces; ``hours`` is float (n, k) [h/day].
+    A piece lasts until the next begins, the last one for ever.
+    """
+
+    starts: Days
+    hours: npt.NDArray[np.float64]
+
+
+def days_until_used(starts: Days, remaining_h: npt.NDArray[np.float64], pieces: Pieces) -> Days:
+    """Return for each item the last date on which its remaining hours are not yet passed, counting from ``starts`` in whole days.
+
+    NaT where the schedule does not reach back to the start, or where the hours are never used up.
+    """
+    due = np.full(starts.shape, np.datetime64("NaT", "D"))
+    left = remaining_h.astype(np.float64, copy=True)
+    covered = np.zeros(starts.shape, dtype=bool)
+    width = pieces.starts.shape[1]
+    for k in range(width):
+        begins = np.maximum(starts, pieces.starts[:, k])
+        if k + 1 < width:
+            ends = pieces.starts[:, k + 1]
+            lasts = np.where(np.isnat(ends), np.inf, np.maximum((ends - begins).astype(np.float64), 0.0))
+        else:
+            lasts = np.full(starts.shape, np.inf)
+        present = ~np.isnat(begins)
+        covered |= present & (pieces.starts[:, k] <= starts)
+        rate = pieces.hours[:, k]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            whole_days = np.where(rate > 0, np.floor((left + ROUNDING_H) / rate), np.inf)
+        whole_days = np.maximum(whole_days, 0.0)
+        ends_here = present & covered & np.isnat(due) & (lasts > 0) & (whole_days < lasts) & np.isfinite(whole_days)
+        due[ends_here] = begins[ends_here] + _most_days(whole_days[ends_here])
+        left = np.where(present & np.isfinite(lasts), left - rate * lasts, left)
+    return due
+
+
+def hours_run(starts: Days, until: np.datetime64, pieces: Pieces) -> npt.NDArray[np.float64]:
+    """Return the hours that each schedule gives from ``starts`` to the beginning of ``until`` [h]; NaN where it does not reach back."""
+    total = np.zeros(starts.shape)
+    covered = np.zeros(starts.shape, dtype=bool)
+    width = pieces.starts.shape[1]
+    for k in range(width):
+        begins = np.maximum(starts, pieces.starts[:, k])
+        covered |= ~np.isnat(begins) & (pieces.starts[:, k] <= starts)
+        ends = np.full(starts.shape, until)
+        if k + 1 < width:
+            following = pieces.starts[:, k + 1]
+            ends = np.where(np.isnat(following), ends, np.minimum(ends, following))
+        lasts = np.where(np.isnat(begins), 0.0, np.maximum((ends - begins).astype(np.float64), 0.0))
+        total += np.where(np.isnat(begins), 0.0, lasts * np.nan_to_num(pieces.hours[:, k]))
+    return np.where(covered, total, np.nan)
+
+
+def laid_out(schedules: Sequence[Sequence[RunPeriod]], anchors: Sequence[date | None]) -> Pieces:
+    """Return the schedules of n items as pieces; seasons are laid out from each item's anchor date on."""
+    rows = [_pieces_of(periods, anchor) for periods, anchor in zip(schedules, anchors, strict=True)]
+    width = max((len(row) for row in rows), default=0)
+    starts = np.full((len(rows), width), np.datetime64("NaT", "D"))
+    hours = np.full((len(rows), width), np.nan)
+    for i, row in enumerate(rows):
+        for k, (begins, hours_per_day) in enumerate(row):
+            starts[i, k] = np.datetime64(begins, "D")
+            hours[i, k] = hours_per_day
+    return Pieces(starts, hours)
+
+
+def constant(hours_per_day: npt.NDArray[np.float64]) -> Pieces:
+    """Return the pieces of items that run the same hours every day since installation; NaN where no schedule is known."""
+    starts = np.where(np.isnan(hours_per_day), np.datetime64("NaT", "D"), np.datetime64(LONG_AGO, "D"))
+    return Pieces(starts.reshape(-1, 1), hours_per_day.reshape(-1, 1))
+
+
+def schedule_in_words(periods: Sequence[RunPeriod], on: date) -> str:
+    """Return the schedule that holds ``on`` a date as people write it: ``12 h/day``, or ``seasonal, 12 h/day`` with the hours of that date."""
+    held = [one for one in _ordered(periods) if (one.starts_on or LONG_AGO) <= on]
+    if not held:
+        return "no schedule"
+    period = held[-1]
+    if period.hours_per_day is not None:
+        return f"{period.hours_per_day:g} h/day"
+    return f"seasonal, {_season_on(period.seasons, on):g} h/day"
+
+
+def _most_days(whole_days: npt.NDArray[np.float64]) -> npt.NDArray[np.timedelta64]:
+    return np.minimum(whole_days, HORIZON_YEARS * 366.0 * 24).astype(np.int64).astype("timedelta64[D]")
+
+
+def _ordered(periods: Sequence[RunPeriod]) -> list[RunPeriod]:
+    return sorted(periods, key=lambda one: one.starts_on or LONG_AGO)
+
+
+def _pieces_of(periods: Sequence[RunPeriod], anchor: date | None) -> list[tuple[date, float]]:
+    ordered = _ordered(periods)
+    pieces: list[tuple[date, float]] = []
+    for period, following in zip(ordered, [*ordered[1:], None], strict=False):
+        begins = period.starts_on or LONG_AGO
+        if period.hours_per_day is not None:
+            pieces.append((begins, period.hours_per_day))
+        elif anchor is not None:
+            ends = following.starts_on if following else None
+            pieces.extend(_seasonal_pieces(period.seasons, begins=begins, ends=ends, anchor=anchor))
+    return pieces
+
+
+def _seasonal_pieces(seasons: tuple[Season, ...], *, begins: date, ends: date | None, anchor: date) -> list[tuple[date, float]]:
+    first = max(begins, anchor)
+    last_year = (ends or first.replace(day=1)).year + (0 if ends else HORIZON_YEARS)
+    pieces = [(begins if begins > anchor else anchor, _season_on(seasons, first))]
+    for year in range(first.year, min(last_year, date.max.year - 1) + 1):
+        for season in sorted(seasons, key=lambda one: (one.month, one.day)):
+            turns = _turns_on(season, year)
+            if turns > first and (ends is None or turns < ends):
+                pieces.append((turns, season.hours_per_day))
+    return pieces
+
+
+def _turns_on(season: Season, year: int) -> date:
+    """Return the date in ``year``; 29 February is 1 March in a common year."""
+    try:
+        return date(year, season.month, season.day)
+    except ValueError:
+        return date(year, season.month, season.day - 1) + timedelta(days=1)
+
+
+def _season_on(seasons: tuple[Season, ...], on: date) -> float:
+    """Return the hours a day of the season that holds ``on``; before the first turn of a year the last season still holds."""
+    ordered = sorted(seasons, key=lambda one: (one.month, one.day))
+    holding = [one for one in ordered if _turns_on(one, on.year) <= on]
+    return (holding or ordered)[-1].hours_per_day

@@ -1,0 +1,1 @@
+"""Revisions, oldest first; a revision is never edited after it has landed."""

@@ -1,0 +1,98 @@
+"""The cautions papers print: one catalogue, so that a sentence is changed in one place.
+
+The sentences are reminders for people already trained for the work. They stand in for no site rule, local code
+or licence, and each paper says so last.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+ALWAYS_LAST = "Site rules, local codes and licensed practice come first; this list does not replace them."
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A caution: the word that stands in a row, and the sentence that stands once on the paper."""
+
+    id: str
+    word: str
+    sentence: str
+
+
+def _catalogue(*cautions: Caution) -> dict[str, Caution]:
+    return {caution.id: caution for caution in cautions}
+
+
+CATALOGUE = _catalogue(
+    Caution(
+        "isolate-supply",
+        "isolate",
+        "Electricity near water: switch off, lock off and prove dead before you touch; leave a drip loop in every"
+        " lead, use a circuit with a residual-current device, and leave mains wiring to licensed persons.",
+    ),
+    Caution(
+        "hot-surface",
+        "hot",
+        "Lamps, heaters and their guards burn: switch off and let them cool for 20 minutes, and never cool them"
+        " with water.",
+    ),
+    Caution(
+        "uv-eyes",
+        "UV",
+        "Ultraviolet harms eyes and skin: switch off before you open the fitting, never look into a burning lamp or"
+        " steriliser, and put every shield back before you switch on.",
+    ),
+    Caution(
+        "mercury-lamp-disposal",
+        "mercury",
+        "The lamp holds mercury: put it unbroken into its sleeve or a closed box for hazardous waste. If it breaks,"
+        " everyone leaves, the room is aired for 15 minutes, and nobody sweeps or vacuums; then follow the site's"
+        " spill procedure.",
+    ),
+    Caution(
+        "pressurised-canister",
+        "pressure",
+        "The vessel may be under pressure: stop the pump, close the valves and bleed it before you loosen a clamp.",
+    ),
+    Caution(
+        "chemicals-eyes",
+        "goggles",
+        "Chemicals splash: wear goggles and the gloves the data sheet names, add acid to water and never water to"
+        " acid, and know where the eye-wash stands.",
+    ),
+    Caution(
+        "water-hygiene",
+        "gloves",
+        "Tank water and animals carry germs: wear gloves, cover wounds, do not eat or drink, and wash your hands"
+        " afterwards. Ask first if you are pregnant or your resistance is low.",
+    ),
+    Caution(
+        "keep-biofilter",
+        "part only",
+        "Never change all the filter media of one system at once: keep the greater part, rinse it in the system's own"
+        " water, and test ammonia and nitrite in the days after.",
+    ),
+    Caution(
+        "dangerous-animals",
+        "animals",
+        "Animals here can hurt you: open the enclosure only by the site's own procedure for two persons and tools,"
+        " with the emergency sheet at hand.",
+    ),
+    Caution(
+        "measure-after-fitting",
+        "measure after",
+        "Measure the output where the animals use it once the new part is fitted and has warmed up, and write the"
+        " reading down before you leave.",
+    ),
+)
+_order = {id_: number for number, id_ in enumerate(CATALOGUE)}
+
+
+def caution(id_: str) -> Caution:
+    """Return the caution; one that is not in the catalogue prints as its own id and says whom to ask."""
+    return CATALOGUE.get(id_) or Caution(id_, id_, "Not in the catalogue of cautions: ask before you start.")
+
+
+def in_order(ids: Iterable[str]) -> tuple[Caution, ...]:
+    """Return each caution once: those of the catalogue in its order, then the others by id."""
+    return tuple(caution(id_) for id_ in sorted(frozenset(ids), key=lambda id_: (_order.get(id_, len(_order)), id_)))

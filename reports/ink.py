@@ -1,0 +1,78 @@
+"""Writing on a page: lines at places, with face, size and tone changed only where they change."""
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+from reportlab.lib.colors import Color, HexColor
+from reportlab.lib.rl_accel import escapePDF, fp_str
+from reportlab.pdfbase.pdfmetrics import getFont
+
+from reports.fonts import Face
+from reports.text import Line, Tone
+
+INK: Final = HexColor(0x16242C)
+MUTED: Final = HexColor(0x5B6B75)
+ALARM: Final = HexColor(0xB8470B)
+
+_most_held = 50_000
+
+
+def _fill(colour: Color) -> str:
+    return f"{fp_str(*colour.rgb())} rg"
+
+
+_fills: Final[dict[Tone, str]] = {"ink": _fill(INK), "muted": _fill(MUTED), "alarm": _fill(ALARM)}
+
+Shown = tuple[tuple[str, str], ...]
+
+
+class Inkwell:
+    """What a file has already encoded: the same words come up on every page, so each is encoded once."""
+
+    def __init__(self, canvas: Any) -> None:
+        self._document: Any = canvas._doc  # noqa: SLF001
+        self._held: dict[tuple[Face, str], Shown] = {}
+
+    def shown(self, face: Face, text: str) -> Shown:
+        """Return the stretches of the text as (font resource, operator that shows it)."""
+        held = self._held.get((face, text))
+        if held is None:
+            if len(self._held) >= _most_held:
+                self._held.clear()
+            held = self._held[face, text] = tuple(self._encoded(face, text))
+        return held
+
+    def _encoded(self, face: Face, text: str) -> Iterator[tuple[str, str]]:
+        font = getFont(face)
+        for subset, codes in font.splitString(text, self._document):
+            yield font.getSubsetInternalName(subset, self._document), f"({escapePDF(codes)}) Tj"
+
+
+class Ink:
+    """One text object of a page."""
+
+    def __init__(self, well: Inkwell) -> None:
+        self._well = well
+        self._operators = ["BT"]
+        self._font: tuple[str, float] | None = None
+        self._tone: Tone | None = None
+
+    def write(self, line: Line, *, x: float, y: float, size: float) -> None:
+        """Write one line with its baseline at ``y`` [pt]."""
+        add = self._operators.append
+        add(f"1 0 0 1 {x:.2f} {y:.2f} Tm")
+        for face, stretch, tone in line:
+            if tone != self._tone:
+                self._tone = tone
+                add(_fills[tone])
+            for resource, shown in self._well.shown(face, stretch):
+                if self._font != (resource, size):
+                    self._font = (resource, size)
+                    add(f"{resource} {fp_str(size)} Tf")
+                add(shown)
+
+    def dry(self, canvas: Any) -> None:
+        """Put what was written on the page."""
+        canvas.saveState()
+        canvas.addLiteral(" ".join(self._operators) + " ET")
+        canvas.restoreState()

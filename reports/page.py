@@ -1,0 +1,276 @@
+"""The page every paper is printed on: margins, styles, furniture, and the marks that are not tables.
+
+A paper is drawn top down in one pass. Equal calls give equal bytes: the only instant in the file is the sheet's own.
+"""
+
+from calendar import timegm
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from io import BytesIO
+from typing import Any, Final
+
+from reportlab import rl_config
+from reportlab.lib.colors import HexColor
+from reportlab.lib.pagesizes import A4, landscape, portrait
+from reportlab.lib.utils import TimeStamp
+from reportlab.pdfgen.canvas import Canvas
+
+from reports import words
+from reports.fonts import Face, glyphs
+from reports.ink import ALARM, INK, Ink, Inkwell
+from reports.text import Line, Tone, fitted, line_width, lines, one_line
+
+rl_config.trustedHosts = None
+rl_config.trustedSchemes = []
+rl_config.toColorCanUse = None
+rl_config.useA85 = 0
+
+HAIRLINE: Final = HexColor(0xE6EAED)
+RULE: Final = HexColor(0xC3CCD2)
+HEAD_GROUND: Final = HexColor(0xF1F4F6)
+CAUTION_GROUND: Final = HexColor(0xFFF1D6)
+
+UPRIGHT: Final = portrait(A4)
+LYING: Final = landscape(A4)
+
+MARGIN: Final = 34.0  # left and right [pt]
+TOP: Final = 34.0  # 12 mm for the clip
+HEADER: Final = 24.0
+FOOTER: Final = 48.0
+
+BODY_SIZE: Final = 8.5
+SMALL_SIZE: Final = 8.0
+LEADING: Final = 10.0
+TOTAL: Final = "total"
+
+
+@dataclass(frozen=True, slots=True)
+class Furniture:
+    """What stands on every page of a paper, and in the file's properties."""
+
+    paper_id: str
+    organisation: str
+    name: str
+    title: str
+    data_as_of: datetime
+    generated_at: datetime
+    zone: str
+    record_hash: str
+    language: str = "en"
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A key figure of the strip under the title; ``alarm`` gives it a heavy line, its label says the rest."""
+
+    count: int
+    label: str
+    alarm: bool = False
+
+
+class Paper:
+    """A paper being drawn: a place on the current page, and what was drawn so far."""
+
+    def __init__(self, furniture: Furniture, *, size: tuple[float, float] = UPRIGHT) -> None:
+        glyphs(Face.REGULAR)
+        self._furniture = furniture
+        self._bytes = BytesIO()
+        self.canvas: Any = _canvas(furniture, size=size, target=self._bytes)
+        self._well = Inkwell(self.canvas)
+        self.left = MARGIN
+        self.width = size[0] - 2 * MARGIN
+        self.right = self.left + self.width
+        self._highest = size[1] - TOP - HEADER
+        self._sections = 0
+        self._begin_page()
+
+    @property
+    def room(self) -> float:
+        """How much of the page is left [pt]."""
+        return self.y - FOOTER
+
+    @property
+    def page_height(self) -> float:
+        """How much an empty page holds [pt]."""
+        return self._highest - FOOTER
+
+    @property
+    def is_fresh(self) -> bool:
+        """Whether nothing was drawn on this page yet."""
+        return self.y == self._highest
+
+    def ink(self) -> Ink:
+        """Return ink to write on this page with; it shows once it is dried."""
+        return Ink(self._well)
+
+    def need(self, height: float) -> None:
+        """Go to a new page unless ``height`` [pt] is left on this one."""
+        if self.room < height and not self.is_fresh:
+            self.new_page()
+
+    def new_page(self) -> None:
+        """End this page and begin the next."""
+        self._end_page()
+        self.canvas.showPage()
+        self._begin_page()
+
+    def skip(self, height: float) -> None:
+        """Leave ``height`` [pt] empty."""
+        self.y -= height
+
+    def finished(self) -> bytes:
+        """End the paper and return its file."""
+        pages = self.canvas.getPageNumber()
+        self._end_page()
+        self.canvas.showPage()
+        _define_total(self, pages=pages)
+        self.canvas.save()
+        return self._bytes.getvalue()
+
+    def title(self, text: str, *, under: Sequence[str]) -> None:
+        """Draw the paper's title and the lines under it."""
+        ink = self.ink()
+        for line in lines(text, face=Face.BOLD, size=19, width=self.width, limit=200, most=2):
+            self.y -= 22
+            ink.write(line, x=self.left, y=self.y + 3, size=19)
+        for sentence in under:
+            for line in lines(sentence, face=Face.REGULAR, size=10, width=self.width, most=2, tone="muted"):
+                self.y -= 13
+                ink.write(line, x=self.left, y=self.y, size=10)
+        ink.dry(self.canvas)
+        self.skip(14)
+
+    def section(self, text: str) -> None:
+        """Draw a section's heading and enter it in the bookmarks; the caller has seen to the room for it."""
+        self._sections += 1
+        mark = f"section-{self._sections}"
+        self.canvas.bookmarkHorizontalAbsolute(mark, self.y)
+        self.canvas.addOutlineEntry(one_line(text), mark, level=0)
+        self.y -= SECTION_HEIGHT
+        ink = self.ink()
+        ink.write(fitted(text, face=Face.BOLD, size=12, width=self.width), x=self.left, y=self.y + 7, size=12)
+        ink.dry(self.canvas)
+
+    def sentence(self, text: str, *, size: float = 10, face: Face = Face.REGULAR, tone: Tone = "ink") -> None:
+        """Draw a paragraph of our own or of a sheet across the page."""
+        ink = self.ink()
+        set_lines = lines(text, face=face, size=size, width=self.width, tone=tone)
+        self.need(len(set_lines) * size * 1.3)
+        for line in set_lines:
+            self.y -= size * 1.3
+            ink.write(line, x=self.left, y=self.y + size * 0.3, size=size)
+        ink.dry(self.canvas)
+
+    def figures(self, figures: Sequence[Figure]) -> None:
+        """Draw the strip of key figures."""
+        gap = 10.0
+        width = (self.width - gap * (len(figures) - 1)) / len(figures)
+        ink = self.ink()
+        for number, figure in enumerate(figures):
+            x = self.left + number * (width + gap)
+            self._line_above(figure, x=x, width=width)
+            tone: Tone = "alarm" if figure.alarm else "ink"
+            ink.write(_plain(str(figure.count), Face.BOLD, tone=tone), x=x, y=self.y - 20, size=17)
+            label = fitted(figure.label, face=Face.REGULAR, size=9, width=width)
+            ink.write(label, x=x, y=self.y - 33, size=9)
+        ink.dry(self.canvas)
+        self.skip(48)
+
+    def _line_above(self, figure: Figure, *, x: float, width: float) -> None:
+        self.canvas.setStrokeColor(ALARM if figure.alarm else RULE)
+        self.canvas.setLineWidth(2.5 if figure.alarm else 1)
+        self.canvas.line(x, self.y, x + width, self.y)
+
+    def _begin_page(self) -> None:
+        self.y = self._highest
+
+    def _end_page(self) -> None:
+        _draw_header(self, self._furniture, y=self._highest + HEADER - 8)
+        _draw_footer(self, self._furniture)
+
+
+SECTION_HEIGHT: Final = 24.0
+
+
+def _plain(text: str, face: Face, *, tone: Tone = "muted") -> Line:
+    return fitted(text, face=face, size=1, width=1_000, tone=tone)
+
+
+def _canvas(furniture: Furniture, *, size: tuple[float, float], target: BytesIO) -> Canvas:
+    canvas = Canvas(
+        target,
+        pagesize=size,
+        pageCompression=1,
+        invariant=1,
+        initialFontName=Face.REGULAR.value,
+        lang=furniture.language,
+    )
+    # reportlab offers the year 2000 or the clock; the sheet's own instant is true and repeatable.
+    canvas._doc._timeStamp = _stamp(furniture.generated_at)  # noqa: SLF001
+    canvas.setTitle(one_line(furniture.title))
+    canvas.setAuthor(one_line(furniture.organisation))
+    canvas.setSubject(f"{furniture.name}, {one_line(furniture.paper_id)}")
+    canvas.setCreator("Reedbed")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    return canvas
+
+
+def _stamp(instant: datetime) -> TimeStamp:
+    stamp = TimeStamp(1)
+    utc = instant.astimezone(UTC).timetuple()
+    stamp.t, stamp.lt, stamp.YMDhms = float(timegm(utc)), tuple(utc), tuple(utc)[:6]
+    return stamp
+
+
+def _draw_header(paper: Paper, furniture: Furniture, *, y: float) -> None:
+    canvas, left, right = paper.canvas, paper.left, paper.right
+    number = fitted(furniture.paper_id, face=Face.REGULAR, size=9, width=200, tone="muted")
+    organisation = fitted(furniture.organisation, face=Face.BOLD, size=9, width=right - left - 380)
+    ink = paper.ink()
+    ink.write(organisation, x=left, y=y, size=9)
+    after = left + line_width(organisation, size=9) + 10
+    ink.write(_plain(furniture.name, Face.REGULAR), x=after, y=y, size=9)
+    ink.write(number, x=right - line_width(number, size=9), y=y, size=9)
+    ink.dry(canvas)
+    canvas.setStrokeColor(INK)
+    canvas.setLineWidth(0.8)
+    canvas.line(left, y - 6, right, y - 6)
+
+
+def _draw_footer(paper: Paper, furniture: Furniture) -> None:
+    canvas, left, right = paper.canvas, paper.left, paper.right
+    canvas.setStrokeColor(RULE)
+    canvas.setLineWidth(0.5)
+    canvas.line(left, FOOTER - 8, right, FOOTER - 8)
+    ink = paper.ink()
+    for number, line in enumerate(_provenance(furniture, width=right - left - 90)):
+        ink.write(line, x=left, y=FOOTER - 19 - 10 * number, size=SMALL_SIZE)
+    place = fitted(f"page {canvas.getPageNumber()} of", face=Face.REGULAR, size=SMALL_SIZE, width=90, tone="muted")
+    x = right - 22
+    ink.write(place, x=x - line_width(place, size=SMALL_SIZE), y=FOOTER - 19, size=SMALL_SIZE)
+    ink.dry(canvas)
+    canvas.saveState()
+    canvas.translate(x, FOOTER - 19)
+    canvas.doForm(TOTAL)
+    canvas.restoreState()
+
+
+def _provenance(furniture: Furniture, *, width: float) -> tuple[Line, Line]:
+    as_of = words.clock(furniture.data_as_of, zone=furniture.zone)
+    generated = words.clock(furniture.generated_at, zone=furniture.zone)
+    when = f"data as of {as_of} · generated {generated} · times in {words.zone_name(furniture.zone)}"
+    return (
+        fitted(when, face=Face.REGULAR, size=SMALL_SIZE, width=width, tone="muted"),
+        fitted(f"record {furniture.record_hash[:16]}", face=Face.MONO, size=SMALL_SIZE, width=width, tone="muted"),
+    )
+
+
+def _define_total(paper: Paper, *, pages: int) -> None:
+    """Define the number every page's footer points at, so that the paper is laid out once only."""
+    canvas = paper.canvas
+    canvas.beginForm(TOTAL, lowerx=0, lowery=-4, upperx=40, uppery=12)
+    ink = paper.ink()
+    ink.write(_plain(str(pages), Face.REGULAR), x=2, y=0, size=SMALL_SIZE)
+    ink.dry(canvas)
+    canvas.endForm()

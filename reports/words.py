@@ -1,0 +1,66 @@
+"""Dates, instants and money as they are printed. Month letters always, so that no reader takes a day for a month."""
+
+from datetime import UTC, date, datetime, tzinfo
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+_months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
+_long_months = "January February March April May June July August September October November December".split()
+_weekdays = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday".split()
+
+# Source: ISO 4217, currencies whose minor unit is not a hundredth.
+_minor_digits = dict.fromkeys(
+    "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split(), 0
+) | dict.fromkeys("BHD IQD JOD KWD LYD OMR TND".split(), 3)
+
+
+def short_date(day: date) -> str:
+    """Return the date with month letters, held together by no-break spaces: 21 Nov 2026."""
+    return f"{day.day}\u00a0{_months[day.month - 1]}\u00a0{day.year}"
+
+
+def long_date(day: date) -> str:
+    """Return the date in words: Tuesday 24 November 2026."""
+    return f"{_weekdays[day.weekday()]} {day.day} {_long_months[day.month - 1]} {day.year}"
+
+
+def clock(instant: datetime, *, zone: str) -> str:
+    """Return date and time in the zone, without naming it; UTC when the zone is not on this machine."""
+    local = instant.astimezone(_zone(zone))
+    return f"{short_date(local.date())} {local:%H:%M}"
+
+
+def zone_name(zone: str) -> str:
+    """Return the zone that ``clock`` uses for this name."""
+    return "UTC" if _zone(zone) is UTC else zone
+
+
+def _zone(zone: str) -> tzinfo:
+    try:
+        return ZoneInfo(zone)
+    except (KeyError, OSError, ValueError):
+        return UTC
+
+
+def distance(day: date, *, today: date) -> str:
+    """Return how far the day is from today: 3 days late, today, tomorrow, in 9 days."""
+    days = (day - today).days
+    if days == 0:
+        return "today"
+    if days == 1:
+        return "tomorrow"
+    if days > 0:
+        return f"in {days} days"
+    return "1 day late" if days == -1 else f"{-days} days late"
+
+
+def plural(count: int, one: str, *, many: str | None = None) -> str:
+    """Return the count with its noun: 1 item, 2 items."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def money(minor: int, *, currency: str) -> str:
+    """Return an amount of integer minor units with its currency: EUR 1 234.50, JPY 900."""
+    digits = _minor_digits.get(currency.upper(), 2)
+    amount = Decimal(minor).scaleb(-digits)
+    return f"{currency}\u00a0{amount:,.{digits}f}".replace(",", "\u00a0")
