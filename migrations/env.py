@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from typing import Literal
 
 import sqlalchemy as sa
 from alembic import context
@@ -19,7 +20,7 @@ PLAIN = {
 }
 
 
-def _plain_type(kind: str, item: object, _autogenerate: object) -> str | bool:
+def _plain_type(kind: str, item: object, _autogenerate: object) -> str | Literal[False]:
     if kind != "type":
         return False
     if type(item) in PLAIN:

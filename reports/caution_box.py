@@ -50,7 +50,9 @@ def _entries_that_fit(entries: Sequence[_Entry], *, room: float) -> int:
     for number, entry in enumerate(entries):
         used += entry.height
         if used > room:
-            return max(number, 1)
+            # The last word is never alone on the next page.
+            is_last = number == len(entries) - 1
+            return max(number - 1 if is_last else number, 1)
     return len(entries)
 
 

@@ -1,11 +1,11 @@
 """Writing on a page: lines at places, with face, size and tone changed only where they change."""
 
-from collections.abc import Iterator
 from typing import Any, Final
 
 from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.rl_accel import escapePDF, fp_str
 from reportlab.pdfbase.pdfmetrics import getFont
+from reportlab.pdfgen.canvas import Canvas
 
 from reports.fonts import Face
 from reports.text import Line, Tone
@@ -29,7 +29,7 @@ Shown = tuple[tuple[str, str], ...]
 class Inkwell:
     """What a file has already encoded: the same words come up on every page, so each is encoded once."""
 
-    def __init__(self, canvas: Any) -> None:
+    def __init__(self, canvas: Canvas) -> None:
         self._document: Any = canvas._doc  # noqa: SLF001
         self._held: dict[tuple[Face, str], Shown] = {}
 
@@ -39,13 +39,18 @@ class Inkwell:
         if held is None:
             if len(self._held) >= _most_held:
                 self._held.clear()
-            held = self._held[face, text] = tuple(self._encoded(face, text))
+            held = self._held[face, text] = self._encoded(face, text)
         return held
 
-    def _encoded(self, face: Face, text: str) -> Iterator[tuple[str, str]]:
+    def _encoded(self, face: Face, text: str) -> Shown:
         font = getFont(face)
-        for subset, codes in font.splitString(text, self._document):
-            yield font.getSubsetInternalName(subset, self._document), f"({escapePDF(codes)}) Tj"
+        document = self._document
+        return tuple(
+            [
+                (font.getSubsetInternalName(subset, document), f"({escapePDF(codes)}) Tj")
+                for subset, codes in font.splitString(text, document)
+            ]
+        )
 
 
 class Ink:
@@ -54,7 +59,8 @@ class Ink:
     def __init__(self, well: Inkwell) -> None:
         self._well = well
         self._operators = ["BT"]
-        self._font: tuple[str, float] | None = None
+        self._resource = ""
+        self._size = 0.0
         self._tone: Tone | None = None
 
     def write(self, line: Line, *, x: float, y: float, size: float) -> None:
@@ -66,12 +72,12 @@ class Ink:
                 self._tone = tone
                 add(_fills[tone])
             for resource, shown in self._well.shown(face, stretch):
-                if self._font != (resource, size):
-                    self._font = (resource, size)
+                if resource != self._resource or size != self._size:
+                    self._resource, self._size = resource, size
                     add(f"{resource} {fp_str(size)} Tf")
                 add(shown)
 
-    def dry(self, canvas: Any) -> None:
+    def dry(self, canvas: Canvas) -> None:
         """Put what was written on the page."""
         canvas.saveState()
         canvas.addLiteral(" ".join(self._operators) + " ET")

@@ -7,6 +7,7 @@ from calendar import timegm
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from hashlib import md5
 from io import BytesIO
 from typing import Any, Final
 
@@ -26,7 +27,6 @@ rl_config.trustedSchemes = []
 rl_config.toColorCanUse = None
 rl_config.useA85 = 0
 
-HAIRLINE: Final = HexColor(0xE6EAED)
 RULE: Final = HexColor(0xC3CCD2)
 HEAD_GROUND: Final = HexColor(0xF1F4F6)
 CAUTION_GROUND: Final = HexColor(0xFFF1D6)
@@ -208,6 +208,7 @@ def _canvas(furniture: Furniture, *, size: tuple[float, float], target: BytesIO)
     )
     # reportlab offers the year 2000 or the clock; the sheet's own instant is true and repeatable.
     canvas._doc._timeStamp = _stamp(furniture.generated_at)  # noqa: SLF001
+    canvas._doc.signature = md5(furniture.record_hash.encode(), usedforsecurity=False)  # noqa: SLF001
     canvas.setTitle(one_line(furniture.title))
     canvas.setAuthor(one_line(furniture.organisation))
     canvas.setSubject(f"{furniture.name}, {one_line(furniture.paper_id)}")
@@ -246,7 +247,7 @@ def _draw_footer(paper: Paper, furniture: Furniture) -> None:
     ink = paper.ink()
     for number, line in enumerate(_provenance(furniture, width=right - left - 90)):
         ink.write(line, x=left, y=FOOTER - 19 - 10 * number, size=SMALL_SIZE)
-    place = fitted(f"page {canvas.getPageNumber()} of", face=Face.REGULAR, size=SMALL_SIZE, width=90, tone="muted")
+    place = fitted(f"page {canvas.getPageNumber()} of ", face=Face.REGULAR, size=SMALL_SIZE, width=90, tone="muted")
     x = right - 22
     ink.write(place, x=x - line_width(place, size=SMALL_SIZE), y=FOOTER - 19, size=SMALL_SIZE)
     ink.dry(canvas)
@@ -271,6 +272,6 @@ def _define_total(paper: Paper, *, pages: int) -> None:
     canvas = paper.canvas
     canvas.beginForm(TOTAL, lowerx=0, lowery=-4, upperx=40, uppery=12)
     ink = paper.ink()
-    ink.write(_plain(str(pages), Face.REGULAR), x=2, y=0, size=SMALL_SIZE)
+    ink.write(_plain(str(pages), Face.REGULAR), x=0, y=0, size=SMALL_SIZE)
     ink.dry(canvas)
     canvas.endForm()

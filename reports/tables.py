@@ -79,6 +79,8 @@ class Table:
         self._head = tuple(
             lines(column.title, face=Face.BOLD, size=SMALL_SIZE, width=column.text_width) for column in columns
         )
+        self._texts = [(column.key, column.font, column.text_width) for column in columns]
+        self._boxed = [number for number, column in enumerate(columns) if column.box]
         self._rows = rows
         self._cells = [self._set_row(row) for row in rows]
         self._heights = [self._height(cells) for cells in self._cells]
@@ -86,8 +88,9 @@ class Table:
 
     @property
     def least_height(self) -> float:
-        """The room for the head and the first two rows, without which the table should not begin [pt]."""
-        return self.head_height + sum(self._heights[:2])
+        """The room for the head and the rows that must stand with it: the first two, or all three of three [pt]."""
+        together = len(self._rows) if len(self._rows) <= 3 else 2  # noqa: PLR2004
+        return self.head_height + sum(self._heights[:together])
 
     def draw(self, paper: Paper, *, name: str) -> None:
         """Draw all rows, on as many pages as they take; a later page says of what it is the continuation."""
@@ -106,26 +109,20 @@ class Table:
 
     def _set_row(self, row: Row) -> tuple[_SetCell, ...]:
         size = self._setting.size
-        cells = row.cells
         return tuple(
-            lines(cell, face=column.font, size=size, width=column.text_width)
-            if isinstance(cell := cells.get(column.key, ""), str)
-            else _set_phrases(cell, size=size, width=column.text_width)
-            for column in self._columns
+            [
+                lines(cell, face=font, size=size, width=width)
+                if isinstance(cell := row.cells.get(key, ""), str)
+                else _set_phrases(cell, size=size, width=width)
+                for key, font, width in self._texts
+            ]
         )
 
     def _height(self, cells: tuple[_SetCell, ...]) -> float:
         setting = self._setting
         text = max(map(len, cells)) * setting.leading + 2 * setting.pad
-        boxed = max(
-            (
-                len(cell) * setting.leading + setting.tick + 2 * setting.pad
-                for cell, column in zip(cells, self._columns, strict=True)
-                if column.box
-            ),
-            default=0.0,
-        )
-        return max(setting.lowest_row, text, boxed)
+        boxed = [len(cells[number]) * setting.leading + setting.tick + 2 * setting.pad for number in self._boxed]
+        return max(setting.lowest_row, text, *boxed)
 
     def _end_of_page(self, start: int, *, room: float) -> int:
         """Return the end of the rows that fit, one less when that would leave a single row over."""

@@ -58,8 +58,9 @@ def clean(text: str, *, limit: int = CELL) -> str:
         return text
     # Normalising is quadratic in a run of marks, so the cut comes first as well as last.
     cut = text[: 4 * limit + 64]
-    whole = unicodedata.normalize("NFC", _surrogates.sub("\ufffd", _line_ends.sub("\n", cut)))
-    drawn = "".join(_spelt(character) for character in _with_few_marks(_visible(whole)))
+    visible = "".join(_visible(_surrogates.sub("\ufffd", _line_ends.sub("\n", cut))))
+    whole = unicodedata.normalize("NFC", visible)
+    drawn = "".join(_spelt(character) for character in _with_few_marks(whole))
     if len(drawn) <= limit and len(cut) == len(text):
         return drawn
     return drawn[: limit - 1] + ELLIPSIS
@@ -71,16 +72,13 @@ def one_line(text: str, *, limit: int = NAME) -> str:
 
 
 def _visible(text: str) -> Iterator[str]:
-    for character in _selectors.sub("", text):
-        if character == "\t":
-            yield " "
-        elif character == "\n" or character in _drawn_format_characters:
-            yield character
-        elif unicodedata.category(character) not in {"Cc", "Cf"}:
+    for character in _selectors.sub("", text.replace("\t", " ")):
+        kept = character == "\n" or character in _drawn_format_characters
+        if kept or unicodedata.category(character) not in {"Cc", "Cf"}:
             yield character
 
 
-def _with_few_marks(characters: Iterator[str]) -> Iterator[str]:
+def _with_few_marks(characters: str) -> Iterator[str]:
     marks = 0
     for character in characters:
         marks = marks + 1 if unicodedata.category(character)[0] == "M" else 0
@@ -112,7 +110,7 @@ def lines(
     where it is full, never between a letter and its marks. More than ``most`` lines end in ``…``. Empty text is no
     line at all.
     """
-    broken = _lines(text[: 4 * limit + 65], face, size, width, limit, most)
+    broken = _lines(text[: 4 * limit + 65], (face, size, width), limit, most)
     if tone == "ink":
         return broken
     return tuple(tuple(run._replace(tone=tone) for run in line) for line in broken)
@@ -125,12 +123,13 @@ def fitted(text: str, *, face: Face, size: float, width: float, tone: Tone = "in
 
 
 @lru_cache(maxsize=16_384)
-def _lines(text: str, face: Face, size: float, width: float, limit: int, most: int) -> tuple[Line, ...]:
+def _lines(text: str, measures: tuple[Face, float, float], limit: int, most: int) -> tuple[Line, ...]:
+    face, size, width = measures
     whole = clean(text, limit=limit)
     if not whole:
         return ()
     if "\n" not in whole and measure(whole, face=face, size=size) <= width:
-        return (_drawn(whole, face, _base(whole)),)
+        return ((Run(face, whole),),) if whole.isascii() else (_drawn(whole, face, _base(whole)),)
     broken = [
         (part, _base(paragraph))
         for paragraph in whole.split("\n")

@@ -4,14 +4,27 @@ from datetime import UTC, date, datetime, tzinfo
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-_months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
-_long_months = "January February March April May June July August September October November December".split()
-_weekdays = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday".split()
+_months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_long_months = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+_weekdays = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 # Source: ISO 4217, currencies whose minor unit is not a hundredth.
-_minor_digits = dict.fromkeys(
-    "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split(), 0
-) | dict.fromkeys("BHD IQD JOD KWD LYD OMR TND".split(), 3)
+_whole = "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF"
+_thousandths = "BHD IQD JOD KWD LYD OMR TND"
+_minor_digits = dict.fromkeys(_whole.split(), 0) | dict.fromkeys(_thousandths.split(), 3)
 
 
 def short_date(day: date) -> str:

@@ -13,7 +13,14 @@ from domain.actions.spares import register_spare
 from domain.records.base import Stated
 from domain.records.enclosures import Enclosure, EnclosureStated, LifeSupportSystem, SystemStated
 from domain.records.engine import Store
-from domain.records.equipment import Equipment, EquipmentModel, EquipmentModelStated, EquipmentStated, Spare, SpareStated
+from domain.records.equipment import (
+    Equipment,
+    EquipmentModel,
+    EquipmentModelStated,
+    EquipmentStated,
+    Spare,
+    SpareStated,
+)
 from domain.records.journal import Origin
 from domain.records.organisations import SERVER_BITS, OrganisationStated
 from domain.records.sites import Site, SiteStated
@@ -55,7 +62,9 @@ def enclosure(unit: Unit, at: Site, **stated: Any) -> Enclosure:
 
 def model(unit: Unit, **stated: Any) -> EquipmentModel:
     """Register an equipment model."""
-    return register_equipment_model(unit, _stated(EquipmentModelStated, {"name": "Halden T5 54W high", "kind": "uvb-tube"}, stated))
+    return register_equipment_model(
+        unit, _stated(EquipmentModelStated, {"name": "Halden T5 54W high", "kind": "uvb-tube"}, stated)
+    )
 
 
 def equipment(unit: Unit, of: EquipmentModel, at: Site, **stated: Any) -> Equipment:
@@ -66,10 +75,10 @@ def equipment(unit: Unit, of: EquipmentModel, at: Site, **stated: Any) -> Equipm
 
 def spare(unit: Unit, of: EquipmentModel, at: Site, **stated: Any) -> Spare:
     """Register spares on a shelf."""
-    return register_spare(unit, _stated(SpareStated, {"site_id": at.id, "model_id": of.id, "shelf": "B4", "on_hand": 2}, stated))
+    return register_spare(
+        unit, _stated(SpareStated, {"site_id": at.id, "model_id": of.id, "shelf": "B4", "on_hand": 2}, stated)
+    )
 
 
 def _stated(kind: type[Stated], least: dict[str, Any], stated: dict[str, Any]) -> Any:
     return read_stated(kind, json_text({**least, **stated}))
-
-

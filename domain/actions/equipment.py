@@ -73,12 +73,16 @@ SPARES_OF_MODEL = Statement(
 )
 
 
-def register_equipment_model(unit: Unit, stated: EquipmentModelStated, *, record_id: UUID | None = None) -> EquipmentModel:
+def register_equipment_model(
+    unit: Unit, stated: EquipmentModelStated, *, record_id: UUID | None = None
+) -> EquipmentModel:
     """Register an equipment model and return it."""
     return recorded(unit, EquipmentModel, stated, record_id=record_id, name_key=same_name(stated.name))
 
 
-def change_equipment_model(unit: Unit, model_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> EquipmentModel:
+def change_equipment_model(
+    unit: Unit, model_id: UUID, patch: Mapping[str, Any], *, expected_version: int
+) -> EquipmentModel:
     """Apply a correction to an equipment model and return it."""
     found = current(unit, EquipmentModel, model_id, expected_version=expected_version)
     stated = patched(EquipmentModelStated, found, patch)
@@ -114,18 +118,29 @@ def end_equipment(unit: Unit, equipment_id: UUID, ending: Ending) -> Equipment:
     return ended(unit, found, ending, today=today_at(unit, unit.fetch(Site, found.site_id)))
 
 
-def replace_equipment(unit: Unit, equipment_id: UUID, stated: ReplacementStated, *, expected_version: int | None = None) -> Equipment:
+def replace_equipment(
+    unit: Unit, equipment_id: UUID, stated: ReplacementStated, *, expected_version: int | None = None
+) -> Equipment:
     """Retire the old item, install the new one in the same position, take the part from the shelf; return the new item.
 
     Raises:
         Conflict: The old item has ended, for example because it was replaced already.
         RuleBroken: A date has not come yet or lies before the old item's installation, or no such spare is on the shelf.
     """
-    old = current(unit, Equipment, equipment_id, expected_version=expected_version) if expected_version else unit.fetch(Equipment, equipment_id)
+    old = (
+        current(unit, Equipment, equipment_id, expected_version=expected_version)
+        if expected_version
+        else unit.fetch(Equipment, equipment_id)
+    )
     if old.ended_on is not None:
-        raise Conflict(f"This item ended on {old.ended_on.isoformat()}: {old.end_reason}. Replace the item that is there now.", code="ended")
+        raise Conflict(
+            f"This item ended on {old.ended_on.isoformat()}: {old.end_reason}. Replace the item that is there now.",
+            code="ended",
+        )
     if old.installed_on is not None and stated.installed_on < old.installed_on:
-        raise RuleBroken("The new item cannot be older than the one it replaces.", code="before-old", field="installed_on")
+        raise RuleBroken(
+            "The new item cannot be older than the one it replaces.", code="before-old", field="installed_on"
+        )
     today = today_at(unit, unit.fetch(Site, old.site_id))
     refuse_later_than(today, field="installed_on", on=stated.installed_on)
     ended(unit, old, Ending(reason=stated.reason, on=stated.installed_on), today=today)
@@ -191,7 +206,9 @@ def _take_spare(unit: Unit, *, site_id: UUID, model_id: UUID, stated: Replacemen
     if stated.spare_id is not None:
         shelf = referred(unit, Spare, stated.spare_id, field="spare_id")
         if (shelf.site_id, shelf.model_id) != (site_id, model_id):
-            raise RuleBroken("That shelf holds another model, or is at another site.", code="other-spare", field="spare_id")
+            raise RuleBroken(
+                "That shelf holds another model, or is at another site.", code="other-spare", field="spare_id"
+            )
     else:
         found = unit.first(Spare, SPARES_OF_MODEL, site_id=site_id, model_id=model_id)
         if found is None:

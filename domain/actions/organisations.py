@@ -10,13 +10,22 @@ import sqlalchemy as sa
 from domain.actions.recording import recorded
 from domain.records import journal
 from domain.records.base import row_of, table_of
-from domain.records.organisations import SERVER_BITS, ApiKey, ApiKeyStated, Organisation, OrganisationStated, organisation_subject
+from domain.records.organisations import (
+    SERVER_BITS,
+    ApiKey,
+    ApiKeyStated,
+    Organisation,
+    OrganisationStated,
+    organisation_subject,
+)
 from domain.records.statements import Statement
 from domain.records.unit import Unit
 
 _organisation = table_of(Organisation)
 LAST_ORGANISATION = Statement(
-    sa.select(sa.func.max(_organisation.c.id)).where(_organisation.c.id.between(sa.bindparam("first"), sa.bindparam("last")))
+    sa.select(sa.func.max(_organisation.c.id)).where(
+        _organisation.c.id.between(sa.bindparam("first"), sa.bindparam("last"))
+    )
 )
 ADD_ORGANISATION = Statement(sa.insert(_organisation))
 ORGANISATIONS = Statement(sa.select(_organisation).order_by(_organisation.c.id))
@@ -44,7 +53,9 @@ def create_organisation(unit: Unit, stated: OrganisationStated) -> Organisation:
     unit.run(ADD_ORGANISATION, **row_of(made))
     unit.run(journal.START_HEAD, position=0, hash=journal.NO_HASH)
     after = stated.model_dump()
-    unit.note(journal.Change("create_organisation", "organisation", organisation_subject(made.id), 1, before={}, after=after))
+    unit.note(
+        journal.Change("create_organisation", "organisation", organisation_subject(made.id), 1, before={}, after=after)
+    )
     return made
 
 

@@ -35,14 +35,22 @@ _of_item = (
     _hours.c.ended_on.is_(None),
 )
 READING_BEFORE = Statement(
-    sa.select(_hours).where(*_of_item, _hours.c.read_on <= sa.bindparam("on")).order_by(_hours.c.read_on.desc(), _hours.c.counter_h.desc()).limit(1)
+    sa.select(_hours)
+    .where(*_of_item, _hours.c.read_on <= sa.bindparam("on"))
+    .order_by(_hours.c.read_on.desc(), _hours.c.counter_h.desc())
+    .limit(1)
 )
 READING_AFTER = Statement(
-    sa.select(_hours).where(*_of_item, _hours.c.read_on > sa.bindparam("on")).order_by(_hours.c.read_on, _hours.c.counter_h).limit(1)
+    sa.select(_hours)
+    .where(*_of_item, _hours.c.read_on > sa.bindparam("on"))
+    .order_by(_hours.c.read_on, _hours.c.counter_h)
+    .limit(1)
 )
 
 
-def record_hours(unit: Unit, equipment_id: UUID, stated: HourReadingStated, *, record_id: UUID | None = None) -> HourReading:
+def record_hours(
+    unit: Unit, equipment_id: UUID, stated: HourReadingStated, *, record_id: UUID | None = None
+) -> HourReading:
     """Record an hour-counter reading and return it.
 
     Raises:
@@ -53,7 +61,11 @@ def record_hours(unit: Unit, equipment_id: UUID, stated: HourReadingStated, *, r
     after = unit.first(HourReading, READING_AFTER, equipment_id=equipment_id, on=stated.read_on)
     least = before.counter_h if before else item.counter_at_installation_h
     if stated.counter_h < least:
-        raise RuleBroken(f"The counter stood at {least:g} h before; it does not run backwards.", code="counter-backwards", field="counter_h")
+        raise RuleBroken(
+            f"The counter stood at {least:g} h before; it does not run backwards.",
+            code="counter-backwards",
+            field="counter_h",
+        )
     if after is not None and stated.counter_h > after.counter_h:
         raise RuleBroken(
             f"The counter stood at {after.counter_h:g} h on {after.read_on.isoformat()}, later than this reading.",
@@ -63,7 +75,9 @@ def record_hours(unit: Unit, equipment_id: UUID, stated: HourReadingStated, *, r
     return recorded(unit, HourReading, stated, record_id=record_id, equipment_id=equipment_id)
 
 
-def record_output(unit: Unit, equipment_id: UUID, stated: OutputReadingStated, *, record_id: UUID | None = None) -> OutputReading:
+def record_output(
+    unit: Unit, equipment_id: UUID, stated: OutputReadingStated, *, record_id: UUID | None = None
+) -> OutputReading:
     """Record an output reading and return it.
 
     Raises:
@@ -75,7 +89,9 @@ def record_output(unit: Unit, equipment_id: UUID, stated: OutputReadingStated, *
     return recorded(unit, OutputReading, stated, record_id=record_id, equipment_id=equipment_id)
 
 
-def record_check(unit: Unit, equipment_id: UUID, stated: EquipmentCheckStated, *, record_id: UUID | None = None) -> EquipmentCheck:
+def record_check(
+    unit: Unit, equipment_id: UUID, stated: EquipmentCheckStated, *, record_id: UUID | None = None
+) -> EquipmentCheck:
     """Record a check with its result and return it."""
     _item_on(unit, equipment_id, on=stated.done_on, field="done_on")
     return recorded(unit, EquipmentCheck, stated, record_id=record_id, equipment_id=equipment_id)
@@ -93,10 +109,14 @@ def end_measured(unit: Unit, kind: type[Measured], equipment_id: UUID, record_id
 def _item_on(unit: Unit, equipment_id: UUID, *, on: date, field: str) -> Equipment:
     item = unit.fetch(Equipment, equipment_id)
     if item.ended_on is not None:
-        raise Conflict(f"This item ended on {item.ended_on.isoformat()}; nothing is measured on it any more.", code="ended")
+        raise Conflict(
+            f"This item ended on {item.ended_on.isoformat()}; nothing is measured on it any more.", code="ended"
+        )
     refuse_later_than(today_at(unit, unit.fetch(Site, item.site_id)), field=field, on=on)
     if item.installed_on is not None and on < item.installed_on:
-        raise RuleBroken(f"The item was installed on {item.installed_on.isoformat()}, later than this date.", code="before-installation", field=field)
+        raise RuleBroken(
+            f"The item was installed on {item.installed_on.isoformat()}, later than this date.",
+            code="before-installation",
+            field=field,
+        )
     return item
-
-

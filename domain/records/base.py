@@ -29,7 +29,7 @@ class Stated(SQLModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)  # type: ignore[assignment]
 
     # SQLModel's own __init__ would make pydantic hand JSON over as Python values, and lose the strict reading of JSON.
-    __init__ = BaseModel.__init__  # type: ignore[assignment]
+    __init__ = BaseModel.__init__
 
 
 class Record(SQLModel):

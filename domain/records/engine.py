@@ -38,6 +38,9 @@ class Store(Protocol):
     def transaction(self, origin: Origin) -> AbstractContextManager[Unit]:
         """Open a writing transaction; its journal entries are sealed and it is committed when the block ends without an error."""
 
+    def snapshot(self, origin: Origin) -> AbstractContextManager[Unit]:
+        """Open a reading transaction: one state of the records, whatever others write meanwhile. It cannot change anything."""
+
     async def read(self, statement: Statement, **parameters: Any) -> list[Row]:
         """Return the rows of one reading statement as the driver gives them. ``organisation_id`` has to be among the parameters."""
 
@@ -142,6 +145,19 @@ class SqliteStore:
             finally:
                 cursor.close()
 
+    @contextmanager
+    def snapshot(self, origin: Origin) -> Iterator[Unit]:
+        """Open a reading transaction on a connection of its own; see ``Store``."""
+        with self._refusals():
+            connection = self.connect()
+            try:
+                connection.execute("PRAGMA query_only=ON").fetchall()
+                cursor = connection.cursor()
+                cursor.execute("BEGIN")
+                yield Unit(cursor, dialect=self.dialect, origin=origin)
+            finally:
+                connection.close()
+
     async def read(self, statement: Statement, **parameters: Any) -> list[Row]:
         """Read on the event loop where readers never wait for a writer, else in a thread; see ``Store``."""
         if self.write_ahead:
@@ -208,6 +224,14 @@ class PostgresStore:
         with self._refusals(), self._writing.connection() as connection, connection.cursor() as cursor:
             with sealed(Unit(cast("Any", cursor), dialect=self.dialect, origin=origin)) as unit:
                 yield unit
+
+    @contextmanager
+    def snapshot(self, origin: Origin) -> Iterator[Unit]:
+        """Open a reading transaction; see ``Store``."""
+        with self._refusals(), self._writing.connection() as connection, connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+            yield Unit(cast("Any", cursor), dialect=self.dialect, origin=origin)
+            connection.rollback()
 
     async def open(self) -> None:
         """Open the pool of reading connections on the running event loop."""

@@ -49,7 +49,11 @@ class StoredForecast(SQLModel, table=True):
     """An item's forecast as the latest night at its site left it. Derived: rebuilt from the records at any time, so not journalled."""
 
     __tablename__ = "forecast"
-    __table_args__ = (owned_by_organisation(), refers_to("equipment", "equipment_id"), sa.Index("ix_forecast_site", "organisation_id", "site_id", "due_on"))
+    __table_args__ = (
+        owned_by_organisation(),
+        refers_to("equipment", "equipment_id"),
+        sa.Index("ix_forecast_site", "organisation_id", "site_id", "due_on"),
+    )
 
     organisation_id: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
     equipment_id: UUID = Field(primary_key=True, sa_type=UuidColumn)
@@ -73,7 +77,11 @@ class Report(Record, table=True):
     """A paper that was asked for, or that a night made; its files lie in ``report_file``."""
 
     __tablename__ = "report"
-    __table_args__ = (owned_by_organisation(), refers_to("site", "site_id"), sa.Index("ix_report_site", "organisation_id", "site_id", "id"))
+    __table_args__ = (
+        owned_by_organisation(),
+        refers_to("site", "site_id"),
+        sa.Index("ix_report_site", "organisation_id", "site_id", "id"),
+    )
     noun: ClassVar[str] = "report"
 
     kind: ReportKind = Field(sa_type=words_of(ReportKind))

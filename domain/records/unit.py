@@ -32,6 +32,7 @@ class Cursor(Protocol):
     """What both drivers' cursors can do."""
 
     rowcount: int
+    connection: Any
 
     def execute(self, sql: str, parameters: Mapping[str, Any], /) -> object: ...  # noqa: D102
     def executemany(self, sql: str, parameters: Sequence[Mapping[str, Any]], /) -> object: ...  # noqa: D102
@@ -59,6 +60,10 @@ class Unit:
     def new_id(self) -> UUID:
         """Return the id of a new record."""
         return next(self._ids)
+
+    def second_cursor(self) -> Any:  # noqa: ANN401 - a cursor of either driver
+        """Return another cursor of the same transaction, for reading on while this one works."""
+        return self.cursor.connection.cursor()
 
     def rows(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Return the rows of a statement as Python values; ``organisation_id`` is given by the unit."""
@@ -143,14 +148,23 @@ class Unit:
         if not differing:
             return record
         new = {**old, **differing, "version": record.version + 1}
-        changed = self.run(_update(type(record)), **_renamed(new), at_organisation_id=self.organisation_id, at_id=record.id, at_version=record.version)
+        changed = self.run(
+            _update(type(record)),
+            **_renamed(new),
+            at_organisation_id=self.organisation_id,
+            at_id=record.id,
+            at_version=record.version,
+        )
         if changed != 1:
             raise Overtaken
         before = {name: old[name] for name in differing}
         self._changes.append(
-            journal.Change(action, record.noun, record.id, record.version + 1, before=before, after=differing, reason=reason)
+            journal.Change(
+                action, record.noun, record.id, record.version + 1, before=before, after=differing, reason=reason
+            )
         )
-        return type(record)(**new)
+        changed_record: R = type(record)(**new)
+        return changed_record
 
     def note(self, change: journal.Change) -> None:
         """Leave the journal entry of a change that ``add`` and ``change`` do not make."""
@@ -213,7 +227,11 @@ def _renamed(values: Mapping[str, Any]) -> dict[str, Any]:
 @cache
 def _get(record: type[Record]) -> Statement:
     table = table_of(record)
-    return Statement(sa.select(table).where(table.c.organisation_id == sa.bindparam("organisation_id"), table.c.id == sa.bindparam("id")))
+    return Statement(
+        sa.select(table).where(
+            table.c.organisation_id == sa.bindparam("organisation_id"), table.c.id == sa.bindparam("id")
+        )
+    )
 
 
 @cache

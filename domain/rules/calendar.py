@@ -86,7 +86,8 @@ def months_after(starts: Days, months: npt.NDArray[np.int64]) -> Days:
     day_of_month = starts - month.astype("datetime64[D]")
     target = month + months.astype("timedelta64[M]")
     last_day = (target + np.timedelta64(1, "M")).astype("datetime64[D]") - np.timedelta64(1, "D")
-    return np.minimum(target.astype("datetime64[D]") + day_of_month, last_day)
+    result: Days = np.minimum(target.astype("datetime64[D]") + day_of_month, last_day)
+    return result
 
 
 def add_months(start: date, months: int) -> date:

@@ -172,10 +172,14 @@ def _because(bound: RuleAnswer | None, answers: Sequence[RuleAnswer], missing: S
     sentences: list[str] = []
     if bound:
         sentences.append(bound.sentence)
-        later = [one for one in answers if one is not bound and one.due_on and bound.due_on and one.due_on >= bound.due_on]
+        later = [
+            one for one in answers if one is not bound and one.due_on and bound.due_on and one.due_on >= bound.due_on
+        ]
         if later:
             following = min(later, key=lambda one: one.due_on or date.max)
-            sentences.append(f"The {_RULE_WORDS[following.kind]} would allow until {in_words(following.due_on or date.max)}.")
+            sentences.append(
+                f"The {_RULE_WORDS[following.kind]} would allow until {in_words(following.due_on or date.max)}."
+            )
     elif not missing and answers:
         sentences.append(" ".join(one.sentence for one in answers))
     if missing:
@@ -206,7 +210,11 @@ def _age(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
             RuleKind.AGE, None, f"Its age limit is {limit}, but the installation date is not on record.", f"age limit {limit}, installation date missing",
             missing=("installed_on",), limit_months=months or None, limit_days=days or None,
         )  # fmt: skip
-    old = _counted(full_months_between(installed, view.today), "month") if months else _counted((view.today - installed).days, "day")
+    old = (
+        _counted(full_months_between(installed, view.today), "month")
+        if months
+        else _counted((view.today - installed).days, "day")
+    )
     verb = "reached" if due < view.today else "reaches"
     return RuleAnswer(
         RuleKind.AGE, due, f"It {verb} its age limit of {limit} on {in_words(due)} (installed {in_words(installed)}).", f"{old} old, limit {limit}",
@@ -229,12 +237,30 @@ def _hours(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
     elif missing:
         sentence = f"Its limit is {_thousands(limit)} running hours, but {_missing_in_words(missing)}."
     elif due is None:
-        sentence = f"Its limit of {_thousands(limit)} running hours is never reached on the present schedule ({in_use})."
+        sentence = (
+            f"Its limit of {_thousands(limit)} running hours is never reached on the present schedule ({in_use})."
+        )
     else:
         verb = "had run" if due < view.today else "will have run"
-        sentence = f"It {verb} its {_thousands(limit)} h by {in_words(due)} ({_thousands(run or 0)} h so far, {in_use})."
-    short = f"run {_thousands(run)} h of {_thousands(limit)} h" if run is not None else f"limit {_thousands(limit)} h, hours unknown"
-    return RuleAnswer(RuleKind.HOURS, due, sentence, short, missing=missing, limit_h=limit, counted_from=start, run_h=run, schedule=in_use)
+        sentence = (
+            f"It {verb} its {_thousands(limit)} h by {in_words(due)} ({_thousands(run or 0)} h so far, {in_use})."
+        )
+    short = (
+        f"run {_thousands(run)} h of {_thousands(limit)} h"
+        if run is not None
+        else f"limit {_thousands(limit)} h, hours unknown"
+    )
+    return RuleAnswer(
+        RuleKind.HOURS,
+        due,
+        sentence,
+        short,
+        missing=missing,
+        limit_h=limit,
+        counted_from=start,
+        run_h=run,
+        schedule=in_use,
+    )
 
 
 def _hours_missing(view: Outlook, i: int) -> tuple[str, ...]:
@@ -249,9 +275,21 @@ def _shelf(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
     due = as_date_or_none(view.dates.due[i, 2])
     missing = () if view.dates.decided[i, 2] else ("expires_on",)
     if due is None:
-        return RuleAnswer(RuleKind.SHELF, None, f"It has a shelf life, but {_missing_in_words(missing)}.", "shelf date missing", missing=missing)
+        return RuleAnswer(
+            RuleKind.SHELF,
+            None,
+            f"It has a shelf life, but {_missing_in_words(missing)}.",
+            "shelf date missing",
+            missing=missing,
+        )
     verb = "ended" if due < view.today else "ends"
-    return RuleAnswer(RuleKind.SHELF, due, f"Its shelf life {verb} on {in_words(due)}.", f"shelf life to {in_words(due)}", missing=missing)
+    return RuleAnswer(
+        RuleKind.SHELF,
+        due,
+        f"Its shelf life {verb} on {in_words(due)}.",
+        f"shelf life to {in_words(due)}",
+        missing=missing,
+    )
 
 
 def _output(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
@@ -263,13 +301,26 @@ def _output(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
     missing = () if view.dates.decided[i, 3] else _output_missing(view, i)
     if not seen.count[i] or known is None:
         sentence = f"Its output has a minimum, but {_missing_in_words(missing)}."
-        return RuleAnswer(RuleKind.OUTPUT, due, sentence, "output not measured", missing=missing, limit=known, unit=words.output_unit, readings=int(seen.count[i]))
+        return RuleAnswer(
+            RuleKind.OUTPUT,
+            due,
+            sentence,
+            "output not measured",
+            missing=missing,
+            limit=known,
+            unit=words.output_unit,
+            readings=int(seen.count[i]),
+        )
     latest, latest_on = float(seen.latest[i]), as_date(seen.latest_on[i])
     unit = f" {words.output_unit}" if words.output_unit else ""
     by_share = first is not None and not np.isnan(facts.output_share[i])
     side = "below" if due else "not below"
     sentence = f"Output was {latest:g}{unit} on {in_words(latest_on)}, {side} the minimum of {known:g}{unit}."
-    short = f"output {latest / first:.0%} of first reading, limit {facts.output_share[i]:.0%}" if by_share and first else f"output {latest:g}{unit}, limit {known:g}{unit}"
+    short = (
+        f"output {latest / first:.0%} of first reading, limit {facts.output_share[i]:.0%}"
+        if by_share and first
+        else f"output {latest:g}{unit}, limit {known:g}{unit}"
+    )
     return RuleAnswer(
         RuleKind.OUTPUT, due, sentence, short, missing=missing, limit=known, unit=words.output_unit or None,
         readings=int(seen.count[i]), latest=latest, latest_on=latest_on, first=first,
@@ -287,7 +338,10 @@ def _output_missing(view: Outlook, i: int) -> tuple[str, ...]:
 
 
 def _binding_check(view: Outlook, i: int) -> int:
+    """Return the index of the check that is due first, of the first that is planned where none has a date."""
     dates = view.dates.check_due[i]
+    if np.isnat(dates).all():
+        return int(np.argmax((view.facts.check_months[i] > 0) | (view.facts.check_days[i] > 0)))
     return int(np.argmin(np.where(np.isnat(dates), np.datetime64("9999-12-31", "D"), dates)))
 
 
@@ -299,9 +353,23 @@ def _check(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
     missing = () if view.dates.decided[i, 4] else ("installed_on",)
     failed = as_date_or_none(view.facts.failed_on[i, c])
     if due is None:
-        return RuleAnswer(RuleKind.CHECK, None, f"Its {name} has never been done and {_missing_in_words(missing)}.", f"{name} never done", missing=missing)
+        return RuleAnswer(
+            RuleKind.CHECK,
+            None,
+            f"Its {name} has never been done and {_missing_in_words(missing)}.",
+            f"{name} never done",
+            missing=missing,
+        )
     if failed:
-        return RuleAnswer(RuleKind.CHECK, due, f"Its {name} failed on {in_words(failed)}.", f"{name} failed {in_words(failed)}", missing=missing, check=kind, failed_on=failed)
+        return RuleAnswer(
+            RuleKind.CHECK,
+            due,
+            f"Its {name} failed on {in_words(failed)}.",
+            f"{name} failed {in_words(failed)}",
+            missing=missing,
+            check=kind,
+            failed_on=failed,
+        )
     done = as_date_or_none(view.facts.checked_on[i, c])
     last = f"last done {in_words(done)}" if done else "never done"
     verb = "was" if due < view.today else "is"
@@ -311,7 +379,13 @@ def _check(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
     )  # fmt: skip
 
 
-_WORDED = {RuleKind.AGE: _age, RuleKind.HOURS: _hours, RuleKind.SHELF: _shelf, RuleKind.OUTPUT: _output, RuleKind.CHECK: _check}
+_WORDED = {
+    RuleKind.AGE: _age,
+    RuleKind.HOURS: _hours,
+    RuleKind.SHELF: _shelf,
+    RuleKind.OUTPUT: _output,
+    RuleKind.CHECK: _check,
+}
 
 
 def _counted(number: int, unit: str) -> str:

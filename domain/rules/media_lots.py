@@ -6,7 +6,7 @@ A biological filter lives on its media. Changed all at once it stops working, an
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from domain.rules.calendar import in_words
@@ -22,11 +22,12 @@ class MediaLot:
 
 @dataclass(frozen=True, slots=True)
 class LotVisit:
-    """The day proposed for a lot; ``conflict`` says why its own date cannot be kept, if so."""
+    """The day proposed for a lot; ``conflict`` says why its own date cannot be kept, ``early`` why it is done before it, if so."""
 
     tag: str
     do_on: date
     conflict: str | None
+    early: str | None = None
 
 
 def spaced_visits(lots: Sequence[MediaLot], *, least_gap_days: int, today: date) -> list[LotVisit]:
@@ -41,9 +42,25 @@ def spaced_visits(lots: Sequence[MediaLot], *, least_gap_days: int, today: date)
     for lot, wish in zip(ordered, wished, strict=True):
         earliest = visits[-1].do_on + timedelta(days=least_gap_days) if visits else today
         do_on = max(wish, earliest)
-        conflict = _conflict(lot, do_on=do_on, before=visits[-1], gap=least_gap_days) if visits and do_on > max(lot.due_on, today) else None
+        conflict = (
+            _conflict(lot, do_on=do_on, before=visits[-1], gap=least_gap_days)
+            if visits and do_on > max(lot.due_on, today)
+            else None
+        )
         visits.append(LotVisit(lot.tag, do_on, conflict))
-    return _said_on_both_sides(visits, least_gap_days=least_gap_days)
+    return [
+        _with_cause(visit, lot)
+        for visit, lot in zip(_said_on_both_sides(visits, least_gap_days=least_gap_days), ordered, strict=True)
+    ]
+
+
+def _with_cause(visit: LotVisit, lot: MediaLot) -> LotVisit:
+    if visit.do_on >= lot.due_on:
+        return visit
+    return replace(
+        visit,
+        early=f"It is to be changed on {in_words(visit.do_on)}, before its own date, to keep the filter media lots of one system apart.",
+    )
 
 
 def _moved_earlier(ordered: Sequence[MediaLot], *, least_gap_days: int, today: date) -> list[date]:
@@ -66,5 +83,5 @@ def _said_on_both_sides(visits: list[LotVisit], *, least_gap_days: int) -> list[
     said = list(visits)
     for i, (visit, following) in enumerate(zip(visits, visits[1:], strict=False)):
         if following.conflict and not visit.conflict and (following.do_on - visit.do_on).days == least_gap_days:
-            said[i] = LotVisit(visit.tag, visit.do_on, following.conflict)
+            said[i] = replace(visit, conflict=following.conflict)
     return said

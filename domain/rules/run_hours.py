@@ -74,7 +74,8 @@ def days_until_used(starts: Days, remaining_h: npt.NDArray[np.float64], pieces: 
         whole_days = np.maximum(whole_days, 0.0)
         ends_here = present & covered & np.isnat(due) & (lasts > 0) & (whole_days < lasts) & np.isfinite(whole_days)
         due[ends_here] = begins[ends_here] + _most_days(whole_days[ends_here])
-        left = np.where(present & np.isfinite(lasts), left - rate * lasts, left)
+        ends_later = present & np.isfinite(lasts)
+        left[ends_later] -= (rate * np.where(ends_later, lasts, 0.0))[ends_later]
     return due
 
 
@@ -146,7 +147,9 @@ def _pieces_of(periods: Sequence[RunPeriod], anchor: date | None) -> list[tuple[
     return pieces
 
 
-def _seasonal_pieces(seasons: tuple[Season, ...], *, begins: date, ends: date | None, anchor: date) -> list[tuple[date, float]]:
+def _seasonal_pieces(
+    seasons: tuple[Season, ...], *, begins: date, ends: date | None, anchor: date
+) -> list[tuple[date, float]]:
     first = max(begins, anchor)
     last_year = (ends or first.replace(day=1)).year + (0 if ends else HORIZON_YEARS)
     pieces = [(begins if begins > anchor else anchor, _season_on(seasons, first))]

@@ -149,7 +149,9 @@ def rule_dates(facts: ServiceColumns) -> RuleDates:
     return RuleDates(due, applies, decided, output, check_due)
 
 
-def standings(dates: RuleDates, *, today: npt.NDArray[np.datetime64] | np.datetime64, warn_days: Integers) -> npt.NDArray[np.int64]:
+def standings(
+    dates: RuleDates, *, today: npt.NDArray[np.datetime64] | np.datetime64, warn_days: Integers
+) -> npt.NDArray[np.int64]:
     """Return each item's standing on ``today`` as an index into ``tuple(Standing)``.
 
     The due date itself still counts as within life: an item is overdue from the day after. An item that is already due stays so whatever
@@ -164,7 +166,9 @@ def standings(dates: RuleDates, *, today: npt.NDArray[np.datetime64] | np.dateti
         first - warn_days.astype("timedelta64[D]") <= today,
     )
     choices = (Standing.OVERDUE, Standing.DUE, Standing.UNKNOWN, Standing.DUE_SOON)
-    result: npt.NDArray[np.int64] = np.select(conditions, [order.index(one) for one in choices], order.index(Standing.GOOD))
+    result: npt.NDArray[np.int64] = np.select(
+        conditions, [order.index(one) for one in choices], order.index(Standing.GOOD)
+    )
     return result
 
 
@@ -298,7 +302,9 @@ def _shelf_dates(facts: ServiceColumns) -> Answer:
 
 def _output_dates(facts: ServiceColumns, output: OutputSummary) -> Answer:
     applies = ~(np.isnan(facts.output_minimum) & np.isnan(facts.output_share))
-    decided = (output.count > 0) & (np.isnan(facts.output_share) | ~np.isnan(output.first) | ~np.isnat(output.below_since))
+    decided = (output.count > 0) & (
+        np.isnan(facts.output_share) | ~np.isnan(output.first) | ~np.isnat(output.below_since)
+    )
     return np.where(applies, output.below_since, _NO_DAY), applies, decided
 
 

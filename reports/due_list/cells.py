@@ -1,5 +1,6 @@
 """What stands in the cells of the replacement-due list and of the order list."""
 
+from collections.abc import Iterable
 from datetime import date
 
 from reports import words
@@ -11,6 +12,7 @@ from reports.text import Tone
 
 _verbs = {"replacement": "Replace", "check": "Check"}
 _no_break = "\u00a0"
+_short = 14  # letters, about what the narrowest column holds
 
 
 def due_row(row: DueRow, *, today: date) -> Row:
@@ -22,7 +24,7 @@ def due_row(row: DueRow, *, today: date) -> Row:
             "item": (Phrase(row.tag, Face.BOLD), Phrase(row.model), Phrase(row.kind.replace("_", " "), tone="muted")),
             "why": _why(row),
             "due": _due(row, today=today),
-            "care": ", ".join(caution.word.replace(" ", _no_break) for caution in in_order(row.cautions)),
+            "care": _unbroken(caution.word for caution in in_order(row.cautions)),
             "spares": _spares(row, today=today),
         },
         act_now=acts_now(row, today=today),
@@ -46,10 +48,15 @@ def order_row(order: OrderLine, *, today: date) -> Row:
             "order_by": _order_by(order, today=today),
             "lead": "not known" if order.lead_days is None else words.plural(order.lead_days, "day"),
             "cost": "not known" if unit is None else words.money(unit, currency=order.currency),
-            "tags": ", ".join(tag.replace(" ", _no_break) for tag in order.tags),
+            "tags": _unbroken(order.tags),
         },
         act_now=order.late or (order.order_by is not None and order.order_by <= today),
     )
+
+
+def _unbroken(words_: Iterable[str]) -> str:
+    """Return the words after commas; two short words that are one term stay on one line."""
+    return ", ".join(word.replace(" ", _no_break) if len(word) <= _short else word for word in words_)
 
 
 def _texts(*texts: tuple[str, Face]) -> tuple[Phrase, ...]:

@@ -25,6 +25,11 @@ def due_list_csv(sheet: DueSheet) -> bytes:
     return _csv(sheet, _row_columns, listed(sheet))
 
 
+def rows_csv(rows: Iterable[tuple[str, date, DueRow]]) -> bytes:
+    """Return rows of several sites, each with its site and that site's date, written like ``due_list_csv``."""
+    return _written(("site", "today", *_row_columns), ((site, today, *_values(row, _row_columns)) for site, today, row in rows))
+
+
 def order_list_csv(sheet: DueSheet) -> bytes:
     """Return what to order by supplier and day, written like ``due_list_csv``."""
     return _csv(sheet, _order_columns, orders_listed(sheet))
@@ -59,12 +64,19 @@ def _iso(value: object) -> str:
 
 
 def _csv(sheet: DueSheet, columns: Sequence[str], rows: Iterable[DueRow | OrderLine]) -> bytes:
+    about = (sheet.paper_id, sheet.site, sheet.today)
+    return _written(("paper_id", "site", "today", *columns), ((*about, *_values(row, columns)) for row in rows))
+
+
+def _values(row: DueRow | OrderLine, columns: Sequence[str]) -> list[object]:
+    return [getattr(row, name) for name in columns]
+
+
+def _written(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
     file = StringIO(newline="")
     writer = csv.writer(file, lineterminator="\r\n")
-    writer.writerow(("paper_id", "site", "today", *columns))
-    about = [_cell(value) for value in (sheet.paper_id, sheet.site, sheet.today)]
-    for row in rows:
-        writer.writerow(about + [_cell(getattr(row, name)) for name in columns])
+    writer.writerow(headings)
+    writer.writerows([_cell(value) for value in row] for row in rows)
     return b"\xef\xbb\xbf" + file.getvalue().encode("utf-8", errors="replace")
 
 

@@ -32,6 +32,8 @@ _chains = {
     Face.MONO: (Face.MONO, Face.REGULAR, Face.FALLBACK),
     Face.FALLBACK: (Face.FALLBACK, Face.REGULAR),
 }
+# reportlab writes no searchable text for characters beyond the first plane.
+_last_searchable = 0xFFFF
 _registering = Lock()
 
 
@@ -54,4 +56,6 @@ def glyphs(face: Face) -> Mapping[int, int]:
 def face_for(character: str, *, wished: Face) -> Face | None:
     """Return the first face of the chain that can draw the character; None when none can."""
     code = ord(character)
+    if code > _last_searchable:
+        return None
     return next((face for face in chain(wished) if code in glyphs(face)), None)

@@ -1,0 +1,134 @@
+"""The command line: ``reedbed``."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import Console
+
+from api.commands import demo, nights, organisations
+from api.commands.session import Trouble
+from domain.errors import Refusal
+from domain.records.organisations import Access
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Read the command line, do what it says and return the exit status."""
+    words = _parser().parse_args(arguments)
+    console = Console(stderr=bool(getattr(words, "json", False)), highlight=False)
+    logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s", stream=sys.stderr)
+    try:
+        return int(words.does(words, console))
+    except Trouble as trouble:
+        _complain(str(trouble))
+    except Refusal as refusal:
+        _complain(refusal.detail)
+        for fault in refusal.faults:
+            if fault.pointer:
+                _complain(f"  {fault.pointer[1:]}: {fault.detail}")
+    except BrokenPipeError:
+        # The reader of a pipe has seen enough; what was to be done is done.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return 2
+
+
+def _complain(sentence: str) -> None:
+    Console(stderr=True, highlight=False).print(sentence, markup=False, soft_wrap=True)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="reedbed", description="Collection management for sites with reptiles, amphibians and fish."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _add_demo(commands)
+    _add_migrate(commands)
+    _add_organisation(commands)
+    _add_keys(commands)
+    _add_nightly(commands)
+    _add_verify(commands)
+    return parser
+
+
+def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser(
+        "demo", help="build the invented demo organisation, run a night, and say what to try next"
+    )
+    command.add_argument(
+        "--folder", type=Path, default=Path("reedbed-demo"), help="where to build it (default: reedbed-demo)"
+    )
+    command.add_argument("--at", metavar="INSTANT", help="build it as of this instant (default: now)")
+    command.set_defaults(does=demo.demo)
+
+
+def _add_migrate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("migrate", help="bring the database's schema to its newest state")
+    command.add_argument(
+        "--check", action="store_true", help="change nothing; exit with 1 if the schema is not the newest"
+    )
+    command.set_defaults(does=organisations.migrate)
+
+
+def _add_organisation(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    group = commands.add_parser("organisation", help="the organisations of this installation").add_subparsers(
+        required=True, metavar="DO"
+    )
+    command = group.add_parser("create", help="create an organisation with its first key")
+    command.add_argument("name")
+    command.add_argument("--currency", default="EUR", help="ISO 4217 code of its costs (default EUR)")
+    command.add_argument("--json", action="store_true", help="answer as JSON")
+    command.set_defaults(does=organisations.organisation_create)
+
+
+def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    group = commands.add_parser("key", help="keys for programs").add_subparsers(required=True, metavar="DO")
+    create = group.add_parser("create", help="create a key; its secret is shown once")
+    create.add_argument("--name", required=True, help="what the key is for")
+    create.add_argument(
+        "--access", choices=[one.value for one in Access], default=Access.READ.value, help="default: read"
+    )
+    create.add_argument("--expires-on", metavar="DATE", help="last day on which it is good")
+    create.set_defaults(does=organisations.key_create)
+    listing = group.add_parser("list", help="list the keys")
+    listing.set_defaults(does=organisations.key_list)
+    revoke = group.add_parser("revoke", help="revoke a key")
+    revoke.add_argument("public_id")
+    revoke.add_argument("--reason", default="revoked by command")
+    revoke.set_defaults(does=organisations.key_revoke)
+    for command in (create, listing, revoke):
+        _add_choice_of_organisation(command)
+        command.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _add_nightly(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("nightly", help="run the night at every site and make the replacement-due lists")
+    command.add_argument(
+        "--at", metavar="INSTANT", help="the night of this instant, such as 2026-03-01T12:00:00Z (default: now)"
+    )
+    command.add_argument(
+        "--site", action="append", default=[], metavar="SITE", help="only this site, by name or id; may be repeated"
+    )
+    command.add_argument("--papers", type=Path, metavar="FOLDER", help="write the new papers into this folder as well")
+    command.add_argument("--json", action="store_true", help="print every item's forecast as JSON")
+    _add_choice_of_organisation(command)
+    command.set_defaults(does=nights.nightly)
+
+
+def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("verify", help="prove the journal's chain, and the records against it")
+    _add_choice_of_organisation(command)
+    command.set_defaults(does=nights.verify)
+
+
+def _add_choice_of_organisation(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--organisation", metavar="NAME", help="name or number; not needed where there is only one")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

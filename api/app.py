@@ -1,0 +1,148 @@
+"""The service put together. Nothing happens at import, and nothing is opened before the service starts."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
+from datetime import datetime
+from functools import partial
+from importlib import import_module
+from importlib.util import find_spec
+from types import ModuleType
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.routing import APIRoute
+from starlette.middleware import Middleware
+from starlette.middleware.cors import CORSMiddleware
+
+import migrations
+from api import docs
+from api.context import House
+from api.doors import Door, Doorway
+from api.envelope import Envelope
+from api.errors import HANDLERS
+from api.openapi import describe
+from api.routes import (
+    animals,
+    enclosures,
+    equipment,
+    equipment_models,
+    health,
+    life_support_systems,
+    organisation,
+    readings,
+    sites,
+    spares,
+    staff,
+    taxa,
+)
+from api.settings import Settings
+from api.work import Work
+from domain.records.engine import Store
+
+API_VERSION = "1"
+"""What ``/v1`` in the paths says; within it the description only grows."""
+
+DOORS: tuple[Door, ...] = (
+    *organisation.DOORS,
+    *sites.DOORS,
+    *enclosures.DOORS,
+    *life_support_systems.DOORS,
+    *staff.DOORS,
+    *taxa.DOORS,
+    *animals.DOORS,
+    *equipment_models.DOORS,
+    *equipment.DOORS,
+    *readings.DOORS,
+    *spares.DOORS,
+)
+ROUTERS = ("forecasts", "replacements", "reports", "imports")
+"""Modules of ``api.routes`` with a ``router`` of FastAPI's own kind, and perhaps ``resume(house)`` for work that a stop left unfinished."""
+
+TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "X-Request-Id")
+SHOWN_HEADERS = ("ETag", "Link", "Location", "Content-Disposition", "Retry-After", "X-Request-Id", "Idempotency-Replayed")
+PREFLIGHT_SECONDS = 600
+
+
+class Reedbed(FastAPI):
+    """The service's application; its description knows the doors as well."""
+
+    def openapi(self) -> dict[str, Any]:
+        """Return the OpenAPI description, made once."""
+        if not self.openapi_schema:
+            self.openapi_schema = describe(self, DOORS)
+        return self.openapi_schema
+
+
+def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]) -> FastAPI:
+    """Return the service over a store. ``clock`` gives the present instant, aware and in UTC."""
+    work = Work(threads=settings.work_threads, waiting=settings.work_waiting)
+    house = House(store, settings, clock, work)
+    app = Reedbed(
+        title="Reedbed",
+        version=API_VERSION,
+        description="Collection management for organisations that keep reptiles, amphibians and fish on several sites.",
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        generate_unique_id_function=_name_of,
+        max_body_size=settings.max_body_bytes,
+        lifespan=_lifespan,
+        middleware=_layers(house),
+        exception_handlers=dict(HANDLERS),
+    )
+    app.state.house, app.state.work = house, work
+    app.state.resume = []
+    app.router.routes.extend(door.route() for door in DOORS)
+    app.include_router(health.router)
+    app.include_router(docs.router)
+    for module in _other_routes():
+        app.include_router(module.router)
+        if hasattr(module, "resume"):
+            app.state.resume.append(partial(module.resume, house))
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    house: House = app.state.house
+    house.schema_head = migrations.head()
+    # One writer at a time is all that SQLite has; more threads would only wait for each other.
+    threads = 1 if house.store.dialect == "sqlite" else house.settings.pool_size
+    house.writers = ThreadPoolExecutor(threads, thread_name_prefix="write")
+    await house.store.open()
+    house.work.start()
+    for unfinished in app.state.resume:
+        house.work.submit(unfinished)
+    try:
+        yield
+    finally:
+        house.work.stop()
+        house.writers.shutdown()
+        house.writers = None
+        await house.store.close_reads()
+
+
+def _layers(house: House) -> list[Middleware]:
+    origins = house.settings.allowed_origins
+    crossing = Middleware(
+        CORSMiddleware,
+        allow_origins=origins,
+        allow_methods=("GET", "HEAD", "POST", "PATCH"),
+        allow_headers=TAKEN_HEADERS,
+        expose_headers=SHOWN_HEADERS,
+        max_age=PREFLIGHT_SECONDS,
+    )
+    return [Middleware(Envelope), *([crossing] if origins else []), Middleware(Doorway, house=house, doors=DOORS)]
+
+
+def _name_of(route: APIRoute) -> str:
+    return route.name
+
+
+def _other_routes() -> list[ModuleType]:
+    names = [f"api.routes.{name}" for name in ROUTERS]
+    return [import_module(name) for name in names if find_spec(name) is not None]

@@ -1,0 +1,40 @@
+"""What the shapes of all nouns share."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Generic, TypeVar
+from uuid import UUID
+
+from pydantic import UUID7, AwareDatetime, BaseModel, ConfigDict, Field
+
+from domain.records.base import Stated
+
+T = TypeVar("T", bound=BaseModel)
+
+
+class New(Stated):
+    """What may be said besides the facts when something is registered."""
+
+    id: UUID7 | None = Field(default=None, description="The record's id where the caller makes it, for example offline: a UUID of version 7.")  # type: ignore[assignment]
+
+
+class Kept(Stated):
+    """What every record on file shows besides its facts."""
+
+    model_config = ConfigDict(json_schema_serialization_defaults_required=True)  # type: ignore[assignment]
+
+    id: UUID
+    version: int = Field(description="Raised by every change; its ETag is this number in quotation marks.")
+    created_at: AwareDatetime
+    ended_on: date | None = None
+    end_reason: str | None = None
+
+
+class Page(BaseModel, Generic[T]):
+    """One page of a list. ``next`` is the cursor of the page after it, null on the last."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    items: list[T]
+    next: str | None

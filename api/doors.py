@@ -1,0 +1,134 @@
+"""A door: one method at one path, who may pass, what is read before, and what is done.
+
+The doors of records are found by one look into a table, and their answers leave as they are: FastAPI describes these routes, but its
+way through dependencies and validation would cost more than the work itself.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import UUID
+
+from fastapi.routing import APIRoute
+from pydantic import BaseModel
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import get_route_path
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from api.context import JSON, MERGE_PATCH, Call, House, call_of, read_body, refuse_other_media
+from api.errors import Answer, problem_of
+from api.query import Reader, read_id, read_query
+from api.signin import require_write
+from domain.errors import NotFound, Refusal
+
+Reads = Callable[[Call], Awaitable[Answer]]
+Writes = Callable[[Call], Answer]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Door:
+    """One method at one path. It has either ``reads``, run on the event loop, or ``writes``, run in a worker thread.
+
+    ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is the class that a request's body is read by.
+    """
+
+    method: str
+    path: str
+    operation_id: str
+    summary: str
+    tag: str
+    subject: str
+    answers: type[BaseModel]
+    reads: Reads | None = None
+    writes: Writes | None = None
+    status: int = 200
+    body: type[BaseModel] | None = None
+    query: Mapping[str, Reader] = field(default_factory=dict)
+    parameters: Sequence[Mapping[str, Any]] = ()
+    headers: Sequence[str] = ()
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What the door is found by; see ``key_of``."""
+        return key_of(self.method, self.path.split("/"))
+
+    async def answer(self, house: House, scope: Scope, receive: Receive, *, texts: Sequence[str]) -> Response:
+        """Return the answer to a request; ``texts`` are the ids in its path as they were written."""
+        try:
+            call = await call_of(house, scope)
+            if self.writes is not None:
+                require_write(call.caller)
+            if scope["query_string"]:
+                call.query = read_query(scope["query_string"], self.query)
+            if texts:
+                call.ids = self._ids(texts)
+            if self.reads is not None:
+                return await self.reads(call)
+            return await self._written(call, receive)
+        except Refusal as refusal:
+            return problem_of(refusal, path=scope["path"])
+
+    def route(self) -> APIRoute:
+        """Return the door as a route of FastAPI's, which describes it and would serve it the longer way."""
+
+        async def endpoint(request: Request) -> Response:
+            parts = get_route_path(request.scope).split("/")
+            return await self.answer(request.app.state.house, request.scope, request.receive, texts=parts[3::2])
+
+        return APIRoute(
+            self.path,
+            endpoint,
+            methods=[self.method],
+            name=self.operation_id,
+            operation_id=self.operation_id,
+            summary=self.summary,
+            tags=[self.tag],
+            status_code=self.status,
+            response_model=self.answers,
+            openapi_extra={"parameters": list(self.parameters)},
+        )
+
+    async def _written(self, call: Call, receive: Receive) -> Answer:
+        refuse_other_media(call.headers, taken=MERGE_PATCH if call.method == "PATCH" else JSON)
+        call.body = await read_body(receive, call.headers, most=call.house.settings.max_body_bytes)
+        return await asyncio.get_running_loop().run_in_executor(call.house.writers, self.writes, call)  # type: ignore[arg-type]
+
+    def _ids(self, texts: Sequence[str]) -> tuple[UUID, ...]:
+        try:
+            return tuple(read_id(text) for text in texts)
+        except ValueError:
+            raise NotFound(f"There is no such {self.subject}.") from None
+
+
+def key_of(method: str, parts: Sequence[str]) -> tuple[object, ...]:
+    """Return what a door is found by: in our paths, names and ids take turns, so the method, the length and the names are enough."""
+    return (method, len(parts), *parts[2::2])
+
+
+class Doorway:
+    """The way in for all doors; what is none of them goes on to the routes of FastAPI."""
+
+    def __init__(self, app: ASGIApp, *, house: House, doors: Iterable[Door]) -> None:
+        self.app = app
+        self.house = house
+        self.doors = {door.key: door for door in doors}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one connection."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        parts = get_route_path(scope).split("/")
+        method = "GET" if scope["method"] == "HEAD" else scope["method"]
+        door = self.doors.get(key_of(method, parts)) if parts[1:2] == ["v1"] else None
+        if door is None:
+            await self.app(scope, receive, send)
+            return
+        response = await door.answer(self.house, scope, receive, texts=parts[3::2])
+        if scope["method"] == "HEAD":
+            response.body = b""
+        await response(scope, receive, send)

@@ -1,0 +1,178 @@
+"""Refusals as HTTP answers: the only place that knows which status a refusal has. Every answer without success is a problem (RFC 9457)."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from http import HTTPStatus
+from typing import Any, ClassVar
+
+import msgspec
+from fastapi.exceptions import RequestValidationError
+from fastapi.routing import iter_route_contexts
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from domain.errors import Conflict, Fault, NotAllowed, NotFound, Refusal, RuleBroken, Stale, StorageBusy
+from domain.records.stated import faults_of
+
+log = logging.getLogger("reedbed")
+
+Header = tuple[bytes, bytes]
+PROBLEM_TYPE = b"application/problem+json"
+RETRY_AFTER: Header = (b"retry-after", b"1")
+
+
+class Malformed(Refusal):
+    """The request cannot be read: its syntax, a header or a cursor."""
+
+    code = "malformed"
+
+
+class SignInNeeded(Refusal):
+    """The request bears no key that is in force."""
+
+    code = "sign-in-needed"
+
+
+class TooLarge(Refusal):
+    """The request's body is larger than is taken."""
+
+    code = "body-too-large"
+
+
+class WrongMedia(Refusal):
+    """The request's body is not of a kind that is read here."""
+
+    code = "media-type"
+
+
+class PreconditionNeeded(Refusal):
+    """A change has to say which version it is a change of."""
+
+    code = "if-match-needed"
+
+
+STATUSES: Mapping[type[Refusal], int] = {
+    Malformed: 400,
+    SignInNeeded: 401,
+    NotAllowed: 403,
+    NotFound: 404,
+    Conflict: 409,
+    Stale: 412,
+    TooLarge: 413,
+    WrongMedia: 415,
+    RuleBroken: 422,
+    PreconditionNeeded: 428,
+    StorageBusy: 503,
+}
+
+TITLES: Mapping[int, str] = {
+    400: "The request cannot be read",
+    401: "Sign-in needed",
+    403: "Not allowed",
+    404: "Not found",
+    405: "Not possible here",
+    409: "The record's state does not allow it",
+    412: "Changed since it was read",
+    413: "Too large",
+    415: "Not a kind of body that is read here",
+    422: "Cannot be taken as stated",
+    428: "The version is missing",
+    500: "Something went wrong here",
+    503: "Busy",
+}
+
+_CODES: Mapping[int, str] = {404: "not-found", 405: "method-not-allowed", 413: "body-too-large"}
+
+
+class Answer(Response):
+    """An answer whose bytes are already there; a Starlette response without the cost of building one."""
+
+    media_type: ClassVar[str] = "application/json"  # type: ignore[misc]
+
+    def __init__(self, body: bytes = b"", *, status: int = 200, headers: Sequence[Header] = (), media: bytes = b"application/json") -> None:
+        self.status_code = status
+        self.body = body
+        self.background = None
+        self.raw_headers = [(b"content-length", b"%d" % len(body)), *headers]
+        if body:
+            self.raw_headers.append((b"content-type", media))
+
+
+def problem(
+    status: int, code: str, detail: str, *, path: str, faults: Sequence[Fault] = (), headers: Sequence[Header] = ()
+) -> Answer:
+    """Return a problem as an answer."""
+    stated = {
+        "type": f"urn:reedbed:problem:{code}",
+        "title": TITLES.get(status) or HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+        "instance": path.encode(errors="replace").decode(),
+        "code": code,
+        "errors": [{"pointer": fault.pointer, "code": fault.code, "detail": fault.detail} for fault in faults],
+    }
+    return Answer(msgspec.json.encode(stated), status=status, headers=headers, media=PROBLEM_TYPE)
+
+
+def problem_of(refusal: Refusal, *, path: str) -> Answer:
+    """Return a refusal as a problem."""
+    status = next(STATUSES[kind] for kind in type(refusal).__mro__ if kind in STATUSES)
+    headers: list[Header] = []
+    if isinstance(refusal, SignInNeeded):
+        headers = [(b"www-authenticate", b'Bearer realm="reedbed"')]
+    elif isinstance(refusal, StorageBusy):
+        headers = [RETRY_AFTER]
+    return problem(status, refusal.code, refusal.detail, path=path, faults=refusal.faults, headers=headers)
+
+
+def defect(request_id: str, *, path: str) -> Answer:
+    """Log the exception at hand and return the problem that says no more than where to look for it."""
+    log.exception("request %s failed", request_id)
+    return problem(500, "defect", f"This is a fault of ours; it is logged under request {request_id}.", path=path)
+
+
+async def on_refusal(request: Request, refusal: Exception) -> Response:
+    """Answer a refusal that a route raised."""
+    assert isinstance(refusal, Refusal)  # noqa: S101 - registered for no other
+    return problem_of(refusal, path=request.url.path)
+
+
+async def on_invalid(request: Request, invalid: Exception) -> Response:
+    """Answer what FastAPI found wrong in a path, a query or a form."""
+    assert isinstance(invalid, RequestValidationError)  # noqa: S101 - registered for no other
+    errors: list[Any] = [{**error, "loc": error["loc"][1:] if error["loc"][:1] == ("body",) else error["loc"]} for error in invalid.errors()]
+    return problem_of(RuleBroken("Some of what was said cannot be taken.", code="invalid", faults=faults_of(errors)), path=request.url.path)
+
+
+async def on_http(request: Request, raised: Exception) -> Response:
+    """Answer what the framework refuses: an unknown path, a method that a path does not have, a body that is too large."""
+    assert isinstance(raised, HTTPException)  # noqa: S101 - registered for no other
+    path, status = request.url.path, raised.status_code
+    headers = [(name.lower().encode(), value.encode()) for name, value in (raised.headers or {}).items()]
+    if status == HTTPStatus.METHOD_NOT_ALLOWED:
+        allowed = ", ".join(methods_at(request))
+        return problem(status, _CODES[status], f"Here {allowed} are possible.", path=path, headers=[(b"allow", allowed.encode())])
+    if status == HTTPStatus.NOT_FOUND:
+        return problem(status, _CODES[status], "There is nothing at this path.", path=path)
+    code = _CODES.get(status) or HTTPStatus(status).phrase.lower().replace(" ", "-")
+    return problem(status, code, str(raised.detail), path=path, headers=headers)
+
+
+def methods_at(request: Request) -> list[str]:
+    """Return the methods that the routes of a request's path take, in alphabetical order."""
+    found: set[str] = set()
+    for context in iter_route_contexts(request.app.routes):
+        regex = getattr(context, "path_regex", None)
+        if regex is not None and regex.match(request.scope["path"]):
+            found |= context.methods or set()
+    return sorted(found | ({"HEAD"} if "GET" in found else set()))
+
+
+HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Any]] = {
+    Refusal: on_refusal,
+    RequestValidationError: on_invalid,
+    HTTPException: on_http,
+}

@@ -1,0 +1,55 @@
+"""Importing files: one way for the command line, the API and the tests.
+
+Reading a file and converting its cells need no database and are done before the transaction; a dry run plans in a reading transaction.
+"""
+
+from __future__ import annotations
+
+from hashlib import sha256
+
+from api.importing.mapping import read_mapping
+from api.importing.reading import rows_in
+from domain.actions.imports import ImportFileFacts, ImportOptions, ImportReport, ImportRows, import_rows
+from domain.records.engine import Store, run_unit
+from domain.records.journal import Origin
+from domain.records.nights import ImportKind
+
+__all__ = ["ImportOptions", "ImportReport", "import_file", "read_file"]
+
+
+def read_file(
+    content: bytes, *, file_name: str, kind: ImportKind, mapping: str | None, options: ImportOptions
+) -> tuple[ImportRows, ImportFileFacts, ImportOptions]:
+    """Return a file's rows, what it is, and the options with what the mapping (TOML) says of them.
+
+    Raises:
+        RuleBroken: The file or the mapping cannot be read; the sentence says why.
+    """
+    said = read_mapping(mapping, kind=kind)
+    rows = rows_in(content, file_name=file_name, kind=kind, mapping=said)
+    creates = options.create_enclosures or said.creates_enclosures
+    settled = ImportOptions(dry_run=options.dry_run, skip_invalid=options.skip_invalid, create_enclosures=creates)
+    return rows, ImportFileFacts(file_name, sha256(content).hexdigest()), settled
+
+
+def import_file(
+    store: Store,
+    content: bytes,
+    *,
+    file_name: str,
+    kind: ImportKind,
+    origin: Origin,
+    mapping: str | None = None,
+    options: ImportOptions = ImportOptions(),
+) -> ImportReport:
+    """Import a file in one transaction and return the report. ``origin`` says for whom and when; ``mapping`` is the TOML text.
+
+    Raises:
+        RuleBroken: The file or the mapping cannot be read; nothing was changed.
+    """
+    rows, facts, settled = read_file(content, file_name=file_name, kind=kind, mapping=mapping, options=options)
+    if settled.dry_run:
+        with store.snapshot(origin) as unit:
+            return import_rows(unit, rows, file=facts, options=settled)
+    report: ImportReport = run_unit(store, lambda unit: import_rows(unit, rows, file=facts, options=settled), origin=origin)
+    return report

@@ -1,0 +1,176 @@
+"""From a cell as the file shows it to the value that the column means, in the column's own unit: conversion happens here, at the door."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from datetime import date, datetime, time
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any, TypeAlias
+
+from api.importing.dates import date_of
+from api.importing.mapping import Mapping
+from api.importing.numbers import number_of
+from api.importing.tables import Nested
+from api.importing.targets import Cell, Target
+from domain.actions.imports.rows import CellFault
+from domain.rules.text import same_name
+
+Reader: TypeAlias = Callable[[Any], Any]
+_NO_BLANK_KIND = re.compile(r"[\s_-]+")
+_SEPARATORS = re.compile(r"[;,\n]")
+_MONEY_SIGNS = re.compile(r"(?:[A-Za-z]{3}|[€$£¥])?\s*(?P<amount>[^A-Za-z€$£¥]+?)\s*(?:[€$£¥]|[A-Za-z]{3})?")
+WHOLE_MOST = 2**53
+
+
+def values_of(cells: Sequence[Any], target: Target, *, mapping: Mapping) -> list[Any]:
+    """Return a column's values: ``None`` where the cell is blank or means nothing, a ``CellFault`` where it cannot be read.
+
+    Each distinct cell is read once.
+    """
+    read = _reader(target, mapping=mapping)
+    meaning = {cell: read(cell) for cell in set(cells)}
+    return [meaning[cell] for cell in cells]
+
+
+def text_of(cell: Any) -> str:  # noqa: ANN401 - any cell
+    """Return a cell as its text: whole numbers without the point that spreadsheets give them, dates as ISO dates."""
+    if isinstance(cell, str):
+        return cell
+    if isinstance(cell, int | float):
+        return f"{cell:.15g}" if abs(cell) < WHOLE_MOST and cell % 1 else f"{Decimal(repr(cell)):.0f}" if cell % 1 == 0 else repr(cell)
+    if isinstance(cell, datetime) and cell.time() == time():
+        return cell.date().isoformat()
+    if isinstance(cell, Nested):
+        return ", ".join(text_of(one) for one in cell.values)
+    return cell.isoformat() if isinstance(cell, date) else str(cell)
+
+
+def _reader(target: Target, *, mapping: Mapping) -> Reader:
+    read = _READERS[target.cell](target, mapping)
+    meanings = mapping.values.get(target.name, {})
+    default = mapping.defaults.get(target.name)
+
+    def meant(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        if isinstance(cell, str):
+            key = same_name(cell)
+            if not key or key in mapping.ignored:
+                return None if default is None else read(default)
+            cell = meanings.get(key, cell)
+        if isinstance(cell, Nested) and target.cell not in {Cell.WORDS, Cell.NUMBERS}:
+            return CellFault("not-one-value", "one value is wanted here, not a list or an object")
+        return read(cell)
+
+    return meant
+
+
+def _line(target: Target, mapping: Mapping) -> Reader:
+    del target, mapping
+
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        if isinstance(cell, str):
+            return cell
+        if isinstance(cell, int | float):
+            return text_of(cell)
+        return CellFault("not-text", f"{text_of(cell)} is a date or time where a text is wanted; format the column as text")
+
+    return read
+
+
+def _lines(target: Target, mapping: Mapping) -> Reader:
+    del target, mapping
+    return text_of
+
+
+def _date(target: Target, mapping: Mapping) -> Reader:
+    del target
+    return lambda cell: date_of(cell, order=mapping.date_order)
+
+
+def _number(target: Target, mapping: Mapping) -> Reader:
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        found = _decimal(cell, target=target, mapping=mapping)
+        return float(found) if isinstance(found, Decimal) else found
+
+    return read
+
+
+def _whole_number(target: Target, mapping: Mapping) -> Reader:
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        found = _decimal(cell, target=target, mapping=mapping)
+        if not isinstance(found, Decimal):
+            return found
+        if found != found.to_integral_value() or abs(found) >= WHOLE_MOST:
+            return CellFault("not-whole-number", f"{text_of(cell)} is not a whole number of this size")
+        return int(found)
+
+    return read
+
+
+def _money(target: Target, mapping: Mapping) -> Reader:
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        amount = _MONEY_SIGNS.fullmatch(cell.strip()) if isinstance(cell, str) else None
+        found = _decimal(amount["amount"] if amount else cell, target=target, mapping=mapping)
+        return found if isinstance(found, Decimal) else CellFault(found.code, found.reason)
+
+    return read
+
+
+def _kind(target: Target, mapping: Mapping) -> Reader:
+    del mapping
+    kinds: type[StrEnum] | None = target.kinds
+    words = {_plain_kind(word.value): word for word in kinds or ()}
+
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        found = words.get(_plain_kind(text_of(cell)))
+        return found or CellFault(f"{target.name}-unknown", f"{target.name} unknown; it should be one of {', '.join(word.value for word in words.values())}")
+
+    return read
+
+
+def _plain_kind(text: str) -> str:
+    return _NO_BLANK_KIND.sub("-", same_name(text))
+
+
+def _words(target: Target, mapping: Mapping) -> Reader:
+    del target, mapping
+
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        parts = [text_of(one) for one in cell.values] if isinstance(cell, Nested) else _SEPARATORS.split(text_of(cell))
+        return tuple(word for part in parts if (word := _plain_kind(part))) or None
+
+    return read
+
+
+def _numbers(target: Target, mapping: Mapping) -> Reader:
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        parts = cell.values if isinstance(cell, Nested) else [part for part in text_of(cell).split(";") if part.strip()]
+        found = [_decimal(part, target=target, mapping=mapping) for part in parts]
+        faults = [one for one in found if isinstance(one, CellFault)]
+        return faults[0] if faults else tuple(float(one) for one in found if isinstance(one, Decimal)) or None
+
+    return read
+
+
+def _decimal(cell: Any, *, target: Target, mapping: Mapping) -> Decimal | CellFault:  # noqa: ANN401 - any cell
+    return number_of(
+        cell,
+        decimal=mapping.decimal,
+        point=mapping.own_headings,
+        measure=target.measure,
+        unit=mapping.units.get(target.name),
+    )
+
+
+_READERS: dict[Cell, Callable[[Target, Mapping], Reader]] = {
+    Cell.LINE: _line,
+    Cell.LINES: _lines,
+    Cell.DATE: _date,
+    Cell.NUMBER: _number,
+    Cell.WHOLE_NUMBER: _whole_number,
+    Cell.MONEY: _money,
+    Cell.KIND: _kind,
+    Cell.WORDS: _words,
+    Cell.NUMBERS: _numbers,
+}

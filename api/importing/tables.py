@@ -1,0 +1,157 @@
+"""Reading a list out of a file: workbook, separated text or JSON, told apart by what the file holds rather than by its name."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from io import BytesIO, StringIO
+from pathlib import PurePath
+from typing import Any
+
+from python_calamine import CalamineError, CalamineWorkbook, PasswordError, WorksheetNotFound
+
+from api.importing.archives import COLUMNS_MOST, ROWS_MOST, UPLOAD_MOST, refuse_unsafe_workbook
+from api.importing.mapping import Mapping
+from domain.errors import RuleBroken
+from domain.rules.text import same_name
+
+DELIMITERS = (",", ";", "\t", "|")
+_ZIP = b"PK\x03\x04"
+_OLE = b"\xd0\xcf\x11\xe0"
+_UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+
+
+@dataclass(frozen=True, slots=True)
+class Nested:
+    """A list that stands where other files have one cell; only JSON has such."""
+
+    values: tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """All rows of a list from its first on, preamble and headings included.
+
+    ``first_row`` is the number of the first of them as the sheet counts; ``form`` is ``workbook``, ``text`` or ``json``. A list in JSON has
+    no preamble: its headings stand first and its objects count from 1.
+    """
+
+    rows: Sequence[Sequence[Any]]
+    first_row: int
+    form: str
+
+
+def tables_in(content: bytes, *, file_name: str, mapping: Mapping) -> Iterator[Table]:
+    """Yield the ways in which the file can be read as a table, likeliest first: more than one where the delimiter is not known.
+
+    Raises:
+        RuleBroken: The file is empty, too large, damaged, or in another encoding than said; its own sentence says which.
+    """
+    if not content.strip(b"\x00 \t\r\n"):
+        raise refused("file-empty", "The file is empty.")
+    if len(content) > UPLOAD_MOST:
+        raise refused("file-too-large", f"The file is larger than {UPLOAD_MOST // 1024 // 1024} MB.")
+    if content.startswith((_ZIP, _OLE)):
+        yield _within_caps(Table(_workbook_rows(content, sheet=mapping.sheet), 1, "workbook"))
+        return
+    text = _text(content, encoding=mapping.encoding)
+    if _is_json(text, file_name=file_name):
+        yield _within_caps(_json_table(text))
+        return
+    for delimiter in (mapping.delimiter,) if mapping.delimiter else DELIMITERS:
+        yield _within_caps(Table(_separated_rows(text, delimiter=delimiter), 1, "text"))
+
+
+def refused(code: str, detail: str) -> RuleBroken:
+    """Return the refusal of a file."""
+    return RuleBroken(detail, code=code, field="file")
+
+
+def _workbook_rows(content: bytes, *, sheet: str | None) -> list[list[Any]]:
+    refuse_unsafe_workbook(content)
+    try:
+        with CalamineWorkbook.from_filelike(BytesIO(content)) as workbook:
+            named = {same_name(name): name for name in workbook.sheet_names}
+            if not named or (sheet and same_name(sheet) not in named):
+                raise refused("sheet-unknown", f"The workbook has no sheet {sheet!r}; it has {', '.join(workbook.sheet_names)}.")
+            found = workbook.get_sheet_by_name(named[same_name(sheet)] if sheet else workbook.sheet_names[0])
+            return [_tidy(row) for row in found.to_python(skip_empty_area=False)]
+    except PasswordError as locked:
+        raise refused("workbook-locked", "The workbook has a password. Save it without one.") from locked
+    except (CalamineError, WorksheetNotFound, OSError, ValueError) as broken:
+        raise refused("workbook-broken", "The workbook cannot be opened; the file is damaged.") from broken
+
+
+def _tidy(row: list[Any]) -> list[Any]:
+    # True equals 1 in Python; as text it stays what it is.
+    return [("TRUE" if cell else "FALSE") if cell is True or cell is False else cell for cell in row] if True in row or False in row else row
+
+
+def _text(content: bytes, *, encoding: str | None) -> str:
+    name = encoding or ("utf-16" if content.startswith(_UTF_16) else "utf-8-sig")
+    try:
+        return content.decode(name).removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}")
+    except UnicodeDecodeError as wrong:
+        said = f"declared as {encoding}" if encoding else "taken for UTF-8"
+        raise refused(
+            "encoding",
+            f"The file is {said}, but byte {wrong.start + 1} (0x{content[wrong.start]:02X}) is not of that encoding. "
+            'Save it as UTF-8, or declare its encoding in the mapping: [options] encoding = "cp1252".',
+        ) from wrong
+
+
+def _is_json(text: str, *, file_name: str) -> bool:
+    start = text.lstrip()[:1]
+    return start in {"[", "{"} and (PurePath(file_name).suffix.lower() == ".json" or text.lstrip()[1:].lstrip()[:1] in {"{", "]", '"'})
+
+
+def _separated_rows(text: str, *, delimiter: str) -> list[list[Any]]:
+    try:
+        return list(csv.reader(StringIO(text, newline=""), delimiter=delimiter))
+    except csv.Error as broken:
+        raise refused("text-broken", f"The file cannot be read as separated text: {broken}.") from broken
+
+
+def _json_table(text: str) -> Table:
+    try:
+        found = json.loads(text, object_pairs_hook=_object, parse_constant=_refuse_constant)
+    except RecursionError as deep:
+        raise refused("json-broken", "The file nests too deeply.") from deep
+    except ValueError as broken:
+        raise refused("json-broken", f"The file cannot be read as JSON: {broken}.") from broken
+    if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
+        raise refused("json-no-list", "A JSON file should hold one list of objects.")
+    names = list(dict.fromkeys(name for one in found for name in one))
+    return Table([names, *([_json_cell(one.get(name)) for name in names] for one in found)], 0, "json")
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    made = dict(pairs)
+    if len(made) != len(pairs):
+        raise ValueError("an object names one field twice")
+    return made
+
+
+def _refuse_constant(name: str) -> None:
+    raise ValueError(f"{name} is no number")
+
+
+def _json_cell(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, list) and all(isinstance(one, str | int | float) for one in value):
+        return Nested(tuple(value))
+    return Nested(()) if isinstance(value, dict | list) else value
+
+
+def _within_caps(table: Table) -> Table:
+    if len(table.rows) > ROWS_MOST + 100:
+        raise refused("too-many-rows", f"The list has {len(table.rows)} rows; at most {ROWS_MOST} are taken.")
+    if max((len(row) for row in table.rows[:1]), default=0) > COLUMNS_MOST and table.form != "text":
+        raise refused("too-many-columns", f"The list has more than {COLUMNS_MOST} columns.")
+    return table

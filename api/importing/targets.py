@@ -1,0 +1,183 @@
+"""The columns that a list of each kind may have: what their cells hold, in which unit, and what a list cannot do without."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import Enum, StrEnum, auto
+from functools import cache
+from typing import get_args, get_origin
+
+from domain.records.enclosures import EnclosureKind
+from domain.records.equipment import EquipmentKind
+from domain.records.nights import ImportKind
+from domain.records.shapes import Shape
+
+
+class Cell(Enum):
+    """What a column's cells hold."""
+
+    LINE = auto()
+    LINES = auto()
+    DATE = auto()
+    NUMBER = auto()
+    WHOLE_NUMBER = auto()
+    MONEY = auto()
+    KIND = auto()
+    WORDS = auto()
+    NUMBERS = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One column. ``measure`` names its family of units, ``kinds`` the words it may hold."""
+
+    name: str
+    cell: Cell = Cell.LINE
+    measure: str | None = None
+    required: bool = False
+    kinds: type[StrEnum] | None = None
+
+
+ShapeKind = StrEnum(  # type: ignore[misc] - the members are the shapes that volumes are computed of
+    "ShapeKind",
+    {
+        word.upper().replace("-", "_"): word
+        for shape in get_args(get_args(Shape)[0])
+        for word in get_args(shape.model_fields["kind"].annotation)
+    },
+)
+"""The shapes that an enclosure may have."""
+
+_THOUSANDTH = Decimal("0.001")
+UNITS: Mapping[str, Mapping[str, Decimal]] = {
+    "length": {"m": Decimal(1), "cm": Decimal("0.01"), "mm": _THOUSANDTH, "in": Decimal("0.0254"), "ft": Decimal("0.3048")},
+    "hours": {"h": Decimal(1), "kh": Decimal(1000), "days": Decimal(24)},
+    "hours a day": {"h": Decimal(1), "min": Decimal(1) / 60},
+    "days": {"days": Decimal(1), "weeks": Decimal(7)},
+    "weeks": {"weeks": Decimal(1)},
+    "months": {"months": Decimal(1), "years": Decimal(12)},
+    "share": {"fraction": Decimal(1), "%": Decimal("0.01")},
+}
+"""Families of units, with the factor to the unit that the column's name bears. An inch is 25.4 mm and a foot 304.8 mm exactly.
+
+Source:
+    ISO 80000-3; international yard and pound agreement, 1959.
+"""
+
+SPELLINGS: Mapping[str, Mapping[str, str]] = {
+    "length": {"metre": "m", "metres": "m", "meter": "m", "meters": "m", "inch": "in", "inches": "in", '"': "in", "feet": "ft", "foot": "ft", "'": "ft"},
+    "hours": {"hr": "h", "hrs": "h", "hour": "h", "hours": "h", "day": "days", "d": "days"},
+    "hours a day": {
+        **dict.fromkeys(("h/day", "h/d", "hr", "hrs", "hour", "hours", "hr/day", "hrs/day", "hour/day", "hours/day", "hours/d"), "h"),
+        **dict.fromkeys(("h a day", "hours a day", "h per day", "hours per day", "hrs per day", "h daily", "hours daily"), "h"),
+        **dict.fromkeys(("min/day", "min/d", "minutes", "minutes a day", "minutes per day"), "min"),
+    },
+    "days": {"day": "days", "d": "days", "week": "weeks", "wk": "weeks", "w": "weeks"},
+    "weeks": {"week": "weeks", "wk": "weeks", "w": "weeks"},
+    "months": {"month": "months", "mo": "months", "year": "years", "yr": "years", "yrs": "years", "y": "years", "a": "years"},
+    "share": {"percent": "%"},
+}
+"""How cells may spell the units of a family beside their own names."""
+
+
+def _whole(name: str, measure: str | None = None) -> Target:
+    return Target(name, Cell.WHOLE_NUMBER, measure)
+
+
+def _number(name: str, measure: str | None = None) -> Target:
+    return Target(name, Cell.NUMBER, measure)
+
+
+def _shape_targets() -> tuple[Target, ...]:
+    found: dict[str, Target] = {}
+    for shape in get_args(get_args(Shape)[0]):
+        for name, facts in shape.model_fields.items():
+            cell = Cell.NUMBERS if get_origin(facts.annotation) is list else Cell.NUMBER
+            found.setdefault(name, Target(name, cell, "length" if name.endswith("_m") and cell is Cell.NUMBER else None))
+    found.pop("kind")
+    return tuple(found.values())
+
+
+SHAPE_TARGETS = _shape_targets()
+_NOTE = Target("note", Cell.LINES)
+
+TARGETS: Mapping[ImportKind, tuple[Target, ...]] = {
+    ImportKind.SITES: (
+        Target("name", required=True),
+        Target("zone", required=True),
+        Target("jurisdiction"),
+        Target("address", Cell.LINES),
+        _NOTE,
+    ),
+    ImportKind.ENCLOSURES: (
+        Target("site", required=True),
+        Target("name", required=True),
+        Target("kind", Cell.KIND, kinds=EnclosureKind),
+        Target("shape", Cell.KIND, kinds=ShapeKind),
+        *SHAPE_TARGETS,
+        _number("displacement_fraction", "share"),
+        _whole("walking_order"),
+        Target("life_support_system"),
+        Target("parent"),
+        _NOTE,
+    ),
+    ImportKind.EQUIPMENT_MODELS: (
+        Target("name", required=True),
+        Target("kind", Cell.KIND, required=True, kinds=EquipmentKind),
+        _whole("life_months", "months"),
+        _whole("life_weeks", "weeks"),
+        _whole("life_days", "days"),
+        _number("life_hours", "hours"),
+        _whole("shelf_life_months", "months"),
+        _whole("opened_life_days", "days"),
+        Target("output_unit"),
+        _number("output_minimum"),
+        _number("output_minimum_share", "share"),
+        _number("burn_in_hours", "hours"),
+        _whole("residual_current_test_months", "months"),
+        _whole("residual_current_test_days", "days"),
+        _whole("electrical_inspection_months", "months"),
+        _whole("electrical_inspection_days", "days"),
+        _whole("calibration_months", "months"),
+        _whole("calibration_days", "days"),
+        _whole("warn_days", "days"),
+        Target("supplier"),
+        _whole("lead_days", "days"),
+        Target("unit_cost", Cell.MONEY),
+        _whole("unit_cost_minor"),
+        Target("cautions", Cell.WORDS),
+        _NOTE,
+    ),
+    ImportKind.EQUIPMENT: (
+        Target("tag", required=True),
+        Target("site", required=True),
+        Target("model", required=True),
+        Target("enclosure"),
+        Target("life_support_system"),
+        Target("position"),
+        Target("serial"),
+        Target("installed_on", Cell.DATE),
+        Target("manufactured_on", Cell.DATE),
+        Target("expires_on", Cell.DATE),
+        Target("opened_on", Cell.DATE),
+        _number("hours_per_day", "hours a day"),
+        _number("counter_at_installation_h", "hours"),
+        _whole("override_life_months", "months"),
+        _number("override_life_hours", "hours"),
+        _number("override_output_minimum"),
+        Target("override_reason"),
+        _NOTE,
+    ),
+}
+"""The columns of each kind, in the template's order."""
+
+KEY_COLUMNS: Mapping[ImportKind, str] = {kind: "tag" if kind is ImportKind.EQUIPMENT else "name" for kind in ImportKind}
+"""The column by which a row is known again."""
+
+
+@cache
+def names_of(kind: ImportKind) -> tuple[str, ...]:
+    """Return the names of a kind's columns."""
+    return tuple(target.name for target in TARGETS[kind])

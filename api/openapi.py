@@ -1,0 +1,157 @@
+"""The description of the API (OpenAPI 3.1), and its committed copy: ``python -m api.openapi`` writes ``api/openapi.json`` anew."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from pydantic import BaseModel
+from pydantic.json_schema import models_json_schema
+
+from api.bodies.problem import Problem
+from api.doors import Door
+from api.errors import TITLES
+
+COPY = Path(__file__).with_name("openapi.json")
+_REFERENCE = "#/components/schemas/{model}"
+_DEFAULT_SCHEMAS = ("HTTPValidationError", "ValidationError")
+_ANY, _ONE, _WRITES, _CHANGES = (400, 401, 422, 503), (404,), (403, 409, 413, 415), (412, 428)
+_HEADERS: Mapping[str, Mapping[str, Any]] = {
+    "ETag": {"description": "The version, for If-Match and If-None-Match.", "schema": {"type": "string"}},
+    "Location": {"description": "Where the new record is.", "schema": {"type": "string", "format": "uri-reference"}},
+    "Link": {"description": 'The next page, rel="next".', "schema": {"type": "string"}},
+}
+
+
+def describe(app: FastAPI, doors: Sequence[Door]) -> dict[str, Any]:
+    """Return the description of an app: what FastAPI knows of its routes, with the bodies of the doors and the problems."""
+    described = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes, servers=[{"url": "/"}])
+    schemas: dict[str, Any] = described["components"]["schemas"]
+    for name in _DEFAULT_SCHEMAS:
+        schemas.pop(name, None)
+    _add(schemas, _schemas_of({Problem, *(door.body for door in doors if door.body)}))
+    by_id = {door.operation_id: door for door in doors}
+    for path, method, operation in _operations(described):
+        door = by_id.get(operation["operationId"])
+        if door is not None:
+            _describe_door(operation, door, schemas)
+        _describe_problems(operation, path=path, method=method)
+    described["components"]["schemas"] = dict(sorted(schemas.items()))
+    described["components"]["responses"] = {f"Problem{status}": _problem_response(status) for status in TITLES}
+    described["components"]["headers"] = dict(_HEADERS)
+    described["components"]["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer", "description": "A key: rbk_..."}}
+    return described
+
+
+def _operations(described: Mapping[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
+    for path, methods in described["paths"].items():
+        for method, operation in methods.items():
+            yield path, method, operation
+
+
+def _describe_door(operation: dict[str, Any], door: Door, schemas: dict[str, Any]) -> None:
+    success = operation["responses"][str(door.status)]
+    success["description"] = {201: "Registered"}.get(door.status, "Done")
+    if door.headers:
+        success["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in door.headers}
+    if "If-None-Match" in {parameter["name"] for parameter in door.parameters}:
+        operation["responses"]["304"] = {"description": "The caller has this version", "headers": success["headers"]}
+    if door.body is None:
+        return
+    name, media = door.body.__name__, ["application/json"]
+    if door.method == "PATCH":
+        name, media = f"{name.removeprefix('New')}Patch", ["application/merge-patch+json", "application/json"]
+        schemas[name] = _patch_of(schemas[door.body.__name__])
+    reference = {"$ref": _REFERENCE.format(model=name)}
+    operation["requestBody"] = {"required": True, "content": {one: {"schema": reference} for one in media}}
+
+
+def _describe_problems(operation: dict[str, Any], *, path: str, method: str) -> None:
+    if not path.startswith("/v1/"):
+        operation["security"] = []
+        statuses: tuple[int, ...] = (503,)
+    else:
+        operation["security"] = [{"key": []}]
+        statuses = _ANY + (_ONE if "{" in path else ()) + (_WRITES if method != "get" else ())
+    taken = {parameter["name"] for parameter in operation.get("parameters", ())}
+    statuses += _CHANGES if "If-Match" in taken else ()
+    operation["responses"].update({str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in sorted(statuses)})
+
+
+def _problem_response(status: int) -> dict[str, Any]:
+    content = {"application/problem+json": {"schema": {"$ref": _REFERENCE.format(model="Problem")}}}
+    return {"description": TITLES[status], "content": content}
+
+
+def _patch_of(schema: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the schema of a merge patch: every field optional, no id, and null for a field that goes back to its default."""
+    required = set(schema.get("required", ()))
+    properties = {
+        name: _without_default(stated) if name in required or _takes_null(stated) else _or_null(_without_default(stated))
+        for name, stated in schema["properties"].items()
+        if name != "id"
+    }
+    return {
+        "title": f"{schema['title'].removeprefix('New')}Patch",
+        "description": "A correction (RFC 7396): the fields to change; null puts a field back to its default.",
+        "type": "object",
+        "additionalProperties": False,
+        "properties": properties,
+    }
+
+
+def _takes_null(stated: Mapping[str, Any]) -> bool:
+    return {"type": "null"} in stated.get("anyOf", ())
+
+
+def _or_null(stated: Mapping[str, Any]) -> dict[str, Any]:
+    return {"anyOf": [stated, {"type": "null"}]}
+
+
+def _without_default(stated: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in stated.items() if name != "default"}
+
+
+def _schemas_of(models: set[type[BaseModel]]) -> dict[str, Any]:
+    ordered = sorted(models, key=lambda model: model.__name__)
+    _, schema = models_json_schema([(model, "validation") for model in ordered], ref_template=_REFERENCE)
+    found: dict[str, Any] = _without_nulls(schema["$defs"])
+    return found
+
+
+def _without_nulls(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    """Return a schema as FastAPI writes it: without entries that are null."""
+    if isinstance(value, dict):
+        return {name: _without_nulls(one) for name, one in value.items() if one is not None}
+    return [_without_nulls(one) for one in value] if isinstance(value, list) else value
+
+
+def _add(schemas: dict[str, Any], more: Mapping[str, Any]) -> None:
+    for name, schema in more.items():
+        if schemas.setdefault(name, schema) != schema:
+            raise ValueError(f"two different schemas are named {name}")
+
+
+def text_of(app: FastAPI) -> str:
+    """Return an app's description as the committed copy holds it."""
+    return json.dumps(app.openapi(), indent=1, ensure_ascii=False) + "\n"
+
+
+def _main() -> None:
+    from api.app import build_app  # noqa: PLC0415 - the app imports this module
+    from api.settings import Settings  # noqa: PLC0415
+    from domain.records.engine import open_store  # noqa: PLC0415
+
+    store = open_store("sqlite:///:memory:")
+    app = build_app(store, settings=Settings(), clock=lambda: datetime.now(UTC))
+    COPY.write_text(text_of(app), encoding="utf-8")
+    store.close()
+
+
+if __name__ == "__main__":
+    _main()

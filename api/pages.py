@@ -1,0 +1,144 @@
+"""Lists, page by page: the parameters a list takes, the statement they choose, and the cursor to the next page."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from hashlib import blake2b
+from typing import Any
+from urllib.parse import urlencode
+from uuid import UUID
+
+import msgspec
+
+from api.answers import encode, shown_row
+from api.context import Call, read
+from api.errors import Answer, Header, Malformed
+from api.query import LARGEST_PAGE, USUAL_PAGE, Reader, one_of, read_day, read_limit, reader_of, schema_of
+from domain.errors import Fault, RuleBroken
+from domain.records.base import Record
+from domain.records.lists import Order, Period, filter_column, page, rank_of
+
+_PERIODS = {"false": Period.KEPT, "true": Period.ENDED, "any": Period.ANY}
+_GENERAL: Mapping[str, Mapping[str, Any]] = {
+    "ended": {"schema": {"type": "string", "enum": list(_PERIODS), "default": "false"}, "description": "Which records: kept, ended, or any."},
+    "as_of": {
+        "schema": {"type": "string", "format": "date"},
+        "description": "Only records that existed on this day: registered by its end in UTC, and not ended on or before it.",
+    },
+    "limit": {"schema": {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE}, "description": "Records on a page."},
+    "cursor": {"schema": {"type": "string"}, "description": "The next of the page before, with the same other parameters."},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Cursor:
+    """The record that a page goes on after. ``of`` binds it to the list that it came from."""
+
+    of: str
+    rank: int
+    id: str
+
+
+@dataclass(frozen=True)
+class Listing:
+    """The list of one kind of record: the fields it can be filtered by, and the column of what it belongs to, if any."""
+
+    record: type[Record]
+    filters: Sequence[str] = ()
+    orders: Sequence[Order] = (Order.ID,)
+    within: str | None = None
+    readers: dict[str, Reader] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Make the readers of the parameters."""
+        self.readers.update({name: reader_of(filter_column(self.record, name)) for name in self.filters})
+        self.readers.update(ended=_period, as_of=read_day, limit=read_limit, cursor=_cursor)
+        if len(self.orders) > 1:
+            self.readers["sort"] = one_of(self.orders)
+
+    @property
+    def parameters(self) -> list[dict[str, Any]]:
+        """The parameters as OpenAPI describes them."""
+        own = {name: {"schema": schema_of(filter_column(self.record, name))} for name in self.filters}
+        if len(self.orders) > 1:
+            own["sort"] = {"schema": {"type": "string", "enum": [order.value for order in self.orders], "default": self.orders[0].value}}
+        return [{"name": name, "in": "query", "required": False, **rest} for name, rest in {**own, **_GENERAL}.items()]
+
+    async def page(self, call: Call) -> Answer:
+        """Return the page that the call's parameters ask for."""
+        asked, limit = call.query, call.query.get("limit", USUAL_PAGE)
+        filters = {name: asked[name] for name in self.filters if name in asked}
+        if self.within:
+            filters[self.within] = call.ids[0]
+        order = asked.get("sort", Order.ID)
+        after = self._after(call)
+        statement = page(self.record, filters=frozenset(filters), period=_period_of(asked), order=order, goes_on=after is not None)
+        rows = await read(call, statement, **filters, **_day(asked), **_last(after), limit=limit + 1)
+        compiled = statement.on(call.house.store.dialect)
+        items = [shown_row(compiled, row) for row in rows[:limit]]
+        if len(rows) <= limit:
+            return Answer(encode({"items": items, "next": None}))
+        cursor = _next(call, items[-1])
+        return Answer(encode({"items": items, "next": cursor}), headers=[_link(call, cursor)])
+
+    def _after(self, call: Call) -> Cursor | None:
+        found: Cursor | None = call.query.get("cursor")
+        if found is not None and found.of != _list_of(call):
+            raise Malformed("This cursor belongs to another list, filter or sort.", code="cursor-foreign")
+        return found
+
+
+def _period(text: str) -> Period:
+    if text not in _PERIODS:
+        raise ValueError(f"this should be one of {', '.join(_PERIODS)}")
+    return _PERIODS[text]
+
+
+def _period_of(asked: Mapping[str, Any]) -> Period:
+    if "as_of" not in asked:
+        return asked.get("ended", Period.KEPT)  # type: ignore[no-any-return]
+    if "ended" in asked:
+        both = Fault("/query/ended", "not-together", "Say as_of or ended, not both.")
+        raise RuleBroken("Some of the query's parameters cannot be taken.", code="invalid-query", faults=(both,))
+    return Period.ON_A_DAY
+
+
+def _day(asked: Mapping[str, Any]) -> dict[str, Any]:
+    day: date | None = asked.get("as_of")
+    if day is None:
+        return {}
+    return {"as_of": day, "as_of_end": datetime.combine(day + timedelta(days=1), time(), tzinfo=UTC)}
+
+
+def _last(after: Cursor | None) -> dict[str, Any]:
+    return {} if after is None else {"after_rank": after.rank, "after_id": UUID(after.id)}
+
+
+def _cursor(text: str) -> Cursor:
+    try:
+        raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
+        found = msgspec.json.decode(raw, type=Cursor)
+        UUID(found.id)
+    except ValueError:
+        raise Malformed("This cursor is not one of ours.", code="cursor-malformed") from None
+    if not 0 <= found.rank < 2**31:
+        raise Malformed("This cursor is not one of ours.", code="cursor-malformed")
+    return found
+
+
+def _next(call: Call, last: Mapping[str, Any]) -> str:
+    cursor = Cursor(_list_of(call), rank_of(last.get("walking_order")), str(last["id"]))
+    return base64.urlsafe_b64encode(encode(cursor)).rstrip(b"=").decode()
+
+
+def _list_of(call: Call) -> str:
+    said = sorted((name, str(value)) for name, value in call.query.items() if name not in {"cursor", "limit"})
+    return blake2b(f"{call.caller.organisation_id} {call.path} {said}".encode(), digest_size=12).hexdigest()
+
+
+def _link(call: Call, cursor: str) -> Header:
+    again = {name: str(value) for name, value in call.query.items() if name != "cursor"}
+    return (b"link", f'<{call.path}?{urlencode({**again, "cursor": cursor})}>; rel="next"'.encode())

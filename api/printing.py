@@ -1,0 +1,194 @@
+"""The papers: from what an action found to a frozen sheet, and from the sheet to its files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, timedelta
+from enum import StrEnum
+from uuid import UUID
+
+from domain.actions.due_list import SOON_DAYS, DueItem, DueList, Order, due_list, judge_site
+from domain.actions.night import PaperFile, keep_files
+from domain.actions.organisations import ORGANISATION
+from domain.records.nights import Report, WorkState
+from domain.records.organisations import Organisation
+from domain.records.sites import Site
+from domain.records.unit import Unit
+from domain.rules.cautions import cautions_for
+from domain.rules.forecast import Need
+from domain.rules.service_life import Standing
+from reports.due_list import (
+    DueRow,
+    DueSheet,
+    OrderLine,
+    due_list_csv,
+    due_list_json,
+    due_list_pdf,
+    order_list_csv,
+    record_hash,
+    rows_csv,
+)
+from reports.due_list.sheet import SECTIONS, Section
+
+
+class Form(StrEnum):
+    """The forms that a replacement-due list comes in."""
+
+    PDF = "pdf"
+    CSV = "csv"
+    JSON = "json"
+    ORDERS = "orders"
+
+
+FORMS = {
+    Form.PDF: "application/pdf",
+    Form.CSV: "text/csv; charset=utf-8",
+    Form.JSON: "application/json",
+    Form.ORDERS: "text/csv; charset=utf-8",
+}
+"""Media type of each form."""
+
+SUFFIXES = {Form.PDF: "pdf", Form.CSV: "csv", Form.JSON: "json", Form.ORDERS: "orders.csv"}
+WITHIN_48_H_DAYS = 2
+
+
+def due_sheet(unit: Unit, due: DueList, *, report_id: UUID, later_days: int | None) -> DueSheet:
+    """Return the sheet of a site's replacement-due list; the unit's instant is that of the data and of the paper."""
+    organisation = unit.first(Organisation, ORGANISATION)
+    name, currency = (organisation.name, organisation.base_currency) if organisation else ("", "")
+    in_reading_order = sorted(due.items, key=lambda item: (SECTIONS.index(_section(item, due.today)), item.order_key))
+    rows = tuple(_row(item, number=number, today=due.today) for number, item in enumerate(in_reading_order, start=1))
+    return DueSheet(
+        paper_id=f"{due.today.isoformat()}-{str(report_id)[-8:]}",
+        organisation=name,
+        site=due.site.name,
+        address=due.site.address,
+        zone=due.site.zone,
+        today=due.today,
+        data_as_of=unit.origin.at,
+        generated_at=unit.origin.at,
+        later_days=later_days,
+        rows=rows,
+        orders=tuple(_order_line(order, currency=currency, today=due.today) for order in due.orders),
+        counts_good=due.counts[Standing.GOOD],
+    )
+
+
+def files_of(sheet: DueSheet) -> list[PaperFile]:
+    """Return the paper in all its forms."""
+    return [
+        PaperFile(Form.PDF, due_list_pdf(sheet)),
+        PaperFile(Form.CSV, due_list_csv(sheet)),
+        PaperFile(Form.JSON, due_list_json(sheet)),
+        PaperFile(Form.ORDERS, order_list_csv(sheet)),
+    ]
+
+
+def make_report(unit: Unit, report_id: UUID) -> Report:
+    """Make the paper that a waiting report asks for, as of the report's own date, and keep its files."""
+    report = unit.fetch(Report, report_id)
+    if report.state is WorkState.DONE:
+        return report
+    site = unit.fetch(Site, report.site_id)
+    judged = judge_site(unit, site, today=report.local_date)
+    due = due_list(unit, site, judged, ahead_days=report.later_days or SOON_DAYS)
+    sheet = due_sheet(unit, due, report_id=report_id, later_days=report.later_days)
+    keep_files(unit, report_id, files_of(sheet))
+    return unit.change(
+        report, {"state": WorkState.DONE, "record_hash": record_hash(sheet), "error": None}, action="make_report"
+    )
+
+
+def due_csv(items: Iterable[tuple[Site, date, DueItem]]) -> bytes:
+    """Return what is due at several sites as CSV; ``today`` stands beside each site."""
+    numbered = enumerate(items, start=1)
+    return rows_csv(
+        (site.name, today, _row(item, number=number, today=today)) for number, (site, today, item) in numbered
+    )
+
+
+def _row(item: DueItem, *, number: int, today: date) -> DueRow:
+    seen = item.forecast
+    return DueRow(
+        number=number,
+        equipment_id=str(item.equipment_id),
+        tag=item.tag,
+        place=item.place,
+        walking_order=item.walking_order,
+        position=item.position or "",
+        model=item.model.name,
+        kind=item.model.kind.value,
+        standing=seen.standing.value,
+        section=_section(item, today),
+        needs=(seen.needs or Need.REPLACEMENT).value,
+        binding=seen.binding.value if seen.binding else None,
+        because=item.because,
+        reason=seen.reason,
+        due_on=seen.due_on,
+        no_later_than=seen.no_later_than,
+        do_on=item.do_on,
+        conflict=item.conflict,
+        order_by=seen.order_by,
+        cautions=cautions_for(item.model.kind.value, item.model.cautions),
+        spares_on_hand=sum(one.on_hand for one in item.spares),
+        spares_on_order=sum(one.on_order for one in item.spares),
+        shelf=", ".join(one.shelf for one in item.spares if one.on_hand),
+        supplier=item.model.supplier or "",
+        missing=seen.missing,
+    )
+
+
+def _section(item: DueItem, today: date) -> Section:
+    due = item.forecast.due_on or item.forecast.no_later_than
+    if due is not None and due < today:
+        return "overdue"
+    days = [day for day in (due, item.do_on) if day is not None]
+    if not days:
+        return "unknown"
+    if min(days) <= today + timedelta(days=WITHIN_48_H_DAYS):
+        return "within_48_h"
+    if min(days) <= today + timedelta(days=SOON_DAYS):
+        return "within_14_days"
+    return "unknown" if item.forecast.standing is Standing.UNKNOWN else "later"
+
+
+def _order_line(order: Order, *, currency: str, today: date) -> OrderLine:
+    return OrderLine(
+        supplier=order.model.supplier or "",
+        model=order.model.name,
+        quantity=order.quantity,
+        order_by=order.order_by,
+        lead_days=order.model.lead_days,
+        unit_cost_minor=order.model.unit_cost_minor,
+        currency=currency,
+        tags=order.tags,
+        late=order.order_by is not None and order.order_by < today,
+    )
+
+
+def item_json(item: DueItem) -> dict[str, object]:
+    """Return an item of the list as answers and ``--json`` show it."""
+    seen = item.forecast
+    return {
+        "equipment_id": item.equipment_id,
+        "tag": item.tag,
+        "place": item.place or None,
+        "position": item.position,
+        "model": item.model.name,
+        "kind": item.model.kind,
+        "standing": seen.standing,
+        "due_on": seen.due_on,
+        "no_later_than": seen.no_later_than,
+        "binding": seen.binding,
+        "needs": seen.needs,
+        "do_on": item.do_on,
+        "conflict": item.conflict,
+        "order_by": seen.order_by,
+        "missing": seen.missing,
+        "reason": seen.reason,
+        "because": item.because,
+        "cautions": cautions_for(item.model.kind.value, item.model.cautions),
+        "spares_on_hand": sum(one.on_hand for one in item.spares),
+        "shelves": [one.shelf for one in item.spares if one.on_hand],
+        "supplier": item.model.supplier,
+    }

@@ -1,0 +1,217 @@
+"""An item's forecast, and everything that is due."""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import binascii
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict
+from datetime import date, timedelta
+from typing import Any
+from urllib.parse import urlencode
+from uuid import UUID
+
+import msgspec
+
+from api.answers import encode
+from api.bodies import forecasts as bodies
+from api.context import Call
+from api.doors import Door
+from api.errors import Answer, Malformed
+from api.nightly import SITES
+from api.nouns import id_parameter
+from api.printing import due_csv, item_json
+from api.query import LARGEST_PAGE, USUAL_PAGE, one_of, read_day, read_id, read_limit
+from domain.actions.due_list import SOON_DAYS, DueItem, due_list, item_forecast, judge_site
+from domain.actions.sites import today_at
+from domain.errors import NotFound
+from domain.records.equipment import Equipment, EquipmentKind
+from domain.records.journal import Origin
+from domain.records.sites import Site
+from domain.records.unit import Unit
+from domain.rules.cautions import cautions_for
+from domain.rules.service_life import Standing
+
+NO_DATE = date(9999, 12, 31)
+
+
+async def get_forecast(call: Call) -> Answer:
+    """Answer with one item's forecast."""
+    return await asyncio.to_thread(_forecast, call)
+
+
+async def list_replacements(call: Call) -> Answer:
+    """Answer with what is due, page by page, or all of it as CSV."""
+    return await asyncio.to_thread(_replacements, call)
+
+
+def _origin(call: Call) -> Origin:
+    return Origin(call.caller.organisation_id, call.now, actor=call.caller.actor, request_id=call.request_id)
+
+
+def _forecast(call: Call) -> Answer:
+    with call.house.store.snapshot(_origin(call)) as unit:
+        item = unit.fetch(Equipment, call.ids[0])
+        today = call.query.get("as_of") or today_at(unit, unit.fetch(Site, item.site_id))
+        return Answer(encode(_forecast_json(item_forecast(unit, item, today=today))))
+
+
+def _forecast_json(item: DueItem) -> dict[str, Any]:
+    seen = item.forecast
+    return {
+        "equipment_id": item.equipment_id,
+        "as_of": seen.as_of,
+        "standing": seen.standing,
+        "due_on": seen.due_on,
+        "no_later_than": seen.no_later_than,
+        "binding": seen.binding,
+        "needs": seen.needs,
+        "do_on": item.do_on,
+        "conflict": item.conflict,
+        "order_by": seen.order_by,
+        "rules": [_rule_json(asdict(rule)) for rule in seen.rules],
+        "missing": seen.missing,
+        "reason": seen.reason,
+        "because": item.because,
+        "cautions": cautions_for(item.model.kind.value, item.model.cautions),
+    }
+
+
+def _rule_json(rule: Mapping[str, Any]) -> dict[str, Any]:
+    always = ("kind", "due_on", "sentence", "missing")
+    used = {name: value for name, value in rule.items() if value is not None and name not in {*always, "short"}}
+    return {**{name: rule[name] for name in always}, **used}
+
+
+def _replacements(call: Call) -> Answer:
+    asked = call.query
+    with call.house.store.snapshot(_origin(call)) as unit:
+        found = sorted(_due(unit, asked), key=lambda pair: _place_in_list(pair[1]))
+    if asked.get("format") is bodies.ListFormat.CSV:
+        return Answer(
+            due_csv((site, item.forecast.as_of, item) for site, item in found), media=b"text/csv; charset=utf-8"
+        )
+    after = asked.get("cursor")
+    rest = [pair for pair in found if after is None or _place_in_list(pair[1]) > after]
+    limit = asked.get("limit", USUAL_PAGE)
+    items = [{**item_json(item), "site_id": site.id} for site, item in rest[:limit]]
+    if len(rest) <= limit:
+        return Answer(encode({"items": items, "next": None}))
+    cursor = _cursor_after(rest[limit - 1][1])
+    again = {name: str(value) for name, value in asked.items() if name != "cursor"}
+    link = f'<{call.path}?{urlencode({**again, "cursor": cursor})}>; rel="next"'
+    return Answer(encode({"items": items, "next": cursor}), headers=[(b"link", link.encode())])
+
+
+def _due(unit: Unit, asked: Mapping[str, Any]) -> Iterator[tuple[Site, DueItem]]:
+    for site in _sites(unit, asked.get("site_id")):
+        today = asked.get("as_of") or today_at(unit, site)
+        due_by = asked.get("due_by") or today + timedelta(days=SOON_DAYS)
+        due = due_list(unit, site, judge_site(unit, site, today=today), ahead_days=(due_by - today).days)
+        yield from ((site, item) for item in due.items if _is_asked_for(item, asked))
+
+
+def _sites(unit: Unit, site_id: UUID | None) -> list[Site]:
+    if site_id is None:
+        return unit.all(Site, SITES)
+    found = unit.find(Site, site_id)
+    if found is None:
+        raise NotFound("There is no such site.")
+    return [found]
+
+
+def _is_asked_for(item: DueItem, asked: Mapping[str, Any]) -> bool:
+    return asked.get("kind") in (None, item.model.kind) and asked.get("standing") in (None, item.forecast.standing)
+
+
+def _place_in_list(item: DueItem) -> tuple[date, bytes]:
+    """Return where an item stands: by the date that it is due or planned for, those without a date last, then by id."""
+    days = [day for day in (item.forecast.due_on, item.forecast.no_later_than, item.do_on) if day is not None]
+    return (min(days, default=NO_DATE), item.equipment_id.bytes)
+
+
+def _cursor_after(item: DueItem) -> str:
+    on, raw = _place_in_list(item)
+    return base64.urlsafe_b64encode(msgspec.json.encode([on, raw.hex()])).rstrip(b"=").decode()
+
+
+def _read_cursor(text: str) -> tuple[date, bytes]:
+    try:
+        raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
+        on, item = msgspec.json.decode(raw, type=tuple[date, str])
+        return on, bytes.fromhex(item)
+    except (ValueError, binascii.Error):
+        raise Malformed("This cursor is not one of ours.", code="cursor-malformed") from None
+
+
+_AS_OF = {
+    "name": "as_of",
+    "in": "query",
+    "required": False,
+    "schema": {"type": "string", "format": "date"},
+    "description": "The day to judge by, with what is known now; today at the site where it is left out.",
+}
+
+
+def _query(name: str, schema: Mapping[str, Any], description: str) -> dict[str, Any]:
+    return {"name": name, "in": "query", "required": False, "schema": schema, "description": description}
+
+
+DOORS = (
+    Door(
+        method="GET",
+        path="/v1/equipment/{equipment_id}/forecast",
+        operation_id="get_forecast",
+        summary="Get an item's forecast",
+        tag="equipment",
+        subject="equipment",
+        answers=bodies.Forecast,
+        reads=get_forecast,
+        query={"as_of": read_day},
+        parameters=[id_parameter("equipment_id"), _AS_OF],
+    ),
+    Door(
+        method="GET",
+        path="/v1/replacements",
+        operation_id="list_replacements",
+        summary="List what is due",
+        tag="replacements",
+        subject="replacement",
+        answers=bodies.DueItemPage,
+        reads=list_replacements,
+        query={
+            "site_id": read_id,
+            "kind": one_of(EquipmentKind),
+            "standing": one_of(Standing),
+            "due_by": read_day,
+            "as_of": read_day,
+            "format": one_of(bodies.ListFormat),
+            "limit": read_limit,
+            "cursor": _read_cursor,
+        },
+        parameters=[
+            _query("site_id", {"type": "string", "format": "uuid"}, "Only this site."),
+            _query(
+                "kind", {"type": "string", "enum": [one.value for one in EquipmentKind]}, "Only this kind of equipment."
+            ),
+            _query("standing", {"type": "string", "enum": [one.value for one in Standing]}, "Only this standing."),
+            _query(
+                "due_by",
+                {"type": "string", "format": "date"},
+                "Due by this day; 14 days ahead where it is left out. What cannot be dated is always there.",
+            ),
+            _AS_OF,
+            _query(
+                "format", {"type": "string", "enum": ["json", "csv"], "default": "json"}, "CSV holds the whole list."
+            ),
+            _query(
+                "limit",
+                {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE},
+                "Items on a page.",
+            ),
+            _query("cursor", {"type": "string"}, "The next of the page before, with the same other parameters."),
+        ],
+        headers=["Link"],
+    ),
+)

@@ -1,0 +1,155 @@
+"""What is read, measured and checked on an item of equipment."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel
+
+from api.answers import created, of_record
+from api.bodies import equipment as bodies
+from api.context import Call, read, stated_in, write
+from api.doors import Door
+from api.errors import Answer
+from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
+from api.pages import Listing
+from domain.actions.readings import end_measured, record_check, record_hours, record_output
+from domain.actions.recording import Ending
+from domain.errors import NotFound
+from domain.records import equipment as records
+from domain.records.base import Record
+from domain.records.lists import one
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """One kind of what is recorded of an item: its path below the item, its names, shapes and action."""
+
+    path: str
+    parameter: str
+    list_id: str
+    record_id: str
+    singular: str
+    record: type[Record]
+    new: type[BaseModel]
+    kept: type[BaseModel]
+    page: type[BaseModel]
+    make: Callable[..., Any]
+
+    def doors(self) -> list[Door]:
+        """Return the four doors: list, record, get, end."""
+        listing = Listing(self.record, within="equipment_id")
+        here, this = f"/v1/equipment/{{equipment_id}}/{self.path}", f"/v1/equipment/{{equipment_id}}/{self.path}/{{{self.parameter}}}"
+        item, own = id_parameter("equipment_id"), id_parameter(self.parameter)
+        shared: dict[str, Any] = {"tag": "equipment", "subject": self.record.noun.replace("_", " ")}
+        shown: dict[str, Any] = {"answers": self.kept, "headers": ["ETag"], **shared}
+        return [
+            Door(
+                method="GET",
+                path=here,
+                operation_id=self.list_id,
+                summary=f"List an item's {self.path.replace('-', ' ')}",
+                answers=self.page,
+                reads=self._list(listing),
+                query=listing.readers,
+                parameters=[item, *listing.parameters],
+                headers=["Link"],
+                **{**shared, "subject": "equipment"},
+            ),
+            Door(
+                method="POST",
+                path=here,
+                operation_id=self.record_id,
+                summary=f"Record {self.singular.replace('_', ' ')}",
+                answers=self.kept,
+                status=201,
+                writes=self._record,
+                body=self.new,
+                parameters=[item, IDEMPOTENCY_KEY],
+                headers=["ETag", "Location"],
+                **{**shared, "subject": "equipment"},
+            ),
+            Door(
+                method="GET",
+                path=this,
+                operation_id=f"get_{self.singular}",
+                summary=f"Get {self.singular.replace('_', ' ')}",
+                reads=self._get,
+                parameters=[item, own, IF_NONE_MATCH],
+                **shown,
+            ),
+            Door(
+                method="POST",
+                path=f"{this}/end",
+                operation_id=f"end_{self.singular}",
+                summary=f"Take {self.singular.replace('_', ' ')} out of account",
+                writes=self._end,
+                body=Ending,
+                parameters=[item, own, IDEMPOTENCY_KEY],
+                **shown,
+            ),
+        ]
+
+    def _list(self, listing: Listing) -> Callable[[Call], Any]:
+        async def list_of_item(call: Call) -> Answer:
+            answer = await listing.page(call)
+            if answer.body == NOTHING and not await read(call, one(records.Equipment), id=call.ids[0]):
+                raise NotFound("There is no such equipment.")
+            return answer
+
+        return list_of_item
+
+    async def _get(self, call: Call) -> Answer:
+        return await get_one(call, self.record, subject=self.record.noun.replace("_", " "), within="equipment_id")
+
+    def _record(self, call: Call) -> Answer:
+        stated: Any = stated_in(call, self.new)
+        return write(call, lambda unit: created(self.make(unit, call.ids[0], stated, record_id=stated.id), at=call.path))
+
+    def _end(self, call: Call) -> Answer:
+        ending = stated_in(call, Ending)
+        kind: Any = self.record
+        return write(call, lambda unit: of_record(end_measured(unit, kind, call.ids[0], call.ids[1], ending)))
+
+
+NOTHING = b'{"items":[],"next":null}'
+
+HOURS = Measured(
+    path="hour-readings",
+    parameter="reading_id",
+    list_id="list_hour_readings",
+    record_id="record_hours",
+    singular="hour_reading",
+    record=records.HourReading,
+    new=bodies.NewHourReading,
+    kept=bodies.HourReading,
+    page=bodies.HourReadingPage,
+    make=record_hours,
+)
+OUTPUTS = Measured(
+    path="output-readings",
+    parameter="reading_id",
+    list_id="list_output_readings",
+    record_id="record_output",
+    singular="output_reading",
+    record=records.OutputReading,
+    new=bodies.NewOutputReading,
+    kept=bodies.OutputReading,
+    page=bodies.OutputReadingPage,
+    make=record_output,
+)
+CHECKS = Measured(
+    path="checks",
+    parameter="check_id",
+    list_id="list_checks",
+    record_id="record_check",
+    singular="check",
+    record=records.EquipmentCheck,
+    new=bodies.NewEquipmentCheck,
+    kept=bodies.EquipmentCheck,
+    page=bodies.EquipmentCheckPage,
+    make=record_check,
+)
+DOORS = [*HOURS.doors(), *OUTPUTS.doors(), *CHECKS.doors()]

@@ -1,0 +1,185 @@
+"""Papers: asked for, made in the background, found again and fetched."""
+
+from __future__ import annotations
+
+import base64
+import logging
+from functools import partial
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from api.answers import created
+from api.bodies.reports import NewReport, Report, ReportPage
+from api.context import Call, House, read, stated_in, write
+from api.doors import Door
+from api.errors import Answer, Header
+from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
+from api.pages import Listing
+from api.printing import FORMS, SUFFIXES, Form, make_report
+from api.query import one_of
+from domain.actions.recording import referred, refuse_later_than
+from domain.actions.sites import today_at
+from domain.errors import NotFound
+from domain.records import nights as records
+from domain.records.base import table_of
+from domain.records.engine import run_unit
+from domain.records.journal import Origin
+from domain.records.sites import Site
+from domain.records.statements import Statement
+from domain.records.unit import Unit
+
+log = logging.getLogger("reedbed")
+
+_file, _report = table_of(records.ReportFile), table_of(records.Report)
+FILE_OF_REPORT = Statement(
+    sa.select(_file.c.content, _file.c.sha256, _report.c.local_date)
+    .join(_report, sa.and_(_report.c.organisation_id == _file.c.organisation_id, _report.c.id == _file.c.report_id))
+    .where(
+        _file.c.organisation_id == sa.bindparam("organisation_id"),
+        _file.c.report_id == sa.bindparam("report_id"),
+        _file.c.form == sa.bindparam("form"),
+    )
+)
+UNFINISHED = Statement(
+    sa.select(_report.c.organisation_id, _report.c.id).where(
+        _report.c.state == sa.bindparam("state", type_=_report.c.state.type),
+        _report.c.organisation_id > sa.bindparam("after"),
+    )
+)
+
+
+def ask_for_report(call: Call) -> Answer:
+    """Put a paper on record as waiting, have it made, and answer where to look."""
+    stated = stated_in(call, NewReport)
+    answer = write(call, lambda unit: _waiting(unit, stated, at=call.path))
+    report_id = UUID(dict(answer.raw_headers)[b"location"].decode().rpartition("/")[2])
+    call.house.work.submit(partial(_make, call.house, call.caller.organisation_id, report_id))
+    return answer
+
+
+async def get_file(call: Call) -> Answer:
+    """Answer with one form of a finished paper, to be saved."""
+    form = call.query.get("form", Form.PDF)
+    rows = await read(call, FILE_OF_REPORT, report_id=call.ids[0], form=form.value)
+    if not rows:
+        raise NotFound("There is no such report, or it is not finished yet.")
+    content, digest, on = rows[0]
+    name = f"replacement-due-{on}.{SUFFIXES[form]}"
+    headers: list[Header] = [
+        (b"etag", f'"{digest}"'.encode()),
+        (b"content-disposition", f'attachment; filename="{name}"'.encode()),
+        (b"repr-digest", b"sha-256=:" + base64.b64encode(bytes.fromhex(digest)) + b":"),
+    ]
+    if call.headers.get(b"if-none-match", b"").strip() == f'"{digest}"'.encode():
+        return Answer(status=304, headers=headers[:1])
+    return Answer(bytes(content), headers=headers, media=FORMS[form].encode())
+
+
+def resume(house: House) -> None:
+    """Make the papers that a stop left waiting."""
+    origin = Origin(0, house.clock(), actor="service", request_id="resume")
+    with house.store.snapshot(origin) as unit:
+        waiting = unit.rows(UNFINISHED, state=records.WorkState.WAITING, after=0)
+    for organisation_id, report_id in waiting:
+        _make(house, organisation_id, report_id)
+
+
+def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
+    site = referred(unit, Site, stated.site_id, field="site_id")
+    today = today_at(unit, site)
+    refuse_later_than(today, field="local_date", on=stated.local_date)
+    report = records.Report(
+        organisation_id=unit.organisation_id,
+        id=stated.id or unit.new_id(),
+        created_at=unit.origin.at,
+        kind=stated.kind,
+        site_id=site.id,
+        local_date=stated.local_date or today,
+        later_days=stated.later_days,
+        state=records.WorkState.WAITING,
+    )
+    answer = created(unit.add(report, action="ask_for_report"), at=at)
+    answer.status_code = 202
+    return answer
+
+
+def _make(house: House, organisation_id: int, report_id: UUID) -> None:
+    origin = Origin(organisation_id, house.clock(), actor="service", request_id=f"report-{report_id}")
+    try:
+        run_unit(house.store, lambda unit: make_report(unit, report_id), origin=origin)
+    except Exception as failure:
+        log.exception("report %s failed", report_id)
+        sentence = f"The paper could not be made: {type(failure).__name__}."
+        run_unit(house.store, lambda unit: _failed(unit, report_id, sentence=sentence), origin=origin)
+
+
+def _failed(unit: Unit, report_id: UUID, *, sentence: str) -> None:
+    report = unit.fetch(records.Report, report_id)
+    unit.change(report, {"state": records.WorkState.FAILED, "error": sentence}, action="fail_report")
+
+
+_LISTING = Listing(records.Report, ("site_id", "state"))
+_ID = id_parameter("report_id")
+_FORM = {
+    "name": "form",
+    "in": "query",
+    "required": False,
+    "schema": {"type": "string", "enum": [form.value for form in Form], "default": Form.PDF.value},
+    "description": "The paper itself, its rows as CSV, its whole record as JSON, or what to order as CSV.",
+}
+
+DOORS = (
+    Door(
+        method="GET",
+        path="/v1/reports",
+        operation_id="list_reports",
+        summary="List reports",
+        tag="reports",
+        subject="report",
+        answers=ReportPage,
+        reads=_LISTING.page,
+        query=_LISTING.readers,
+        parameters=_LISTING.parameters,
+        headers=["Link"],
+    ),
+    Door(
+        method="POST",
+        path="/v1/reports",
+        operation_id="ask_for_report",
+        summary="Ask for a report",
+        tag="reports",
+        subject="report",
+        answers=Report,
+        status=202,
+        writes=ask_for_report,
+        body=NewReport,
+        parameters=[IDEMPOTENCY_KEY],
+        headers=["ETag", "Location"],
+    ),
+    Door(
+        method="GET",
+        path="/v1/reports/{report_id}",
+        operation_id="get_report",
+        summary="Get report",
+        tag="reports",
+        subject="report",
+        answers=Report,
+        reads=partial(get_one, record=records.Report, subject="report"),
+        parameters=[_ID, IF_NONE_MATCH],
+        headers=["ETag"],
+    ),
+    Door(
+        method="GET",
+        path="/v1/reports/{report_id}/file",
+        operation_id="get_report_file",
+        summary="Get a report's file",
+        tag="reports",
+        subject="report",
+        answers=Report,
+        reads=get_file,
+        query={"form": one_of(Form)},
+        parameters=[_ID, _FORM, IF_NONE_MATCH],
+        headers=["ETag", "Content-Disposition"],
+    ),
+)

@@ -1,0 +1,39 @@
+"""Finding records by their names, very many at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+from itertools import islice
+from typing import Any
+
+import sqlalchemy as sa
+
+from domain.records.base import Record, table_of
+from domain.records.statements import Statement
+from domain.records.unit import Unit
+
+_AT_ONCE = 500
+
+
+def kept_by_key(unit: Unit, record: type[Record], key: str, wanted: Iterable[str]) -> list[dict[str, Any]]:
+    """Return the rows, not ended, whose column ``key`` is among the wanted."""
+    keys = iter(sorted(set(wanted) - {""}))
+    found: list[dict[str, Any]] = []
+    while chunk := list(islice(keys, _AT_ONCE)):
+        size = 1 if len(chunk) == 1 else 20 if len(chunk) <= 20 else _AT_ONCE  # noqa: PLR2004 - three statements, each prepared once
+        padded = chunk + chunk[-1:] * (size - len(chunk))
+        found += unit.named(_kept(record, key, size), **{f"key_{at}": one for at, one in enumerate(padded)})
+    return found
+
+
+@cache
+def _kept(record: type[Record], key: str, size: int) -> Statement:
+    table = table_of(record)
+    return Statement(
+        sa.select(table).where(
+            table.c.organisation_id == sa.bindparam("organisation_id"),
+            table.c[key].in_([sa.bindparam(f"key_{at}") for at in range(size)]),
+            table.c.ended_on.is_(None),
+        )
+    )

@@ -1,0 +1,181 @@
+"""What the doors read: one record, a list of records page by page, and the key that a caller signs in with.
+
+Every statement is built once for each combination of filters and kept. A page goes on after the last record of the page before it (its
+key), never by counting, so that what is registered or ended in between neither repeats nor hides a record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import StrEnum
+from functools import cache
+from typing import Any
+
+import sqlalchemy as sa
+
+from domain.records.base import Record, table_of
+from domain.records.enclosures import Enclosure
+from domain.records.equipment import MEDIA_KINDS, Equipment, EquipmentModel
+from domain.records.organisations import ApiKey, Organisation
+from domain.records.statements import Statement
+
+_HIDDEN = frozenset({"organisation_id", "hours_per_day", "secret_sha256"})
+_NO_PLACE_IN_THE_WALK = 2**31 - 1
+"""Where an enclosure without a place in the walking order stands: after all that have one."""
+
+
+class Period(StrEnum):
+    """Which records a list holds: those kept, those ended, all, or those that existed on a day."""
+
+    KEPT = "false"
+    ENDED = "true"
+    ANY = "any"
+    ON_A_DAY = "as_of"
+
+
+class Order(StrEnum):
+    """What a list is sorted by: the order of registration, or the way a keeper walks."""
+
+    ID = "id"
+    WALKING = "walking_order"
+
+
+def shown_columns(record: type[Record]) -> list[sa.Column[Any]]:
+    """Return the columns that an answer shows: neither the organisation, nor forms for comparison, nor secrets."""
+    return [
+        column for column in table_of(record).columns if column.name not in _HIDDEN and not column.name.endswith("_key")
+    ]
+
+
+def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
+    """Return the column that a filter compares: the form for comparison where there is one, and the model's kind for equipment.
+
+    Raises:
+        KeyError: The record has no such column.
+    """
+    columns = table_of(record).columns
+    if (record, name) == (Equipment, "kind"):
+        return table_of(EquipmentModel).columns["kind"]
+    if name == "scientific_name":
+        return columns["name_key"]
+    return columns[f"{name}_key"] if f"{name}_key" in columns else columns[name]
+
+
+@cache
+def one(record: type[Record], *, within: str | None = None) -> Statement:
+    """Return the statement for one record by ``id``, and by the id of what it belongs to where ``within`` names that column."""
+    belongs = [] if within is None else [table_of(record).c[within] == sa.bindparam(within)]
+    return Statement(
+        sa.select(*shown_columns(record)).where(_own(record), table_of(record).c.id == sa.bindparam("id"), *belongs)
+    )
+
+
+@cache
+def page(
+    record: type[Record], *, filters: frozenset[str], period: Period, order: Order = Order.ID, goes_on: bool = False
+) -> Statement:
+    """Return the statement for one page of a list, at most ``limit`` records.
+
+    Where it goes on it needs ``after_id``, and ``after_rank`` in walking order; on a day ``as_of`` and ``as_of_end``, the instant at which
+    that day ended.
+    """
+    table = table_of(record)
+    rank = [_rank()] if order is Order.WALKING else []
+    conditions = [_own(record), *(_equals(record, name) for name in sorted(filters)), *_existing(record, period)]
+    if goes_on:
+        conditions.append(
+            sa.tuple_(*rank, table.c.id) > sa.tuple_(*_last(order)) if rank else table.c.id > sa.bindparam("after_id")
+        )
+    chosen = sa.select(*shown_columns(record)).where(*conditions)
+    return Statement(chosen.order_by(*rank, table.c.id).limit(sa.bindparam("limit")))
+
+
+def rank_of(walking_order: int | None) -> int:
+    """Return the number that an enclosure is sorted by in walking order."""
+    return _NO_PLACE_IN_THE_WALK if walking_order is None else walking_order
+
+
+def _own(record: type[Record]) -> sa.ColumnElement[bool]:
+    return table_of(record).c.organisation_id == sa.bindparam("organisation_id")
+
+
+def _rank() -> sa.ColumnElement[int]:
+    return sa.func.coalesce(table_of(Enclosure).c.walking_order, _NO_PLACE_IN_THE_WALK)
+
+
+def _last(order: Order) -> list[sa.BindParameter[Any]]:
+    own_type = table_of(Enclosure).c.id.type
+    ranks = [sa.bindparam("after_rank", type_=sa.Integer())] if order is Order.WALKING else []
+    return [*ranks, sa.bindparam("after_id", type_=own_type)]
+
+
+def _equals(record: type[Record], name: str) -> sa.ColumnElement[bool]:
+    if (record, name) == (Equipment, "kind"):
+        return table_of(Equipment).c.model_id.in_(_models_of_kind())
+    return filter_column(record, name) == sa.bindparam(name)
+
+
+def _models_of_kind() -> sa.Select[Any]:
+    model = table_of(EquipmentModel)
+    return sa.select(model.c.id).where(_own(EquipmentModel), model.c.kind == sa.bindparam("kind"))
+
+
+def _existing(record: type[Record], period: Period) -> list[sa.ColumnElement[bool]]:
+    table = table_of(record)
+    conditions: Mapping[Period, list[sa.ColumnElement[bool]]] = {
+        Period.KEPT: [table.c.ended_on.is_(None)],
+        Period.ENDED: [table.c.ended_on.is_not(None)],
+        Period.ANY: [],
+        Period.ON_A_DAY: [
+            table.c.created_at < sa.bindparam("as_of_end"),
+            sa.or_(table.c.ended_on.is_(None), table.c.ended_on > sa.bindparam("as_of")),
+        ],
+    }
+    return conditions[period]
+
+
+_key, _organisation, _item, _model = (
+    table_of(ApiKey),
+    table_of(Organisation),
+    table_of(Equipment),
+    table_of(EquipmentModel),
+)
+
+KEY_BY_PUBLIC_ID = Statement(
+    sa.select(
+        _key.c.organisation_id,
+        _key.c.id,
+        _key.c.name,
+        _key.c.access,
+        _key.c.secret_sha256,
+        _key.c.expires_on,
+        _key.c.ended_on,
+    ).where(_key.c.public_id == sa.bindparam("public_id"))
+)
+"""The one statement without an organisation: it is the one that finds out whose request it is."""
+
+OWN_ORGANISATION = Statement(sa.select(_organisation).where(_organisation.c.id == sa.bindparam("organisation_id")))
+
+SCHEMA_REVISION = Statement(sa.select(sa.column("version_num", sa.String)).select_from(sa.table("alembic_version")))
+
+ENCLOSURES_OF_SYSTEM = Statement(
+    sa.select(table_of(Enclosure).c.id)
+    .where(
+        _own(Enclosure),
+        table_of(Enclosure).c.life_support_system_id == sa.bindparam("life_support_system_id"),
+        table_of(Enclosure).c.ended_on.is_(None),
+    )
+    .order_by(table_of(Enclosure).c.id)
+)
+
+MEDIA_LOTS_OF_SYSTEM = Statement(
+    sa.select(_item.c.id)
+    .join(_model, sa.and_(_model.c.organisation_id == _item.c.organisation_id, _model.c.id == _item.c.model_id))
+    .where(
+        _own(Equipment),
+        _item.c.life_support_system_id == sa.bindparam("life_support_system_id"),
+        _item.c.ended_on.is_(None),
+        _model.c.kind.in_([sa.literal(kind.value, type_=sa.String()) for kind in MEDIA_KINDS]),
+    )
+    .order_by(_item.c.id)
+)

@@ -1,0 +1,142 @@
+import time
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reports.fonts import Face, face_for
+from reports.text import CELL, clean, fitted, line_width, lines, measure
+
+ANY_TEXT = st.text(st.characters(), max_size=300)
+
+
+def drawn(text, **stated):
+    setting = {"face": Face.REGULAR, "size": 8.0, "width": 100.0} | stated
+    return ["".join(run.text for run in line) for line in lines(text, **setting)]
+
+
+@pytest.mark.parametrize(
+    ("typed", "printed"),
+    [
+        ("plain", "plain"),
+        ("<b>&amp;</b>", "<b>&amp;</b>"),
+        ("e\u0301", "é"),
+        ("bad \ud800!", "bad \ufffd!"),
+        ("nul \x00 bell \x07 del \x7f c1 \x9b", "nul  bell  del  c1 "),
+        ("zero\u200bwidth\u200d\ufeff\u2060\u00ad", "zerowidth"),
+        ("a\u202eb\u2066c\u2069d\u200fe", "abcde"),
+        ("one\u2028two\u2029three\r\nfour\rfive", "one\ntwo\nthree\nfour\nfive"),
+        ("tab\there", "tab here"),
+        ("q" + "\u0323" * 9 + "x", "q" + "\u0323" * 3 + "x"),
+        ("a\u200d\u0301", "á"),
+        ("🐍 ₂ ≤ µ", "[snake] ₂ ≤ µ"),
+        ("ตา", "[thai character to tao][thai character sara aa]"),
+        ("\U000f0000", "□"),
+        ("水 かめ", "水 かめ"),
+        ("한", "[han]"),
+    ],
+)
+def test_text_is_made_safe_and_keeps_its_meaning(typed, printed):
+    assert clean(typed) == printed
+
+
+@pytest.mark.parametrize(("length", "printed"), [(9, "x" * 9), (10, "x" * 10), (11, "x" * 9 + "…")])
+def test_text_longer_than_the_limit_ends_in_an_ellipsis(length, printed):
+    assert clean("x" * length, limit=10) == printed
+
+
+def test_text_hidden_behind_characters_that_are_dropped_is_marked_as_cut():
+    assert clean("\u200b" * 10_000 + "end", limit=10) == "…"
+
+
+def test_a_hostile_million_characters_cost_no_more_than_the_limit():
+    started = time.process_time()
+    for character in ("\u0301", "\u200b", "W", "🐍"):
+        drawn("a" + character * 1_000_000)
+
+    assert time.process_time() - started < 1
+
+
+@given(ANY_TEXT)
+def test_safe_text_is_safe_already(text):
+    once = clean(text)
+
+    assert clean(once) == once
+    assert len(once) <= CELL
+
+
+@given(ANY_TEXT)
+def test_every_character_drawn_has_a_glyph_in_the_face_it_is_drawn_in(text):
+    for line in lines(text, face=Face.BOLD, size=8.0, width=100.0):
+        for run in line:
+            assert all(face_for(character, wished=run.face) == run.face for character in run.text)
+
+
+@given(ANY_TEXT, st.floats(20, 300))
+def test_no_line_is_wider_than_its_column(text, width):
+    for line in lines(text, face=Face.REGULAR, size=8.0, width=width):
+        assert line_width(line, size=8.0) <= width + 1e-6
+
+
+@given(st.text(st.characters(codec="latin-1", exclude_categories=["Cc", "Cf"]), max_size=200))
+def test_breaking_loses_nothing_but_the_spaces_it_breaks_at(text):
+    broken = drawn(text, most=1_000)
+
+    assert "".join(broken).replace(" ", "") == clean(text).replace(" ", "")
+
+
+def test_lines_break_at_spaces_only_and_hold_no_break_spaces_together():
+    width = measure("run 9\u00a0180", face=Face.REGULAR, size=8.0)
+
+    assert drawn("run 9\u00a0180\u202fh today", width=width) == ["run", "9\u00a0180\u202fh", "today"]
+
+
+def test_a_word_wider_than_the_line_is_broken_where_the_line_is_full():
+    width = measure("WWWW", face=Face.REGULAR, size=8.0)
+
+    assert drawn("an WWWWWWW", width=width) == ["an", "WWWW", "WWW"]
+
+
+def test_a_word_is_never_broken_between_a_letter_and_its_marks():
+    width = measure("qq", face=Face.REGULAR, size=8.0)
+
+    assert drawn("q\u0323q\u0323q\u0323", width=width) == ["q\u0323q\u0323", "q\u0323"]
+
+
+def test_lines_beyond_the_most_end_in_an_ellipsis():
+    assert drawn("one two three", width=24.0, most=2) == ["one", "two…"]
+
+
+def test_a_line_end_that_was_typed_is_kept():
+    assert drawn("one\ntwo") == ["one", "two"]
+
+
+def test_one_line_is_cut_to_its_width():
+    line = fitted("a name far too long\nfor its place", face=Face.BOLD, size=9.0, width=60.0)
+
+    assert line[-1].text.endswith("…")
+    assert line_width(line, size=9.0) <= 60
+
+
+def test_right_to_left_text_is_in_visual_order_with_its_brackets_mirrored():
+    assert drawn("שלום (עולם)") == ["(םלוע) םולש"]
+
+
+def test_arabic_letters_are_joined():
+    assert drawn("بب") == ["\ufe90\ufe91"]
+
+
+def test_right_to_left_text_is_wrapped_before_it_is_turned():
+    width = measure("שלום", face=Face.REGULAR, size=8.0) + 1
+
+    assert drawn("שלום עולם", width=width) == ["םולש", "םלוע"]
+
+
+def test_a_word_in_another_script_keeps_the_face_around_it():
+    (line,) = lines("Tank 水 A", face=Face.BOLD, size=8.0, width=100.0)
+
+    assert [(run.face, run.text) for run in line] == [
+        (Face.BOLD, "Tank "),
+        (Face.FALLBACK, "水"),
+        (Face.BOLD, " A"),
+    ]
