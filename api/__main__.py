@@ -11,7 +11,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from api.commands import demo, nights, organisations
+from api.commands import demo, nights, organisations, serving
 from api.commands.session import Trouble
 from domain.errors import Refusal
 from domain.records.organisations import Access
@@ -51,6 +51,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_migrate(commands)
     _add_organisation(commands)
     _add_keys(commands)
+    _add_serve(commands)
     _add_nightly(commands)
     _add_verify(commands)
     return parser
@@ -104,6 +105,13 @@ def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     for command in (create, listing, revoke):
         _add_choice_of_organisation(command)
         command.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _add_serve(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("serve", help="serve the API")
+    command.add_argument("--host", help="address to listen on (default: REEDBED_HOST or 127.0.0.1)")
+    command.add_argument("--port", type=int, help="port to listen on (default: REEDBED_PORT or 8000)")
+    command.set_defaults(does=serving.serve)
 
 
 def _add_nightly(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

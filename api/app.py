@@ -29,10 +29,12 @@ from api.routes import (
     enclosures,
     equipment,
     equipment_models,
+    forecasts,
     health,
     life_support_systems,
     organisation,
     readings,
+    reports,
     sites,
     spares,
     staff,
@@ -57,8 +59,10 @@ DOORS: tuple[Door, ...] = (
     *equipment.DOORS,
     *readings.DOORS,
     *spares.DOORS,
+    *forecasts.DOORS,
+    *reports.DOORS,
 )
-ROUTERS = ("forecasts", "replacements", "reports", "imports")
+ROUTERS = ("imports",)
 """Modules of ``api.routes`` with a ``router`` of FastAPI's own kind, and perhaps ``resume(house)`` for work that a stop left unfinished."""
 
 TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "X-Request-Id")
@@ -99,6 +103,7 @@ def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]
     app.router.routes.extend(door.route() for door in DOORS)
     app.include_router(health.router)
     app.include_router(docs.router)
+    app.state.resume.append(partial(reports.resume, house))
     for module in _other_routes():
         app.include_router(module.router)
         if hasattr(module, "resume"):

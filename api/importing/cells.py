@@ -56,13 +56,19 @@ def _reader(target: Target, *, mapping: Mapping) -> Reader:
         if isinstance(cell, str):
             key = same_name(cell)
             if not key or key in mapping.ignored:
-                return None if default is None else read(default)
+                return None if default is None else _named(read(default), target)
             cell = meanings.get(key, cell)
         if isinstance(cell, Nested) and target.cell not in {Cell.WORDS, Cell.NUMBERS}:
-            return CellFault("not-one-value", "one value is wanted here, not a list or an object")
-        return read(cell)
+            return CellFault("not-one-value", f"{target.name} holds a list or an object where one value is wanted")
+        return _named(read(cell), target)
 
     return meant
+
+
+def _named(found: Any, target: Target) -> Any:  # noqa: ANN401 - any value
+    if not isinstance(found, CellFault) or found.reason.startswith(target.name):
+        return found
+    return CellFault(found.code, f"{target.name} {found.reason}")
 
 
 def _line(target: Target, mapping: Mapping) -> Reader:
@@ -111,8 +117,7 @@ def _whole_number(target: Target, mapping: Mapping) -> Reader:
 def _money(target: Target, mapping: Mapping) -> Reader:
     def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
         amount = _MONEY_SIGNS.fullmatch(cell.strip()) if isinstance(cell, str) else None
-        found = _decimal(amount["amount"] if amount else cell, target=target, mapping=mapping)
-        return found if isinstance(found, Decimal) else CellFault(found.code, found.reason)
+        return _decimal(amount["amount"] if amount else cell, target=target, mapping=mapping)
 
     return read
 

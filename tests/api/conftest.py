@@ -1,0 +1,97 @@
+"""The service over a real database, called through its whole stack; the clock stands at ``makers.NOON``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any
+
+import httpx
+import pytest
+from anyio.from_thread import BlockingPortal, start_blocking_portal
+from fastapi import FastAPI
+
+from api.app import build_app
+from api.settings import Settings
+from api.signin import key_text, new_key_parts
+from domain.actions.organisations import create_key
+from domain.records.engine import Store
+from domain.records.organisations import Access, ApiKeyStated
+from tests import makers
+
+
+class Client:
+    """A caller with a key."""
+
+    def __init__(self, app: FastAPI, portal: BlockingPortal, *, key: str | None) -> None:
+        self.app = app
+        headers = {} if key is None else {"Authorization": f"Bearer {key}"}
+        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
+        self._http = httpx.AsyncClient(transport=transport, base_url="http://reedbed.test", headers=headers)
+        self._portal = portal
+
+    def request(self, method: str, path: str, **rest: Any) -> httpx.Response:
+        return self._portal.call(partial(self._http.request, method, path, **rest))
+
+    def get(self, path: str, **rest: Any) -> httpx.Response:
+        return self.request("GET", path, **rest)
+
+    def post(self, path: str, stated: Any, **headers: str) -> httpx.Response:
+        return self.request("POST", path, json=stated, headers=_named(headers))
+
+    def post_raw(self, path: str, raw: bytes, **headers: str) -> httpx.Response:
+        return self.request("POST", path, content=raw, headers={"Content-Type": "application/json", **_named(headers)})
+
+    def patch(self, path: str, stated: Any, **headers: str) -> httpx.Response:
+        return self.request("PATCH", path, json=stated, headers=_named(headers))
+
+
+def _named(headers: dict[str, str]) -> dict[str, str]:
+    return {name.replace("_", "-"): value for name, value in headers.items()}
+
+
+def make_key(
+    store: Store, *, organisation_id: int = makers.ORGANISATION, access: Access = Access.WRITE, expires_on: Any = None
+) -> str:
+    public_id, secret = new_key_parts()
+    with store.transaction(makers.origin(organisation_id=organisation_id)) as unit:
+        stated = ApiKeyStated(name="front end", access=access, expires_on=expires_on)
+        create_key(unit, stated, public_id=public_id, secret=secret)
+    return key_text(public_id, secret)
+
+
+@pytest.fixture
+def settings() -> Settings:
+    return Settings(allowed_origins=("https://front.example",))
+
+
+@pytest.fixture
+def app(store: Store, organisation: int, settings: Settings) -> FastAPI:
+    return build_app(store, settings=settings, clock=lambda: makers.NOON)
+
+
+@pytest.fixture
+def caller(app: FastAPI) -> Iterator[Callable[[str | None], Client]]:
+    """Yield a function that makes a caller of the running service from a key."""
+    with start_blocking_portal() as portal, portal.wrap_async_context_manager(app.router.lifespan_context(app)):
+        yield lambda key: Client(app, portal, key=key)
+
+
+@pytest.fixture
+def client(store: Store, caller: Callable[[str | None], Client]) -> Client:
+    """Return a caller who may write."""
+    return caller(make_key(store))
+
+
+@pytest.fixture
+def stranger(store: Store, caller: Callable[[str | None], Client]) -> Client:
+    """Return a caller of another organisation, who may write there."""
+    makers.organisation(store, organisation_id=makers.OTHER_ORGANISATION, name="Saltings Aquarium")
+    return caller(make_key(store, organisation_id=makers.OTHER_ORGANISATION))
+
+
+@pytest.fixture
+def site_id(store: Store, organisation: int) -> str:
+    """Return the id of a site."""
+    with store.transaction(makers.origin()) as unit:
+        return str(makers.site(unit).id)
