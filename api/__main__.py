@@ -11,9 +11,10 @@ from pathlib import Path
 
 from rich.console import Console
 
-from api.commands import demo, nights, organisations, serving
+from api.commands import demo, imports, nights, organisations, serving
 from api.commands.session import Trouble
 from domain.errors import Refusal
+from domain.records.nights import ImportKind
 from domain.records.organisations import Access
 
 
@@ -51,6 +52,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_migrate(commands)
     _add_organisation(commands)
     _add_keys(commands)
+    _add_import(commands)
     _add_serve(commands)
     _add_nightly(commands)
     _add_verify(commands)
@@ -105,6 +107,25 @@ def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     for command in (create, listing, revoke):
         _add_choice_of_organisation(command)
         command.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _add_import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    kinds = ", ".join(kind.value for kind in ImportKind)
+    command = commands.add_parser("import", help="import a list from a spreadsheet, CSV or JSON")
+    command.add_argument("file", type=Path)
+    command.add_argument("--kind", required=True, help=f"what the rows are: {kinds}")
+    command.add_argument("--map", type=Path, metavar="MAP.toml", help="how a list with other headings, dates or units is read")
+    command.add_argument("--dry-run", action="store_true", help="write nothing, only report")
+    command.add_argument("--skip-invalid", action="store_true", help="leave refused rows out instead of writing nothing")
+    command.add_argument("--create-enclosures", action="store_true", help="make enclosures that are not on record")
+    command.add_argument("--at", metavar="INSTANT", help="as of this instant (default: now)")
+    command.add_argument("--json", action="store_true", help="answer with the whole report as JSON")
+    _add_choice_of_organisation(command)
+    command.set_defaults(does=imports.import_list)
+    command = commands.add_parser("template", help="write an empty list with the headings that need no mapping")
+    command.add_argument("kind", help=kinds)
+    command.add_argument("file", type=Path, help="a name ending in .xlsx or .csv")
+    command.set_defaults(does=imports.write_template)
 
 
 def _add_serve(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -23,6 +23,7 @@ from api.context import House
 from api.doors import Door, Doorway
 from api.envelope import Envelope
 from api.errors import HANDLERS
+from api.limits import BodyLimit
 from api.openapi import describe
 from api.routes import (
     animals,
@@ -93,7 +94,6 @@ def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]
         redoc_url=None,
         redirect_slashes=False,
         generate_unique_id_function=_name_of,
-        max_body_size=settings.max_body_bytes,
         lifespan=_lifespan,
         middleware=_layers(house),
         exception_handlers=dict(HANDLERS),
@@ -141,7 +141,8 @@ def _layers(house: House) -> list[Middleware]:
         expose_headers=SHOWN_HEADERS,
         max_age=PREFLIGHT_SECONDS,
     )
-    return [Middleware(Envelope), *([crossing] if origins else []), Middleware(Doorway, house=house, doors=DOORS)]
+    inner = [Middleware(Doorway, house=house, doors=DOORS), Middleware(BodyLimit, settings=house.settings)]
+    return [Middleware(Envelope), *([crossing] if origins else []), *inner]
 
 
 def _name_of(route: APIRoute) -> str:

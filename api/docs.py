@@ -13,11 +13,11 @@ from api.errors import Answer
 
 router = APIRouter(include_in_schema=False)
 
-CONTENT_POLICY = (
-    b"content-security-policy",
-    b"default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; "
-    b"frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
+_POLICY = (
+    b"default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
+    b"connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 )
+CONTENT_POLICY = (b"content-security-policy", _POLICY)
 PAGE = b"""<!doctype html>
 <html lang="en">
 <head>

@@ -16,7 +16,6 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import get_route_path
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.context import JSON, MERGE_PATCH, Call, House, call_of, read_body, refuse_other_media
@@ -76,7 +75,7 @@ class Door:
         """Return the door as a route of FastAPI's, which describes it and would serve it the longer way."""
 
         async def endpoint(request: Request) -> Response:
-            parts = get_route_path(request.scope).split("/")
+            parts = parts_of(request.scope)
             return await self.answer(request.app.state.house, request.scope, request.receive, texts=parts[3::2])
 
         return APIRoute(
@@ -104,6 +103,12 @@ class Door:
             raise NotFound(f"There is no such {self.subject}.") from None
 
 
+def parts_of(scope: Scope) -> list[str]:
+    """Return the parts of a request's path below where the service is mounted; the first is empty."""
+    path: str = scope["path"]
+    return path.removeprefix(scope.get("root_path", "")).split("/")
+
+
 def key_of(method: str, parts: Sequence[str]) -> tuple[object, ...]:
     """Return what a door is found by: in our paths, names and ids take turns, so the method, the length and the names are enough."""
     return (method, len(parts), *parts[2::2])
@@ -122,7 +127,7 @@ class Doorway:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        parts = get_route_path(scope).split("/")
+        parts = parts_of(scope)
         method = "GET" if scope["method"] == "HEAD" else scope["method"]
         door = self.doors.get(key_of(method, parts)) if parts[1:2] == ["v1"] else None
         if door is None:

@@ -44,8 +44,8 @@ class Envelope:
 
         try:
             await self.app(scope, receive, send_complete)
-        except Exception:
-            answer = defect(request_id.decode(), path=scope["path"])
+        except Exception as fault:
+            answer = defect(fault, request_id=request_id.decode(), path=scope["path"])
             if started:
                 raise
             await answer(scope, receive, send_complete)

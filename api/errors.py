@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any, ClassVar
 
@@ -101,9 +101,7 @@ class Answer(Response):
             self.raw_headers.append((b"content-type", media))
 
 
-def problem(
-    status: int, code: str, detail: str, *, path: str, faults: Sequence[Fault] = (), headers: Sequence[Header] = ()
-) -> Answer:
+def problem(status: int, code: str, detail: str, *, path: str, faults: Sequence[Fault] = (), headers: Sequence[Header] = ()) -> Answer:
     """Return a problem as an answer."""
     stated = {
         "type": f"urn:reedbed:problem:{code}",
@@ -128,29 +126,34 @@ def problem_of(refusal: Refusal, *, path: str) -> Answer:
     return problem(status, refusal.code, refusal.detail, path=path, faults=refusal.faults, headers=headers)
 
 
-def defect(request_id: str, *, path: str) -> Answer:
-    """Log the exception at hand and return the problem that says no more than where to look for it."""
-    log.exception("request %s failed", request_id)
+def defect(fault: Exception, *, request_id: str, path: str) -> Answer:
+    """Log a fault of ours and return the problem that says no more than where to look for it."""
+    log.error("request %s failed", request_id, exc_info=fault)
     return problem(500, "defect", f"This is a fault of ours; it is logged under request {request_id}.", path=path)
 
 
 async def on_refusal(request: Request, refusal: Exception) -> Response:
     """Answer a refusal that a route raised."""
     assert isinstance(refusal, Refusal)  # noqa: S101 - registered for no other
-    return problem_of(refusal, path=request.url.path)
+    return problem_of(refusal, path=request.scope["path"])
 
 
 async def on_invalid(request: Request, invalid: Exception) -> Response:
     """Answer what FastAPI found wrong in a path, a query or a form."""
     assert isinstance(invalid, RequestValidationError)  # noqa: S101 - registered for no other
-    errors: list[Any] = [{**error, "loc": error["loc"][1:] if error["loc"][:1] == ("body",) else error["loc"]} for error in invalid.errors()]
-    return problem_of(RuleBroken("Some of what was said cannot be taken.", code="invalid", faults=faults_of(errors)), path=request.url.path)
+    errors: list[Any] = [{**error, "loc": _within_body(error["loc"])} for error in invalid.errors()]
+    refusal = RuleBroken("Some of what was said cannot be taken.", code="invalid", faults=faults_of(errors))
+    return problem_of(refusal, path=request.scope["path"])
+
+
+def _within_body(place: tuple[Any, ...]) -> tuple[Any, ...]:
+    return place[1:] if place[:1] == ("body",) else place
 
 
 async def on_http(request: Request, raised: Exception) -> Response:
     """Answer what the framework refuses: an unknown path, a method that a path does not have, a body that is too large."""
     assert isinstance(raised, HTTPException)  # noqa: S101 - registered for no other
-    path, status = request.url.path, raised.status_code
+    path, status = request.scope["path"], raised.status_code
     headers = [(name.lower().encode(), value.encode()) for name, value in (raised.headers or {}).items()]
     if status == HTTPStatus.METHOD_NOT_ALLOWED:
         allowed = ", ".join(methods_at(request))
@@ -171,7 +174,7 @@ def methods_at(request: Request) -> list[str]:
     return sorted(found | ({"HEAD"} if "GET" in found else set()))
 
 
-HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Any]] = {
+HANDLERS: Mapping[int | type[Exception], Callable[[Request, Any], Coroutine[Any, Any, Response]]] = {
     Refusal: on_refusal,
     RequestValidationError: on_invalid,
     HTTPException: on_http,

@@ -23,13 +23,22 @@ from domain.records.lists import Order, Period, filter_column, page, rank_of
 
 _PERIODS = {"false": Period.KEPT, "true": Period.ENDED, "any": Period.ANY}
 _GENERAL: Mapping[str, Mapping[str, Any]] = {
-    "ended": {"schema": {"type": "string", "enum": list(_PERIODS), "default": "false"}, "description": "Which records: kept, ended, or any."},
+    "ended": {
+        "schema": {"type": "string", "enum": list(_PERIODS), "default": "false"},
+        "description": "Which records: kept, ended, or any.",
+    },
     "as_of": {
         "schema": {"type": "string", "format": "date"},
         "description": "Only records that existed on this day: registered by its end in UTC, and not ended on or before it.",
     },
-    "limit": {"schema": {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE}, "description": "Records on a page."},
-    "cursor": {"schema": {"type": "string"}, "description": "The next of the page before, with the same other parameters."},
+    "limit": {
+        "schema": {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE},
+        "description": "Records on a page.",
+    },
+    "cursor": {
+        "schema": {"type": "string"},
+        "description": "The next of the page before, with the same other parameters.",
+    },
 }
 
 

@@ -16,13 +16,13 @@ T = TypeVar("T", bound=BaseModel)
 class New(Stated):
     """What may be said besides the facts when something is registered."""
 
-    id: UUID7 | None = Field(default=None, description="The record's id where the caller makes it, for example offline: a UUID of version 7.")  # type: ignore[assignment]
+    id: UUID7 | None = Field(default=None, description="The record's id where the caller makes it: a UUID of version 7.")
 
 
 class Kept(Stated):
     """What every record on file shows besides its facts."""
 
-    model_config = ConfigDict(json_schema_serialization_defaults_required=True)  # type: ignore[assignment]
+    model_config = ConfigDict(json_schema_serialization_defaults_required=True)
 
     id: UUID
     version: int = Field(description="Raised by every change; its ETag is this number in quotation marks.")

@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from hashlib import sha256
 
+from api.importing.collector import resting_collector
 from api.importing.mapping import read_mapping
 from api.importing.reading import rows_in
 from domain.actions.imports import ImportFileFacts, ImportOptions, ImportReport, ImportRows, import_rows
 from domain.records.engine import Store, run_unit
 from domain.records.journal import Origin
 from domain.records.nights import ImportKind
+
+AS_USUAL = ImportOptions()
+"""All rows or none are written, and only with enclosures that are on record."""
 
 __all__ = ["ImportOptions", "ImportReport", "import_file", "read_file"]
 
@@ -40,16 +44,17 @@ def import_file(
     kind: ImportKind,
     origin: Origin,
     mapping: str | None = None,
-    options: ImportOptions = ImportOptions(),
+    options: ImportOptions = AS_USUAL,
 ) -> ImportReport:
     """Import a file in one transaction and return the report. ``origin`` says for whom and when; ``mapping`` is the TOML text.
 
     Raises:
         RuleBroken: The file or the mapping cannot be read; nothing was changed.
     """
-    rows, facts, settled = read_file(content, file_name=file_name, kind=kind, mapping=mapping, options=options)
-    if settled.dry_run:
-        with store.snapshot(origin) as unit:
-            return import_rows(unit, rows, file=facts, options=settled)
-    report: ImportReport = run_unit(store, lambda unit: import_rows(unit, rows, file=facts, options=settled), origin=origin)
-    return report
+    with resting_collector():
+        rows, facts, settled = read_file(content, file_name=file_name, kind=kind, mapping=mapping, options=options)
+        if settled.dry_run:
+            with store.snapshot(origin) as unit:
+                return import_rows(unit, rows, file=facts, options=settled)
+        report: ImportReport = run_unit(store, lambda unit: import_rows(unit, rows, file=facts, options=settled), origin=origin)
+        return report

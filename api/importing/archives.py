@@ -27,7 +27,9 @@ _OVERLAP = 1024
 _LOCAL_HEADER = 30
 _ENCRYPTED = 0x1
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-# A cell or row with content whose reference lies beyond the caps: the reader would lay out every cell up to it.
+# What the start of a reference beyond the caps looks like; then the whole cell or row, which counts if there is anything in it: the
+# reader would lay out every cell up to it.
+_PERHAPS_FAR = re.compile(rb"""=\s*["'](?:[A-Za-z]{3}\d|[C-Zc-z][A-Za-z]\d|[Bb][M-Zm-z]\d|[A-Za-z]{0,2}(?:[2-9]\d{5}|\d{7}))""")
 _FAR = re.compile(
     rb"""<(?:\w+:)?(?:c|row)\s(?:[^<>]*?\s)?r\s*=\s*["'](?:[A-Za-z]{3,}\d|[C-Zc-z][A-Za-z]\d|[Bb][M-Zm-z]\d|[A-Za-z]{0,2}(?P<row>\d{6,}))"""
     rb"""[^<>]*(?<!/)>(?!\s*</|\s*<c\s[^<>]*\br\s*=)"""
@@ -43,7 +45,9 @@ def refuse_unsafe_workbook(content: bytes) -> None:
         RuleBroken: Broken, encrypted or an older format; too many parts; unpacked larger than the caps; cells beyond the caps.
     """
     if content.startswith(_OLE):
-        raise _refused("workbook-locked", "The workbook has a password, or is of the format before .xlsx. Save it as .xlsx without a password.")
+        raise _refused(
+            "workbook-locked", "The workbook has a password, or is of the format before .xlsx. Save it as .xlsx without a password."
+        )
     parts = _parts(content)
     unpacked, references = 0, 0
     for part in parts:
@@ -101,12 +105,12 @@ def _refuse_growth(unpacked: int, *, packed: int) -> None:
     if unpacked > UNPACKED_MOST or unpacked > max(packed * RATIO_MOST, _CHUNK):
         raise _refused(
             "workbook-too-large",
-            f"The workbook would be unpacked to more than {UNPACKED_MOST // 1024 // 1024} MB or {RATIO_MOST} times its size; it is not opened.",
+            f"Unpacked, the workbook is beyond {UNPACKED_MOST // 1024 // 1024} MB or {RATIO_MOST} times its size; it is not opened.",
         )
 
 
 def _refuse_far_cells(xml: bytes) -> None:
-    for far in _FAR.finditer(xml):
+    for far in _FAR.finditer(xml) if _PERHAPS_FAR.search(xml) else ():
         if far["row"] is None:
             raise _refused("too-many-columns", f"The sheet has cells beyond its first {COLUMNS_MOST} columns.")
         if int(far["row"]) > ROWS_MOST + ENTRIES_MOST:

@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, time
 from decimal import Decimal
-from enum import StrEnum
 from typing import Any, TypeAlias
 
 from api.importing.dates import date_of
@@ -52,12 +51,18 @@ def _reader(target: Target, *, mapping: Mapping) -> Reader:
     meanings = mapping.values.get(target.name, {})
     default = mapping.defaults.get(target.name)
 
+    blank = None if default is None else _named(read(default), target)
+    has_words = bool(meanings or mapping.ignored)
+
     def meant(cell: Any) -> Any:  # noqa: ANN401 - any cell
         if isinstance(cell, str):
-            key = same_name(cell)
-            if not key or key in mapping.ignored:
-                return None if default is None else _named(read(default), target)
-            cell = meanings.get(key, cell)
+            if not cell or cell.isspace():
+                return blank
+            if has_words:
+                key = same_name(cell)
+                if key in mapping.ignored:
+                    return blank
+                cell = meanings.get(key, cell)
         if isinstance(cell, Nested) and target.cell not in {Cell.WORDS, Cell.NUMBERS}:
             return CellFault("not-one-value", f"{target.name} holds a list or an object where one value is wanted")
         return _named(read(cell), target)
@@ -124,14 +129,9 @@ def _money(target: Target, mapping: Mapping) -> Reader:
 
 def _kind(target: Target, mapping: Mapping) -> Reader:
     del mapping
-    kinds: type[StrEnum] | None = target.kinds
-    words = {_plain_kind(word.value): word for word in kinds or ()}
-
-    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
-        found = words.get(_plain_kind(text_of(cell)))
-        return found or CellFault(f"{target.name}-unknown", f"{target.name} unknown; it should be one of {', '.join(word.value for word in words.values())}")
-
-    return read
+    kinds = {_plain_kind(word): meaning for word, meaning in target.kinds.items()}
+    unknown = CellFault(f"{target.name}-unknown", f"{target.name} unknown; it should be one of {', '.join(target.kinds)}")
+    return lambda cell: kinds.get(_plain_kind(text_of(cell)), unknown)
 
 
 def _plain_kind(text: str) -> str:

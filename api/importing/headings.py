@@ -14,8 +14,6 @@ from domain.errors import RuleBroken
 from domain.records.nights import ImportKind
 from domain.rules.text import same_name
 
-SEARCHED_ROWS = 100
-"""How far down headings are looked for."""
 _SHOWN = 20
 
 
@@ -40,7 +38,7 @@ def headings_in(tables: Iterable[Table], *, kind: ImportKind, mapping: Mapping) 
     needed = _needed(kind, mapping=mapping)
     seen: Sequence[str] = ()
     for table in tables:
-        for at, row in enumerate(table.rows[:SEARCHED_ROWS]):
+        for at, row in enumerate(table.start):
             titles = [text_of(cell).strip() for cell in row]
             places = _places(titles, wanted)
             if needed <= places.keys():
@@ -91,5 +89,7 @@ def _key(title: Any) -> str:  # noqa: ANN401 - a heading
 
 def _not_found(seen: Sequence[str], *, wanted: dict[str, tuple[str, ...]]) -> RuleBroken:
     listed = ", ".join(repr(title[:60]) for title in [title for title in seen if title][:_SHOWN]) or "none"
-    names = ", ".join(f"{' or '.join(map(repr, choices))} ({name})" if choices != (name,) else repr(name) for name, choices in wanted.items())
+    names = ", ".join(
+        f"{' or '.join(map(repr, choices))} ({name})" if choices != (name,) else repr(name) for name, choices in wanted.items()
+    )
     return refused("headings-not-found", f"No row holds all the headings that are wanted: {names}. Seen were: {listed}.")

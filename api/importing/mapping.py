@@ -37,7 +37,7 @@ from domain.records.stated import faults_of
 from domain.rules.text import same_name
 
 MAPPING_LENGTH = 100_000
-_NO_TEXT_ENCODINGS = frozenset(("idna", "punycode", "unicode_escape", "raw_unicode_escape", "undefined", "mbcs", "oem"))
+_NO_TEXT_ENCODINGS = frozenset(("idna", "punycode", "unicode-escape", "raw-unicode-escape", "undefined", "mbcs", "oem"))
 
 Headings = str | Annotated[list[str], Field(min_length=1, max_length=20)]
 
@@ -129,7 +129,9 @@ def _mapping_of(said: _File) -> Mapping:
         units=said.units,
         defaults=said.defaults,
         values={
-            name: {same_name(word): meaning for word, meaning in table.items()} for name, table in said.values.items() if isinstance(table, dict)
+            name: {same_name(word): meaning for word, meaning in table.items()}
+            for name, table in said.values.items()
+            if isinstance(table, dict)
         },
         ignored=frozenset(same_name(word) for word in ignored),
         total_words=tuple(same_name(word) for word in said.totals.words),
@@ -167,7 +169,10 @@ def _wrong_units(said: _File, *, kind: ImportKind) -> list[tuple[str, str]]:
 
 def _wrong_values(said: _File) -> list[tuple[str, str]]:
     lists = [name for name, value in said.values.items() if isinstance(value, list) != (name == "ignore")]
-    return [(f"[values] {name}", "should be a list of words" if name == "ignore" else "should be a table of words and meanings") for name in lists]
+    return [
+        (f"[values] {name}", "should be a list of words" if name == "ignore" else "should be a table of words and meanings")
+        for name in lists
+    ]
 
 
 def _wrong_encoding(said: _File) -> list[tuple[str, str]]:
@@ -177,7 +182,7 @@ def _wrong_encoding(said: _File) -> list[tuple[str, str]]:
         found = codecs.lookup(said.options.encoding)
     except (LookupError, ValueError):
         return [("[options] encoding", f"{said.options.encoding!r} is no known encoding")]
-    if found.name in _NO_TEXT_ENCODINGS or not getattr(found, "_is_text_encoding", True):
+    if found.name.replace("_", "-") in _NO_TEXT_ENCODINGS or not getattr(found, "_is_text_encoding", True):
         return [("[options] encoding", f"{said.options.encoding!r} is no encoding of text files")]
     return []
 

@@ -7,7 +7,7 @@ from itertools import zip_longest
 from typing import Any
 
 from api.importing.archives import COLUMNS_MOST
-from api.importing.cells import text_of, values_of
+from api.importing.cells import values_of
 from api.importing.headings import Headings, headings_in
 from api.importing.mapping import Mapping
 from api.importing.tables import Table, refused, tables_in
@@ -26,12 +26,18 @@ def rows_in(content: bytes, *, file_name: str, kind: ImportKind, mapping: Mappin
     table, headings = headings_in(tables_in(content, file_name=file_name, mapping=mapping), kind=kind, mapping=mapping)
     if headings.width > COLUMNS_MOST:
         raise refused("too-many-columns", f"The list has {headings.width} columns; at most {COLUMNS_MOST} are taken.")
-    below = table.rows[headings.at + 1 :]
-    filled = [index for index, row in enumerate(below) if any(cell != "" for cell in row) and any(text_of(cell).strip() for cell in row)]
+    below = table.rows_from(headings.at + 1)
+    filled = [index for index, row in enumerate(below) if _is_filled(row)]
     rows = [below[index] for index in filled]
     totals = _totals(rows, headings, kind=kind, mapping=mapping)
     items = [position for position in range(len(rows)) if position not in totals] if totals else range(len(rows))
-    return _import_rows(table, headings, [rows[p] for p in items], [filled[p] for p in items], kind=kind, mapping=mapping, skipped=len(totals))
+    return _import_rows(
+        table, headings, [rows[p] for p in items], [filled[p] for p in items], kind=kind, mapping=mapping, skipped=len(totals)
+    )
+
+
+def _is_filled(row: Sequence[Any]) -> bool:
+    return any(not isinstance(cell, str) or cell.strip() for cell in row)
 
 
 def _import_rows(
@@ -77,4 +83,6 @@ def _totals(rows: list[Sequence[Any]], headings: Headings, *, kind: ImportKind, 
 def _mark_long_rows(keys: list[Any], rows: Sequence[Sequence[Any]], *, width: int) -> None:
     for position, row in enumerate(rows):
         if len(row) > width and any(cell.strip() for cell in row[width:]):
-            keys[position] = CellFault("cells-beyond-headings", "the row has more cells than there are headings; a separator may stand in a text")
+            keys[position] = CellFault(
+                "cells-beyond-headings", "the row has more cells than there are headings; a separator may stand in a text"
+            )

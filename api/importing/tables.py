@@ -5,19 +5,22 @@ from __future__ import annotations
 import codecs
 import csv
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from io import BytesIO, StringIO
+from itertools import islice
 from pathlib import PurePath
 from typing import Any
 
 from python_calamine import CalamineError, CalamineWorkbook, PasswordError, WorksheetNotFound
 
-from api.importing.archives import COLUMNS_MOST, ROWS_MOST, UPLOAD_MOST, refuse_unsafe_workbook
+from api.importing.archives import ROWS_MOST, UPLOAD_MOST, refuse_unsafe_workbook
 from api.importing.mapping import Mapping
 from domain.errors import RuleBroken
 from domain.rules.text import same_name
 
+SEARCHED_ROWS = 100
+"""How far down headings are looked for."""
 DELIMITERS = (",", ";", "\t", "|")
 _ZIP = b"PK\x03\x04"
 _OLE = b"\xd0\xcf\x11\xe0"
@@ -35,13 +38,37 @@ class Nested:
 class Table:
     """All rows of a list from its first on, preamble and headings included.
 
-    ``first_row`` is the number of the first of them as the sheet counts; ``form`` is ``workbook``, ``text`` or ``json``. A list in JSON has
-    no preamble: its headings stand first and its objects count from 1.
+    ``start`` are as many of them as headings are looked for in, ``rest`` those that follow; ``first_row`` is the number of the first as the
+    sheet counts; ``form`` is ``workbook``, ``text`` or ``json``. A list in JSON has no preamble: its headings stand first and its objects
+    count from 1.
     """
 
-    rows: Sequence[Sequence[Any]]
+    start: Sequence[Sequence[Any]]
+    rest: Iterable[Sequence[Any]]
     first_row: int
     form: str
+
+    def rows_from(self, at: int) -> list[Sequence[Any]]:
+        """Return all rows from the row at a place on.
+
+        Raises:
+            RuleBroken: There are more than the cap, or the text breaks off.
+        """
+        try:
+            rows = [*self.start[at:], *islice(self.rest, ROWS_MOST + 1)]
+        except csv.Error as broken:
+            raise _broken_text(broken) from broken
+        if len(rows) > ROWS_MOST:
+            raise refused("too-many-rows", f"The list has more than {ROWS_MOST} rows.")
+        return rows
+
+
+def _table(rows: Iterable[Sequence[Any]], *, first_row: int, form: str) -> Table:
+    remaining = iter(rows)
+    try:
+        return Table(list(islice(remaining, SEARCHED_ROWS)), remaining, first_row, form)
+    except csv.Error as broken:
+        raise _broken_text(broken) from broken
 
 
 def tables_in(content: bytes, *, file_name: str, mapping: Mapping) -> Iterator[Table]:
@@ -55,14 +82,14 @@ def tables_in(content: bytes, *, file_name: str, mapping: Mapping) -> Iterator[T
     if len(content) > UPLOAD_MOST:
         raise refused("file-too-large", f"The file is larger than {UPLOAD_MOST // 1024 // 1024} MB.")
     if content.startswith((_ZIP, _OLE)):
-        yield _within_caps(Table(_workbook_rows(content, sheet=mapping.sheet), 1, "workbook"))
+        yield _table(_workbook_rows(content, sheet=mapping.sheet), first_row=1, form="workbook")
         return
     text = _text(content, encoding=mapping.encoding)
     if _is_json(text, file_name=file_name):
-        yield _within_caps(_json_table(text))
+        yield _table(_json_rows(text), first_row=0, form="json")
         return
     for delimiter in (mapping.delimiter,) if mapping.delimiter else DELIMITERS:
-        yield _within_caps(Table(_separated_rows(text, delimiter=delimiter), 1, "text"))
+        yield _table(csv.reader(StringIO(text, newline=""), delimiter=delimiter), first_row=1, form="text")
 
 
 def refused(code: str, detail: str) -> RuleBroken:
@@ -87,7 +114,9 @@ def _workbook_rows(content: bytes, *, sheet: str | None) -> list[list[Any]]:
 
 def _tidy(row: list[Any]) -> list[Any]:
     # True equals 1 in Python; as text it stays what it is.
-    return [("TRUE" if cell else "FALSE") if cell is True or cell is False else cell for cell in row] if True in row or False in row else row
+    if True in row or False in row:
+        return [("TRUE" if cell else "FALSE") if isinstance(cell, bool) else cell for cell in row]
+    return row
 
 
 def _text(content: bytes, *, encoding: str | None) -> str:
@@ -108,14 +137,11 @@ def _is_json(text: str, *, file_name: str) -> bool:
     return start in {"[", "{"} and (PurePath(file_name).suffix.lower() == ".json" or text.lstrip()[1:].lstrip()[:1] in {"{", "]", '"'})
 
 
-def _separated_rows(text: str, *, delimiter: str) -> list[list[Any]]:
-    try:
-        return list(csv.reader(StringIO(text, newline=""), delimiter=delimiter))
-    except csv.Error as broken:
-        raise refused("text-broken", f"The file cannot be read as separated text: {broken}.") from broken
+def _broken_text(broken: csv.Error) -> RuleBroken:
+    return refused("text-broken", f"The file cannot be read as separated text: {broken}.")
 
 
-def _json_table(text: str) -> Table:
+def _json_rows(text: str) -> Iterator[list[Any]]:
     try:
         found = json.loads(text, object_pairs_hook=_object, parse_constant=_refuse_constant)
     except RecursionError as deep:
@@ -125,7 +151,9 @@ def _json_table(text: str) -> Table:
     if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
         raise refused("json-no-list", "A JSON file should hold one list of objects.")
     names = list(dict.fromkeys(name for one in found for name in one))
-    return Table([names, *([_json_cell(one.get(name)) for name in names] for one in found)], 0, "json")
+    yield names
+    for one in found:
+        yield [_json_cell(one.get(name)) for name in names]
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -147,11 +175,3 @@ def _json_cell(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     if isinstance(value, list) and all(isinstance(one, str | int | float) for one in value):
         return Nested(tuple(value))
     return Nested(()) if isinstance(value, dict | list) else value
-
-
-def _within_caps(table: Table) -> Table:
-    if len(table.rows) > ROWS_MOST + 100:
-        raise refused("too-many-rows", f"The list has {len(table.rows)} rows; at most {ROWS_MOST} are taken.")
-    if max((len(row) for row in table.rows[:1]), default=0) > COLUMNS_MOST and table.form != "text":
-        raise refused("too-many-columns", f"The list has more than {COLUMNS_MOST} columns.")
-    return table

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import Enum, StrEnum, auto
 from functools import cache
-from typing import get_args, get_origin
+from typing import Any, get_args, get_origin
 
 from domain.records.enclosures import EnclosureKind
 from domain.records.equipment import EquipmentKind
@@ -31,24 +31,17 @@ class Cell(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """One column. ``measure`` names its family of units, ``kinds`` the words it may hold."""
+    """One column. ``measure`` names its family of units; ``kinds`` are the words it may hold, with what they stand for."""
 
     name: str
     cell: Cell = Cell.LINE
     measure: str | None = None
     required: bool = False
-    kinds: type[StrEnum] | None = None
+    kinds: Mapping[str, Any] = field(default_factory=dict)
 
 
-ShapeKind = StrEnum(  # type: ignore[misc] - the members are the shapes that volumes are computed of
-    "ShapeKind",
-    {
-        word.upper().replace("-", "_"): word
-        for shape in get_args(get_args(Shape)[0])
-        for word in get_args(shape.model_fields["kind"].annotation)
-    },
-)
-"""The shapes that an enclosure may have."""
+SHAPES = {word: shape for shape in get_args(get_args(Shape)[0]) for word in get_args(shape.model_fields["kind"].annotation)}
+"""The shapes that an enclosure may have, by their words."""
 
 _THOUSANDTH = Decimal("0.001")
 UNITS: Mapping[str, Mapping[str, Decimal]] = {
@@ -67,7 +60,11 @@ Source:
 """
 
 SPELLINGS: Mapping[str, Mapping[str, str]] = {
-    "length": {"metre": "m", "metres": "m", "meter": "m", "meters": "m", "inch": "in", "inches": "in", '"': "in", "feet": "ft", "foot": "ft", "'": "ft"},
+    "length": {
+        **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
+        **dict.fromkeys(("inch", "inches", '"'), "in"),
+        **dict.fromkeys(("foot", "feet", "'"), "ft"),
+    },
     "hours": {"hr": "h", "hrs": "h", "hour": "h", "hours": "h", "day": "days", "d": "days"},
     "hours a day": {
         **dict.fromkeys(("h/day", "h/d", "hr", "hrs", "hour", "hours", "hr/day", "hrs/day", "hour/day", "hours/day", "hours/d"), "h"),
@@ -82,6 +79,10 @@ SPELLINGS: Mapping[str, Mapping[str, str]] = {
 """How cells may spell the units of a family beside their own names."""
 
 
+def _words_of(enumeration: type[StrEnum]) -> dict[str, StrEnum]:
+    return {member.value: member for member in enumeration}
+
+
 def _whole(name: str, measure: str | None = None) -> Target:
     return Target(name, Cell.WHOLE_NUMBER, measure)
 
@@ -92,7 +93,7 @@ def _number(name: str, measure: str | None = None) -> Target:
 
 def _shape_targets() -> tuple[Target, ...]:
     found: dict[str, Target] = {}
-    for shape in get_args(get_args(Shape)[0]):
+    for shape in SHAPES.values():
         for name, facts in shape.model_fields.items():
             cell = Cell.NUMBERS if get_origin(facts.annotation) is list else Cell.NUMBER
             found.setdefault(name, Target(name, cell, "length" if name.endswith("_m") and cell is Cell.NUMBER else None))
@@ -114,8 +115,8 @@ TARGETS: Mapping[ImportKind, tuple[Target, ...]] = {
     ImportKind.ENCLOSURES: (
         Target("site", required=True),
         Target("name", required=True),
-        Target("kind", Cell.KIND, kinds=EnclosureKind),
-        Target("shape", Cell.KIND, kinds=ShapeKind),
+        Target("kind", Cell.KIND, kinds=_words_of(EnclosureKind)),
+        Target("shape", Cell.KIND, kinds={word: word for word in SHAPES}),
         *SHAPE_TARGETS,
         _number("displacement_fraction", "share"),
         _whole("walking_order"),
@@ -125,7 +126,7 @@ TARGETS: Mapping[ImportKind, tuple[Target, ...]] = {
     ),
     ImportKind.EQUIPMENT_MODELS: (
         Target("name", required=True),
-        Target("kind", Cell.KIND, required=True, kinds=EquipmentKind),
+        Target("kind", Cell.KIND, required=True, kinds=_words_of(EquipmentKind)),
         _whole("life_months", "months"),
         _whole("life_weeks", "weeks"),
         _whole("life_days", "days"),

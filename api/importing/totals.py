@@ -27,8 +27,8 @@ def total_lines(
 
     ``keys`` are the cells of the key column, ``others`` the columns of the other facts that every item has, ``rows`` all cells.
     """
-    says_total = re.compile(rf"\W*(?:{'|'.join([_WORDS, *map(re.escape, words)])})(?:\W.*|$)", re.DOTALL)
-    keyed = [bool(text) and not says_total.match(text) for text in (same_name(text_of(key)) for key in keys)]
+    says_total = re.compile(rf"\W*(?:{'|'.join([_WORDS, *map(re.escape, words)])})(?:\W|$)", re.IGNORECASE)
+    keyed = [bool(text) and not says_total.match(text) for text in (text_of(key).strip() for key in keys)]
     foot = max((position for position, known in enumerate(keyed) if known), default=-1) + 1
     found = set()
     for position, known in enumerate(keyed):

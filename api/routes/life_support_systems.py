@@ -43,7 +43,5 @@ async def _ids(call: Call, statement: Statement) -> list[object]:
     return [compiled.json_row(row)[0] for row in await read(call, statement, life_support_system_id=call.ids[0])]
 
 
-_get_door = replace(
-    NOUN.get_door(), reads=get_with_parts, answers=LifeSupportSystemWithParts, parameters=[id_parameter(NOUN.parameter)]
-)
+_get_door = replace(NOUN.get_door(), reads=get_with_parts, answers=LifeSupportSystemWithParts, parameters=[id_parameter(NOUN.parameter)])
 DOORS = [NOUN.list_door(), _get_door, NOUN.register_door(), NOUN.change_door(), NOUN.end_door()]

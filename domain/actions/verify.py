@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from typing import Any
 from uuid import UUID
@@ -15,10 +17,12 @@ from domain.actions.organisations import ORGANISATION
 from domain.records import journal
 from domain.records.base import Record, all_records, table_of
 from domain.records.organisations import organisation_subject
-from domain.records.statements import Statement, instant_text, json_text
+from domain.records.statements import Compiled, Row, Statement, instant_text, json_text
 from domain.records.unit import Unit
 
 PAGE = 5000
+BEFORE_ANY_ENTRY = -(2**63)
+"""Entries are numbered from 1; one that was put in before the first is to be seen as well."""
 
 Subject = tuple[str, UUID]
 
@@ -56,10 +60,27 @@ def prove(unit: Unit) -> Proof:
 
 
 def _entries(unit: Unit) -> Iterator[dict[str, Any]]:
-    after = 0
-    while page := unit.named(journal.ENTRIES_AFTER, after=after, limit=PAGE):
+    after = BEFORE_ANY_ENTRY
+    while page := _rows_of(unit, journal.ENTRIES_AFTER, after=after, limit=PAGE):
         yield from page
         after = page[-1]["position"]
+
+
+def _rows_of(unit: Unit, statement: Statement, **parameters: Any) -> list[dict[str, Any]]:  # noqa: ANN401 - column values
+    """Return the rows; a value that cannot be read stays as it is stored, and so differs from what was journalled."""
+    compiled = statement.on(unit.dialect)
+    return [dict(zip(compiled.keys, _as_read(compiled, row), strict=True)) for row in unit.raw_rows(statement, **parameters)]
+
+
+def _as_read(compiled: Compiled, row: Row) -> Sequence[Any]:
+    try:
+        return compiled.python_row(row)
+    except (ValueError, TypeError, msgspec.DecodeError):
+        values = list(row)
+        for position, convert in compiled.to_python:
+            with suppress(ValueError, TypeError, msgspec.DecodeError):
+                values[position] = convert(values[position])
+        return values
 
 
 def _flaws_of_entry(row: Mapping[str, Any], *, position: int, previous: str) -> Iterator[Flaw]:
@@ -71,7 +92,7 @@ def _flaws_of_entry(row: Mapping[str, Any], *, position: int, previous: str) -> 
     content = _content(row)
     if content.get("previous") != previous:
         yield Flaw(at, f"Entry {at} does not follow on the entry before it.")
-    repeated = (row["organisation_id"], at, instant_text(row["at"]), row["subject"], str(row["subject_id"]))
+    repeated = (row["organisation_id"], at, _instant(row["at"]), row["subject"], str(row["subject_id"]))
     said = tuple(content.get(name) for name in ("organisation_id", "position", "at", "subject", "subject_id"))
     if repeated != said:
         yield Flaw(at, f"Entry {at} says other things in its columns than in its content.")
@@ -81,17 +102,16 @@ def _replayed(states: dict[Subject, dict[str, Any]], row: Mapping[str, Any]) -> 
     content = _content(row)
     subject = (row["subject"], row["subject_id"])
     state = states.setdefault(subject, {})
-    version, before, after = content.get("version"), content.get("before") or {}, content.get("after") or {}
-    if version != state.get("version", 0) + 1:
+    version, stood = content.get("version"), state.get("version", 0)
+    before, after = _mapping(content.get("before")), _mapping(content.get("after"))
+    if version != stood + 1:
         yield Flaw(
             row["position"],
-            f"Entry {row['position']} makes version {version} of a {subject[0]} that was at {state.get('version', 0)}.",
+            f"Entry {row['position']} makes version {version} of a {subject[0]} that was at {stood}.",
         )
     if any(state.get(name) != value for name, value in before.items()):
-        yield Flaw(
-            row["position"], f"Entry {row['position']} says another state before than the entries before it left."
-        )
-    state.update(after, version=version)
+        yield Flaw(row["position"], f"Entry {row['position']} says another state before than the entries before it left.")
+    state.update(after, version=version if isinstance(version, int) else stood)
 
 
 def _flaws_of_head(unit: Unit, *, entries: int, last_hash: str) -> Iterator[Flaw]:
@@ -112,27 +132,25 @@ def _flaws_of_rows(unit: Unit, states: dict[Subject, dict[str, Any]]) -> tuple[i
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is in no entry of the journal."))
         elif msgspec.json.decode(json_text(row)) != said:
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is not what the journal says it is."))
-    flaws.extend(
-        Flaw(None, f"The {gone[0]} {gone[1]} is in the journal but not on record.") for gone in states.keys() - seen
-    )
+    flaws.extend(Flaw(None, f"The {gone[0]} {gone[1]} is in the journal but not on record.") for gone in states.keys() - seen)
     return len(seen), flaws
 
 
 def _rows(unit: Unit) -> Iterator[tuple[Subject, dict[str, Any]]]:
-    for row in unit.named(ORGANISATION):
+    for row in _rows_of(unit, ORGANISATION):
         yield (
             ("organisation", organisation_subject(row["id"])),
             {"name": row["name"], "base_currency": row["base_currency"], "version": 1},
         )
     for record in sorted(all_records(), key=lambda one: one.noun):
-        after = UUID(int=0)
-        while page := unit.named(_page_of(record), after=after, limit=PAGE):
+        page = _rows_of(unit, _first_page_of(record), limit=PAGE)
+        while page:
             for row in page:
                 yield (
                     (record.noun, row["id"]),
                     {name: value for name, value in row.items() if name not in {"organisation_id", "id"}},
                 )
-            after = page[-1]["id"]
+            page = _rows_of(unit, _page_after(record), after=page[-1]["id"], limit=PAGE)
 
 
 def _content(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -140,15 +158,28 @@ def _content(row: Mapping[str, Any]) -> dict[str, Any]:
         content = msgspec.json.decode(row["content"])
     except msgspec.DecodeError:
         return {}
-    return content if isinstance(content, dict) else {}
+    return _mapping(content)
+
+
+def _mapping(value: object) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
+
+
+def _instant(value: object) -> object:
+    return instant_text(value) if isinstance(value, datetime) else value
 
 
 @cache
-def _page_of(record: type[Record]) -> Statement:
+def _first_page_of(record: type[Record]) -> Statement:
+    return Statement(_by_id(record))
+
+
+@cache
+def _page_after(record: type[Record]) -> Statement:
+    return Statement(_by_id(record).where(table_of(record).c.id > sa.bindparam("after")))
+
+
+def _by_id(record: type[Record]) -> sa.Select[Any]:
     table = table_of(record)
-    return Statement(
-        sa.select(table)
-        .where(table.c.organisation_id == sa.bindparam("organisation_id"), table.c.id > sa.bindparam("after"))
-        .order_by(table.c.id)
-        .limit(sa.bindparam("limit"))
-    )
+    own = table.c.organisation_id == sa.bindparam("organisation_id")
+    return sa.select(table).where(own).order_by(table.c.id).limit(sa.bindparam("limit"))

@@ -42,9 +42,7 @@ class Order(StrEnum):
 
 def shown_columns(record: type[Record]) -> list[sa.Column[Any]]:
     """Return the columns that an answer shows: neither the organisation, nor forms for comparison, nor secrets."""
-    return [
-        column for column in table_of(record).columns if column.name not in _HIDDEN and not column.name.endswith("_key")
-    ]
+    return [column for column in table_of(record).columns if column.name not in _HIDDEN and not column.name.endswith("_key")]
 
 
 def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
@@ -65,15 +63,11 @@ def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
 def one(record: type[Record], *, within: str | None = None) -> Statement:
     """Return the statement for one record by ``id``, and by the id of what it belongs to where ``within`` names that column."""
     belongs = [] if within is None else [table_of(record).c[within] == sa.bindparam(within)]
-    return Statement(
-        sa.select(*shown_columns(record)).where(_own(record), table_of(record).c.id == sa.bindparam("id"), *belongs)
-    )
+    return Statement(sa.select(*shown_columns(record)).where(_own(record), table_of(record).c.id == sa.bindparam("id"), *belongs))
 
 
 @cache
-def page(
-    record: type[Record], *, filters: frozenset[str], period: Period, order: Order = Order.ID, goes_on: bool = False
-) -> Statement:
+def page(record: type[Record], *, filters: frozenset[str], period: Period, order: Order = Order.ID, goes_on: bool = False) -> Statement:
     """Return the statement for one page of a list, at most ``limit`` records.
 
     Where it goes on it needs ``after_id``, and ``after_rank`` in walking order; on a day ``as_of`` and ``as_of_end``, the instant at which
@@ -83,9 +77,7 @@ def page(
     rank = [_rank()] if order is Order.WALKING else []
     conditions = [_own(record), *(_equals(record, name) for name in sorted(filters)), *_existing(record, period)]
     if goes_on:
-        conditions.append(
-            sa.tuple_(*rank, table.c.id) > sa.tuple_(*_last(order)) if rank else table.c.id > sa.bindparam("after_id")
-        )
+        conditions.append(sa.tuple_(*rank, table.c.id) > sa.tuple_(*_last(order)) if rank else table.c.id > sa.bindparam("after_id"))
     chosen = sa.select(*shown_columns(record)).where(*conditions)
     return Statement(chosen.order_by(*rank, table.c.id).limit(sa.bindparam("limit")))
 

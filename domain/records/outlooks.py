@@ -1,14 +1,15 @@
 """Reading the facts of service life for all items of a site at once, in batches of columns.
 
-What nearly every item has (model, installation date, constant hours a day) is read as columns: by binary COPY on PostgreSQL, in chunks of
-rows on SQLite. What only some have (dates of their own, limits of their own, richer schedules, readings, checks) is read beside it.
+What nearly every item has (model, installation date, constant hours a day) is read as columns: packed by the database on PostgreSQL, in
+small pieces of rows on SQLite. What only some have (dates of their own, limits of their own, richer schedules, readings, checks) is read
+beside it.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -36,6 +37,8 @@ from domain.rules.service_life import CHECK_KINDS, CheckKind, Integers, ServiceC
 
 BATCH = 50_000
 """Items read and judged at a time; keeps memory level however many a site has."""
+PIECE = 500
+"""Rows taken from SQLite at a time: few enough to stay in the processor's cache until they are columns."""
 
 _item, _model = table_of(Equipment), table_of(EquipmentModel)
 _hour, _output, _check = table_of(HourReading), table_of(OutputReading), table_of(EquipmentCheck)
@@ -73,6 +76,18 @@ class ServiceBatch:
         return np.array([one.warn_days for one in self.models], dtype=np.int64)[self.model]
 
 
+@dataclass(frozen=True, slots=True)
+class _Models:
+    """The models in the order of the last eight bytes of their ids, which ``_model_index`` searches by, and their limits as columns."""
+
+    known: Sequence[EquipmentModel]
+    ids: npt.NDArray[np.uint64]
+    numbers: Mapping[str, npt.NDArray[np.float64]]
+    integers: Mapping[str, Integers]
+    check_months: Integers
+    check_days: Integers
+
+
 @dataclass(slots=True)
 class _Beside:
     """What only some items have, by the item's id as bytes."""
@@ -91,8 +106,9 @@ def site_batches(unit: Unit, site_id: UUID, *, size: int = BATCH) -> Iterator[Se
     """Yield the facts of every item that is in service at a site."""
     models = _models(unit)
     beside = _beside(unit, _SITE, site_id=site_id)
-    for ids, model_ids, installed, hours in _site_columns(unit, site_id, size=size):
-        yield from _batches(ids, model_ids, installed=installed, hours=hours, models=models, beside=beside)
+    for columns in _site_columns(unit, site_id, size=size):
+        beside.extras = _extras_among(unit, site_id, columns) if columns.has_extras else {}
+        yield from _batches(columns, models=models, beside=beside)
 
 
 def item_batches(unit: Unit, equipment_id: UUID) -> Iterator[ServiceBatch]:
@@ -120,9 +136,7 @@ def _scope(*choice: sa.ColumnElement[bool]) -> _Scope:
     own = (_item.c.organisation_id == sa.bindparam("organisation_id"), *choice)
     return _Scope(
         columns=Statement(
-            sa.select(_item.c.id, _item.c.model_id, _item.c.installed_on, _item.c.hours_per_day)
-            .where(*own)
-            .order_by(_item.c.id)
+            sa.select(_item.c.id, _item.c.model_id, _item.c.installed_on, _item.c.hours_per_day).where(*own).order_by(_item.c.id)
         ),
         extras=Statement(sa.select(*_EXTRA_COLUMNS).where(*own, _HAS_EXTRAS)),
         counters=Statement(_of_items(_hour, _hour.c.read_on, _hour.c.counter_h, own=own)),
@@ -179,110 +193,168 @@ _SYSTEM = _scope(
         _model.c.kind.in_([sa.literal_column(f"'{kind.value}'") for kind in MEDIA_KINDS]),
     ),
 )
-_SITE_COPY = Statement(
-    sa.select(
-        _item.c.id,
-        _item.c.model_id,
-        sa.func.coalesce(_item.c.installed_on, sa.literal_column("'-infinity'::date")),
-        sa.func.coalesce(_item.c.hours_per_day, sa.literal_column("'NaN'::float8")),
-    )
-    .where(
-        _item.c.organisation_id == sa.bindparam("organisation_id"),
-        _item.c.site_id == sa.bindparam("site_id"),
-        _IN_SERVICE,
-    )
-    .order_by(_item.c.id)
+_AT_SITE = (_item.c.organisation_id == sa.bindparam("organisation_id"), _item.c.site_id == sa.bindparam("site_id"), _IN_SERVICE)
+_SITE_ROWS = Statement(
+    sa.select(_item.c.id, _item.c.model_id, _item.c.installed_on, _item.c.hours_per_day, _HAS_EXTRAS).where(*_AT_SITE).order_by(_item.c.id)
 )
-ALL_MODELS = Statement(
-    sa.select(_model).where(_model.c.organisation_id == sa.bindparam("organisation_id")).order_by(_model.c.id)
+_EXTRAS_BETWEEN = Statement(
+    sa.select(*_EXTRA_COLUMNS).where(*_AT_SITE, _HAS_EXTRAS, _item.c.id >= sa.bindparam("first"), _item.c.id <= sa.bindparam("last"))
 )
 
-_COPY_HEADER_BYTES = 19
-_COPY_ROW = np.dtype(
-    [
-        ("fields", ">i2"),
-        ("id_size", ">i4"),
-        ("id", "V16"),
-        ("model_size", ">i4"),
-        ("model_id", "V16"),
-        ("installed_size", ">i4"),
-        ("installed", ">i4"),
-        ("hours_size", ">i4"),
-        ("hours", ">f8"),
-    ]
-)
-_COPY_EPOCH = np.datetime64("2000-01-01", "D")
-_COPY_NO_DATE = -(2**31)
 
-_Columns = tuple[npt.NDArray[np.void], npt.NDArray[np.void], Days, npt.NDArray[np.float64]]
+def _packed_columns() -> Statement:
+    """Return PostgreSQL's statement for the next items of a site: each column as one value, its cells in binary one after the other."""
+    following = (
+        sa.select(
+            _item.c.id,
+            _item.c.model_id,
+            sa.func.coalesce(_item.c.installed_on, sa.literal_column("'-infinity'::date")).label("installed"),
+            sa.func.coalesce(_item.c.hours_per_day, sa.literal_column("'NaN'::float8")).label("hours"),
+            _HAS_EXTRAS.label("extras"),
+        )
+        .where(*_AT_SITE, _item.c.id >= sa.bindparam("first"))
+        .order_by(_item.c.id)
+        .limit(sa.bindparam("size"))
+        .subquery()
+        .c
+    )
+    cells = (
+        sa.func.uuid_send(following.id),
+        sa.func.uuid_send(following.model_id),
+        sa.func.date_send(following.installed),
+        sa.func.float8send(following.hours),
+    )
+    packed = [sa.func.string_agg(cell, sa.literal_column("''::bytea")) for cell in cells]
+    return Statement(sa.select(*packed, sa.func.bool_or(following.extras)))
+
+
+_PACKED_COLUMNS = _packed_columns()
+ALL_MODELS = Statement(sa.select(_model).where(_model.c.organisation_id == sa.bindparam("organisation_id")).order_by(_model.c.id))
+
+_PACKED_EPOCH = np.datetime64("2000-01-01", "D")
+"""The day that PostgreSQL's binary dates count from."""
+_PACKED_NO_DATE = -(2**31)
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """What nearly every item has, one array each. ``has_extras``: some of the items may have more than that."""
+
+    ids: npt.NDArray[np.void]
+    model_ids: npt.NDArray[np.void]
+    installed: Days
+    hours: npt.NDArray[np.float64]
+    has_extras: bool
 
 
 def _site_columns(unit: Unit, site_id: UUID, *, size: int) -> Iterator[_Columns]:
     if unit.dialect == "postgresql":
-        yield from _copied(unit, site_id, size=size)
+        yield from _unpacked(unit, site_id, size=size)
         return
-    compiled = _SITE.columns.on(unit.dialect)
+    compiled = _SITE_ROWS.on(unit.dialect)
     cursor: Any = unit.second_cursor()
     cursor.execute(compiled.sql, compiled.bound({"organisation_id": unit.organisation_id, "site_id": site_id}))
-    while rows := cursor.fetchmany(size):
-        yield _as_columns(rows)
+    while pieces := list(_pieces_of(cursor, size=size)):
+        yield _joined(pieces)
     cursor.close()
 
 
+def _pieces_of(cursor: Any, *, size: int) -> Iterator[_Columns]:  # noqa: ANN401 - a cursor of either driver
+    """Yield the next ``size`` rows of a cursor, or what is left of them."""
+    for start in range(0, size, PIECE):
+        rows = cursor.fetchmany(min(PIECE, size - start))
+        if not rows:
+            return
+        yield _as_columns(rows)
+
+
+def _joined(pieces: Sequence[_Columns]) -> _Columns:
+    return _Columns(
+        np.concatenate([piece.ids for piece in pieces]),
+        np.concatenate([piece.model_ids for piece in pieces]),
+        np.concatenate([piece.installed for piece in pieces]),
+        np.concatenate([piece.hours for piece in pieces]),
+        any(piece.has_extras for piece in pieces),
+    )
+
+
 def _as_columns(rows: Sequence[Sequence[Any]]) -> _Columns:
-    ids, model_ids, installed, hours = zip(*rows, strict=True)
-    return (
+    ids, model_ids, installed, hours, has_extras = zip(*rows, strict=True)
+    return _Columns(
         np.frombuffer(b"".join(ids), dtype="V16"),
         np.frombuffer(b"".join(model_ids), dtype="V16"),
         np.array(installed, dtype="datetime64[D]"),
         np.array(hours, dtype=np.float64),
+        any(has_extras),
     )
 
 
-def _copied(unit: Unit, site_id: UUID, *, size: int) -> Iterator[_Columns]:
-    """Yield the columns as PostgreSQL's binary COPY gives them: rows of one width, since no field is null."""
-    compiled = _SITE_COPY.on(unit.dialect)
-    cursor: Any = unit.second_cursor()
-    parameters = compiled.bound({"organisation_id": unit.organisation_id, "site_id": site_id})
-    wanted, held = size * _COPY_ROW.itemsize, bytearray()
-    with cursor.copy(f"COPY ({compiled.sql}) TO STDOUT (FORMAT BINARY)", parameters) as copy:
-        for first, block in enumerate(copy):
-            held += block[_COPY_HEADER_BYTES:] if first == 0 else block
-            if len(held) >= wanted:
-                yield _parsed(bytes(held[:wanted]))
-                del held[:wanted]
-    whole = len(held) // _COPY_ROW.itemsize * _COPY_ROW.itemsize
-    if whole:
-        yield _parsed(bytes(held[:whole]))
+def _unpacked(unit: Unit, site_id: UUID, *, size: int) -> Iterator[_Columns]:
+    compiled = _PACKED_COLUMNS.on(unit.dialect)
+    cursor: Any = unit.cursor.connection.cursor(binary=True)
+    asked = {"organisation_id": unit.organisation_id, "site_id": site_id, "size": size}
+    first, beyond = 0, 1 << 128
+    while first < beyond:
+        cursor.execute(compiled.sql, compiled.bound({**asked, "first": UUID(int=first)}))
+        ids, model_ids, installed, hours, has_extras = cursor.fetchone()
+        if ids is None:
+            break
+        days = np.frombuffer(installed, dtype=">i4").astype(np.int64)
+        yield _Columns(
+            np.frombuffer(ids, dtype="V16"),
+            np.frombuffer(model_ids, dtype="V16"),
+            np.where(days == _PACKED_NO_DATE, np.datetime64("NaT", "D"), _PACKED_EPOCH + days.astype("timedelta64[D]")),
+            np.frombuffer(hours, dtype=">f8").astype(np.float64),
+            has_extras,
+        )
+        first = int.from_bytes(ids[-16:], "big") + 1 if len(days) == size else beyond
     cursor.close()
 
 
-def _parsed(block: bytes) -> _Columns:
-    rows = np.frombuffer(block, dtype=_COPY_ROW)
-    days = rows["installed"].astype(np.int64)
-    installed = np.where(days == _COPY_NO_DATE, np.datetime64("NaT", "D"), _COPY_EPOCH + days.astype("timedelta64[D]"))
-    return rows["id"].copy(), rows["model_id"].copy(), installed, rows["hours"].astype(np.float64)
+def _extras_among(unit: Unit, site_id: UUID, columns: _Columns) -> dict[bytes, dict[str, Any]]:
+    first, last = (UUID(bytes=columns.ids[i].tobytes()) for i in (0, -1))
+    return _by_id(unit.named(_EXTRAS_BETWEEN, site_id=site_id, first=first, last=last))
 
 
 def _few(unit: Unit, scope: _Scope, **parameters: Any) -> Iterator[ServiceBatch]:  # noqa: ANN401 - column values
     rows = unit.rows(scope.columns, **parameters)
     if not rows:
         return
-    packed = [(one.bytes, model.bytes, installed, hours) for one, model, installed, hours in rows]
-    ids, model_ids, installed, hours = _as_columns(packed)
+    packed = [(one.bytes, model.bytes, installed, hours, True) for one, model, installed, hours in rows]
     beside = _beside(unit, scope, **parameters)
-    yield from _batches(ids, model_ids, installed=installed, hours=hours, models=_models(unit), beside=beside)
+    beside.extras = _by_id(unit.named(scope.extras, **parameters))
+    yield from _batches(_as_columns(packed), models=_models(unit), beside=beside)
 
 
-def _models(unit: Unit) -> list[EquipmentModel]:
-    """Return the models in the order of the last eight bytes of their ids, which ``_model_index`` searches by."""
-    return sorted(unit.all(EquipmentModel, ALL_MODELS), key=lambda one: one.id.bytes[8:])
+_NUMBERS = ("life_hours", "output_minimum", "output_minimum_share", "burn_in_hours")
+_INTEGERS = ("life_months", "life_weeks", "life_days", "shelf_life_months", "opened_life_days")
+
+
+def _models(unit: Unit) -> _Models:
+    known = sorted(unit.all(EquipmentModel, ALL_MODELS), key=lambda one: one.id.bytes[8:])
+    planned = [[_plan(one, kind) for kind in CHECK_KINDS] for one in known]
+    return _Models(
+        known,
+        _halves(b"".join(one.id.bytes for one in known)),
+        {name: np.array([getattr(one, name) for one in known], dtype=np.float64) for name in _NUMBERS},
+        {name: np.array([getattr(one, name) or 0 for one in known], dtype=np.int64) for name in _INTEGERS},
+        np.array([[plan.get("interval_months") or 0 for plan in plans] for plans in planned], dtype=np.int64),
+        np.array([[plan.get("interval_days") or 0 for plan in plans] for plans in planned], dtype=np.int64),
+    )
+
+
+def _halves(ids: bytes) -> npt.NDArray[np.uint64]:
+    """Return ids of 16 bytes each as (n, 2) numbers."""
+    return np.frombuffer(ids, dtype=">u8").reshape(-1, 2).astype(np.uint64)
+
+
+def _by_id(rows: Iterable[dict[str, Any]]) -> dict[bytes, dict[str, Any]]:
+    return {row["id"].bytes: row for row in rows}
 
 
 def _beside(unit: Unit, scope: _Scope, **parameters: Any) -> _Beside:  # noqa: ANN401 - column values
+    """Return the readings and checks of a choice of items; what else only some have is still to be put in."""
     found = _Beside()
-    for row in unit.named(scope.extras, **parameters):
-        found.extras[row["id"].bytes] = row
     for equipment_id, on, counter in unit.rows(scope.counters, **parameters):
         found.counters[equipment_id.bytes].append((on, counter))
     for equipment_id, on, value in unit.rows(scope.outputs, **parameters):
@@ -292,73 +364,54 @@ def _beside(unit: Unit, scope: _Scope, **parameters: Any) -> _Beside:  # noqa: A
     return found
 
 
-def _batches(
-    ids: npt.NDArray[np.void],
-    model_ids: npt.NDArray[np.void],
-    *,
-    installed: Days,
-    hours: npt.NDArray[np.float64],
-    models: Sequence[EquipmentModel],
-    beside: _Beside,
-) -> Iterator[ServiceBatch]:
+def _batches(columns: _Columns, *, models: _Models, beside: _Beside) -> Iterator[ServiceBatch]:
     """Yield the items with a constant schedule, then those with a richer one, whose pieces are many columns wide."""
-    model = _model_index(model_ids, models)
+    model = _model_index(columns.model_ids, models)
     interesting = beside.of_interest()
-    places = {raw: i for i, raw in enumerate(ids.tolist()) if raw in interesting} if interesting else {}
-    rich = np.zeros(len(ids), dtype=bool)
-    rich[[i for raw, i in places.items() if beside.extras.get(raw, {}).get("run_schedule") and np.isnan(hours[i])]] = (
-        True
-    )
-    for chosen in (np.flatnonzero(~rich), np.flatnonzero(rich)):
+    places = {raw: i for i, raw in enumerate(columns.ids.tolist()) if raw in interesting} if interesting else {}
+    rich = [i for raw, i in places.items() if beside.extras.get(raw, {}).get("run_schedule") and np.isnan(columns.hours[i])]
+    if not rich:
+        yield _batch(columns, model, models=models, beside=beside, places=places)
+        return
+    is_rich = np.zeros(len(columns.ids), dtype=bool)
+    is_rich[rich] = True
+    for chosen in (np.flatnonzero(~is_rich), np.flatnonzero(is_rich)):
         if len(chosen):
-            renumbered = {
-                raw: int(np.searchsorted(chosen, i)) for raw, i in places.items() if rich[i] == rich[chosen[0]]
-            }
-            yield _batch(
-                ids[chosen],
-                model[chosen],
-                installed=installed[chosen],
-                hours=hours[chosen],
-                models=models,
-                beside=beside,
-                places=renumbered,
-            )
+            renumbered = {raw: int(np.searchsorted(chosen, i)) for raw, i in places.items() if is_rich[i] == is_rich[chosen[0]]}
+            yield _batch(_chosen(columns, chosen), model[chosen], models=models, beside=beside, places=renumbered)
 
 
-def _model_index(model_ids: npt.NDArray[np.void], models: Sequence[EquipmentModel]) -> Integers:
-    known = np.frombuffer(b"".join(one.id.bytes for one in models), dtype=">u8").reshape(-1, 2)
-    asked = np.frombuffer(model_ids.tobytes(), dtype=">u8").reshape(-1, 2)
-    index = np.searchsorted(known[:, 1], asked[:, 1]).clip(0, len(models) - 1)
-    if np.array_equal(known[index], asked):
+def _chosen(columns: _Columns, chosen: npt.NDArray[np.intp]) -> _Columns:
+    return replace(
+        columns,
+        ids=columns.ids[chosen],
+        model_ids=columns.model_ids[chosen],
+        installed=columns.installed[chosen],
+        hours=columns.hours[chosen],
+    )
+
+
+def _model_index(model_ids: npt.NDArray[np.void], models: _Models) -> Integers:
+    asked = _halves(model_ids.tobytes())
+    index = np.searchsorted(models.ids[:, 1], asked[:, 1]).clip(0, len(models.known) - 1)
+    if np.array_equal(models.ids[index], asked):
         return index.astype(np.int64)
-    by_id = {one.id.bytes: i for i, one in enumerate(models)}
+    by_id = {one.id.bytes: i for i, one in enumerate(models.known)}
     return np.array([by_id[raw.tobytes()] for raw in model_ids], dtype=np.int64)
 
 
-def _batch(
-    ids: npt.NDArray[np.void],
-    model: Integers,
-    *,
-    installed: Days,
-    hours: npt.NDArray[np.float64],
-    models: Sequence[EquipmentModel],
-    beside: _Beside,
-    places: Mapping[bytes, int],
-) -> ServiceBatch:
+def _batch(columns: _Columns, model: Integers, *, models: _Models, beside: _Beside, places: Mapping[bytes, int]) -> ServiceBatch:
+    ids, installed, hours = columns.ids, columns.installed, columns.hours
     n = len(ids)
     own = {raw: beside.extras[raw] for raw in places if raw in beside.extras}
     schedules = {
-        places[raw]: _periods(row["run_schedule"])
-        for raw, row in own.items()
-        if row["run_schedule"] and np.isnan(hours[places[raw]])
+        places[raw]: _periods(row["run_schedule"]) for raw, row in own.items() if row["run_schedule"] and np.isnan(hours[places[raw]])
     }
-    life_hours = _from_models(models, model, "life_hours")
-    life_months = _integers_from_models(models, model, "life_months")
-    life_days = _integers_from_models(models, model, "life_days") + 7 * _integers_from_models(
-        models, model, "life_weeks"
-    )
-    output_minimum = _from_models(models, model, "output_minimum")
-    output_share = _from_models(models, model, "output_minimum_share")
+    numbers = {name: values[model] for name, values in models.numbers.items()}
+    integers = {name: values[model] for name, values in models.integers.items()}
+    life_hours, life_months = numbers["life_hours"], integers["life_months"]
+    life_days = integers["life_days"] + 7 * integers["life_weeks"]
+    output_minimum, output_share = numbers["output_minimum"], numbers["output_minimum_share"]
     for raw, row in own.items():
         i = places[raw]
         if row["override_life_months"] is not None:
@@ -380,27 +433,19 @@ def _batch(
         pieces=_pieces(hours, schedules, anchors=np.where(np.isnat(installed), counted_on, installed)),
         expires_on=_own_days(n, own, places, "expires_on"),
         manufactured_on=_own_days(n, own, places, "manufactured_on"),
-        shelf_months=_integers_from_models(models, model, "shelf_life_months"),
+        shelf_months=integers["shelf_life_months"],
         opened_on=_own_days(n, own, places, "opened_on"),
-        opened_days=_integers_from_models(models, model, "opened_life_days"),
+        opened_days=integers["opened_life_days"],
         output_minimum=output_minimum,
         output_share=output_share,
-        burn_in_hours=_from_models(models, model, "burn_in_hours"),
+        burn_in_hours=numbers["burn_in_hours"],
         readings=_outputs(beside, places),
         check_months=check_months,
         check_days=check_days,
         checked_on=checked_on,
         failed_on=failed_on,
     )
-    return ServiceBatch(ids, model, models, facts, schedules, hours)
-
-
-def _from_models(models: Sequence[EquipmentModel], model: Integers, name: str) -> npt.NDArray[np.float64]:
-    return np.array([getattr(one, name) for one in models], dtype=np.float64)[model]
-
-
-def _integers_from_models(models: Sequence[EquipmentModel], model: Integers, name: str) -> Integers:
-    return np.array([getattr(one, name) or 0 for one in models], dtype=np.int64)[model]
+    return ServiceBatch(ids, model, models.known, facts, schedules, hours)
 
 
 def _own_days(n: int, own: Mapping[bytes, Mapping[str, Any]], places: Mapping[bytes, int], name: str) -> Days:
@@ -423,10 +468,7 @@ def _periods(stated: Sequence[Mapping[str, Any]]) -> list[RunPeriod]:
         RunPeriod(
             date.fromisoformat(one["starts_on"]) if one.get("starts_on") else None,
             one.get("hours_per_day"),
-            tuple(
-                Season(season["from_month"], season["from_day"], season["hours_per_day"])
-                for season in one.get("seasons", ())
-            ),
+            tuple(Season(season["from_month"], season["from_day"], season["hours_per_day"]) for season in one.get("seasons", ())),
         )
         for one in stated
     ]
@@ -465,16 +507,9 @@ def _outputs(beside: _Beside, places: Mapping[bytes, int]) -> OutputReadings:
     )
 
 
-def _checks(
-    model: Integers, models: Sequence[EquipmentModel], beside: _Beside, places: Mapping[bytes, int]
-) -> tuple[Integers, Integers, Days, Days]:
+def _checks(model: Integers, models: _Models, beside: _Beside, places: Mapping[bytes, int]) -> tuple[Integers, Integers, Days, Days]:
     """Return (n, 3) arrays; an interval that a check states holds until the next check, then the model's holds again."""
-    months = np.array(
-        [[_plan(one, kind).get("interval_months") or 0 for kind in CHECK_KINDS] for one in models], dtype=np.int64
-    )[model]
-    days = np.array(
-        [[_plan(one, kind).get("interval_days") or 0 for kind in CHECK_KINDS] for one in models], dtype=np.int64
-    )[model]
+    months, days = models.check_months[model], models.check_days[model]
     checked_on = np.full(months.shape, np.datetime64("NaT", "D"))
     failed_on = checked_on.copy()
     for raw, i in places.items():
@@ -482,7 +517,7 @@ def _checks(
             c = CHECK_KINDS.index(check["kind"])
             checked_on[i, c] = check["done_on"]
             own_interval = check["interval_months"] is not None or check["interval_days"] is not None
-            interval = check if own_interval else _plan(models[int(model[i])], check["kind"])
+            interval = check if own_interval else _plan(models.known[int(model[i])], check["kind"])
             months[i, c], days[i, c] = interval.get("interval_months") or 0, interval.get("interval_days") or 0
             if check["result"] is CheckResult.PASSED:
                 failed_on[i, c] = np.datetime64("NaT", "D")

@@ -48,6 +48,16 @@ MISSING_WORDS = {
 }
 """What each missing fact is called in a sentence."""
 
+FACT_WORDS = {
+    "installed_on": "date of installation",
+    "run_schedule": "hours a day",
+    "expires_on": "expiry date or date of manufacture",
+    "output_readings": "an output reading",
+    "first_output_reading": "an output reading after burn-in",
+    "life_rules": "a life rule for the model",
+}
+"""What somebody has to find out."""
+
 _STANDINGS = tuple(Standing)
 
 
@@ -172,14 +182,10 @@ def _because(bound: RuleAnswer | None, answers: Sequence[RuleAnswer], missing: S
     sentences: list[str] = []
     if bound:
         sentences.append(bound.sentence)
-        later = [
-            one for one in answers if one is not bound and one.due_on and bound.due_on and one.due_on >= bound.due_on
-        ]
+        later = [one for one in answers if one is not bound and one.due_on and bound.due_on and one.due_on >= bound.due_on]
         if later:
             following = min(later, key=lambda one: one.due_on or date.max)
-            sentences.append(
-                f"The {_RULE_WORDS[following.kind]} would allow until {in_words(following.due_on or date.max)}."
-            )
+            sentences.append(f"The {_RULE_WORDS[following.kind]} would allow until {in_words(following.due_on or date.max)}.")
     elif not missing and answers:
         sentences.append(" ".join(one.sentence for one in answers))
     if missing:
@@ -210,11 +216,7 @@ def _age(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
             RuleKind.AGE, None, f"Its age limit is {limit}, but the installation date is not on record.", f"age limit {limit}, installation date missing",
             missing=("installed_on",), limit_months=months or None, limit_days=days or None,
         )  # fmt: skip
-    old = (
-        _counted(full_months_between(installed, view.today), "month")
-        if months
-        else _counted((view.today - installed).days, "day")
-    )
+    old = _counted(full_months_between(installed, view.today), "month") if months else _counted((view.today - installed).days, "day")
     verb = "reached" if due < view.today else "reaches"
     return RuleAnswer(
         RuleKind.AGE, due, f"It {verb} its age limit of {limit} on {in_words(due)} (installed {in_words(installed)}).", f"{old} old, limit {limit}",
@@ -237,19 +239,11 @@ def _hours(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
     elif missing:
         sentence = f"Its limit is {_thousands(limit)} running hours, but {_missing_in_words(missing)}."
     elif due is None:
-        sentence = (
-            f"Its limit of {_thousands(limit)} running hours is never reached on the present schedule ({in_use})."
-        )
+        sentence = f"Its limit of {_thousands(limit)} running hours is never reached on the present schedule ({in_use})."
     else:
         verb = "had run" if due < view.today else "will have run"
-        sentence = (
-            f"It {verb} its {_thousands(limit)} h by {in_words(due)} ({_thousands(run or 0)} h so far, {in_use})."
-        )
-    short = (
-        f"run {_thousands(run)} h of {_thousands(limit)} h"
-        if run is not None
-        else f"limit {_thousands(limit)} h, hours unknown"
-    )
+        sentence = f"It {verb} its {_thousands(limit)} h by {in_words(due)} ({_thousands(run or 0)} h so far, {in_use})."
+    short = f"run {_thousands(run)} h of {_thousands(limit)} h" if run is not None else f"limit {_thousands(limit)} h, hours unknown"
     return RuleAnswer(
         RuleKind.HOURS,
         due,

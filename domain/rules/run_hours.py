@@ -147,9 +147,7 @@ def _pieces_of(periods: Sequence[RunPeriod], anchor: date | None) -> list[tuple[
     return pieces
 
 
-def _seasonal_pieces(
-    seasons: tuple[Season, ...], *, begins: date, ends: date | None, anchor: date
-) -> list[tuple[date, float]]:
+def _seasonal_pieces(seasons: tuple[Season, ...], *, begins: date, ends: date | None, anchor: date) -> list[tuple[date, float]]:
     first = max(begins, anchor)
     last_year = (ends or first.replace(day=1)).year + (0 if ends else HORIZON_YEARS)
     pieces = [(begins if begins > anchor else anchor, _season_on(seasons, first))]

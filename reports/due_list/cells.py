@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
+from domain.rules.forecast import FACT_WORDS
 from reports import words
 from reports.cautions import in_order
 from reports.due_list.sheet import DueRow, OrderLine
@@ -64,13 +65,17 @@ def _texts(*texts: tuple[str, Face]) -> tuple[Phrase, ...]:
 
 
 def _why(row: DueRow) -> tuple[Phrase, ...]:
+    due = row.due_on or row.no_later_than
+    missing = ", ".join(FACT_WORDS.get(fact, fact) for fact in row.missing)
+    if due is None and missing:
+        return (Phrase("Find out:", Face.BOLD), Phrase(missing))
     phrases = [Phrase(f"{_verbs[row.needs]}: {row.reason}")]
-    if row.do_on is not None and (row.due_on is None or row.do_on < row.due_on):
+    if row.do_on is not None and due is not None and row.do_on < due:
         phrases += [Phrase(f"Do on {words.short_date(row.do_on)}", Face.BOLD), Phrase(row.because)]
     if row.conflict:
         phrases.append(Phrase(row.conflict, Face.OBLIQUE))
-    if row.missing:
-        phrases.append(Phrase(f"Missing: {', '.join(row.missing)}"))
+    if missing:
+        phrases.append(Phrase(f"Missing: {missing}"))
     return tuple(phrases)
 
 

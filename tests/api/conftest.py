@@ -50,9 +50,7 @@ def _named(headers: dict[str, str]) -> dict[str, str]:
     return {name.replace("_", "-"): value for name, value in headers.items()}
 
 
-def make_key(
-    store: Store, *, organisation_id: int = makers.ORGANISATION, access: Access = Access.WRITE, expires_on: Any = None
-) -> str:
+def make_key(store: Store, *, organisation_id: int, access: Access = Access.WRITE, expires_on: Any = None) -> str:
     public_id, secret = new_key_parts()
     with store.transaction(makers.origin(organisation_id=organisation_id)) as unit:
         stated = ApiKeyStated(name="front end", access=access, expires_on=expires_on)
@@ -66,7 +64,7 @@ def settings() -> Settings:
 
 
 @pytest.fixture
-def app(store: Store, organisation: int, settings: Settings) -> FastAPI:
+def app(store: Store, settings: Settings) -> FastAPI:
     return build_app(store, settings=settings, clock=lambda: makers.NOON)
 
 
@@ -78,9 +76,9 @@ def caller(app: FastAPI) -> Iterator[Callable[[str | None], Client]]:
 
 
 @pytest.fixture
-def client(store: Store, caller: Callable[[str | None], Client]) -> Client:
+def client(store: Store, organisation: int, caller: Callable[[str | None], Client]) -> Client:
     """Return a caller who may write."""
-    return caller(make_key(store))
+    return caller(make_key(store, organisation_id=organisation))
 
 
 @pytest.fixture
@@ -93,5 +91,5 @@ def stranger(store: Store, caller: Callable[[str | None], Client]) -> Client:
 @pytest.fixture
 def site_id(store: Store, organisation: int) -> str:
     """Return the id of a site."""
-    with store.transaction(makers.origin()) as unit:
+    with store.transaction(makers.origin(organisation_id=organisation)) as unit:
         return str(makers.site(unit).id)

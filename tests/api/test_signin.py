@@ -54,24 +54,24 @@ def test_without_a_key_in_force_nobody_comes_in(caller, authorization):
 
 
 def test_the_right_public_part_with_a_wrong_secret_is_refused(store, organisation, caller):
-    public_id = make_key(store).split("_")[1]
+    public_id = make_key(store, organisation_id=organisation).split("_")[1]
 
     assert caller(key_text(public_id, "x" * 43)).get("/v1/sites").status_code == 401
 
 
 @pytest.mark.parametrize(("expires_on", "status"), [(TODAY - DAY, 401), (TODAY, 200), (TODAY + DAY, 200), (None, 200)])
 def test_a_key_is_in_force_through_its_last_day(store, organisation, caller, expires_on, status):
-    key = make_key(store, expires_on=expires_on)
+    key = make_key(store, organisation_id=organisation, expires_on=expires_on)
 
     assert caller(key).get("/v1/sites").status_code == status
 
 
 def test_a_key_that_ended_is_refused_at_once(store, organisation, caller):
-    key = make_key(store)
+    key = make_key(store, organisation_id=organisation)
     caller_with_key = caller(key)
     assert caller_with_key.get("/v1/sites").status_code == 200
 
-    with store.transaction(makers.origin()) as unit:
+    with store.transaction(makers.origin(organisation_id=organisation)) as unit:
         row = unit.row(KEY_BY_PUBLIC_ID, public_id=key.split("_")[1])
         ended(unit, unit.fetch(ApiKey, row[1]), Ending(reason="lost"), today=TODAY)
 
@@ -79,7 +79,7 @@ def test_a_key_that_ended_is_refused_at_once(store, organisation, caller):
 
 
 def test_a_key_that_reads_may_not_write(store, organisation, caller, site_id):
-    reader = caller(make_key(store, access=Access.READ))
+    reader = caller(make_key(store, organisation_id=organisation, access=Access.READ))
 
     assert reader.get(f"/v1/sites/{site_id}").status_code == 200
     for answer in (

@@ -19,7 +19,9 @@ def test_an_id_is_a_uuid_of_the_seventh_version():
     assert (found.version, found.variant) == (7, RFC_4122)
 
 
-@pytest.mark.parametrize("at", [datetime(1970, 1, 1, tzinfo=UTC), NOON, NOON + timedelta(microseconds=999), datetime(2199, 12, 31, tzinfo=UTC)])
+@pytest.mark.parametrize(
+    "at", [datetime(1970, 1, 1, tzinfo=UTC), NOON, NOON + timedelta(microseconds=999), datetime(2199, 12, 31, tzinfo=UTC)]
+)
 def test_an_id_begins_with_its_milliseconds(at):
     assert next(ids_at(at)).int >> 80 == (at - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(milliseconds=1)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,10 +16,7 @@ TODAY = date(2026, 3, 1)
 def visits(*due_in_days: int, gap: int = 14) -> list[tuple[str, int, bool]]:
     """Return each visit as its tag, the days from today and whether a conflict is said; lots are A, B, C in the order given."""
     lots = [MediaLot(chr(ord("A") + i), TODAY + timedelta(days=days)) for i, days in enumerate(due_in_days)]
-    return [
-        (one.tag, (one.do_on - TODAY).days, one.conflict is not None)
-        for one in spaced_visits(lots, least_gap_days=gap, today=TODAY)
-    ]
+    return [(one.tag, (one.do_on - TODAY).days, one.conflict is not None) for one in spaced_visits(lots, least_gap_days=gap, today=TODAY)]
 
 
 def test_a_single_lot_is_done_when_it_is_due_and_today_at_the_earliest():
@@ -89,8 +87,10 @@ def test_no_two_visits_are_closer_than_the_gap_nor_any_late_without_saying_so(du
     found = spaced_visits(lots, least_gap_days=gap, today=TODAY)
 
     assert [one.tag for one in found] == sorted(due, key=lambda tag: (due[tag], tag))
-    assert all((later.do_on - one.do_on).days >= gap for one, later in zip(found, found[1:], strict=False))
+    assert all((later.do_on - one.do_on).days >= gap for one, later in pairwise(found))
     assert all(one.do_on >= TODAY for one in found)
     assert all(one.conflict for one in found if one.do_on > max(due[one.tag], TODAY))
     assert all((one.early is not None) == (one.do_on < due[one.tag]) for one in found)
-    assert all(one.conflict is None or any(one.conflict == other.conflict and other.do_on > due[other.tag] for other in found) for one in found)
+    assert all(
+        one.conflict is None or any(one.conflict == other.conflict and other.do_on > due[other.tag] for other in found) for one in found
+    )

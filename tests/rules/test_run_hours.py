@@ -61,9 +61,9 @@ SEASONS = st.lists(
     st.tuples(st.dates(date(2024, 1, 1), date(2024, 12, 31)), HOURS), min_size=1, max_size=4, unique_by=lambda one: one[0]
 ).map(lambda turns: tuple(Season(on.month, on.day, hours) for on, hours in turns))
 STARTS = st.one_of(st.none(), st.dates(date(2023, 1, 1), date(2028, 12, 31)))
-SCHEDULES = st.lists(
-    st.tuples(STARTS, st.one_of(HOURS, SEASONS)), min_size=1, max_size=4, unique_by=lambda one: one[0]
-).map(lambda rows: [RunPeriod(on, of) if isinstance(of, float) else RunPeriod(on, None, of) for on, of in rows])
+SCHEDULES = st.lists(st.tuples(STARTS, st.one_of(HOURS, SEASONS)), min_size=1, max_size=4, unique_by=lambda one: one[0]).map(
+    lambda rows: [RunPeriod(on, of) if isinstance(of, float) else RunPeriod(on, None, of) for on, of in rows]
+)
 
 
 @pytest.mark.parametrize(

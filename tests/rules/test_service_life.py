@@ -61,9 +61,7 @@ def test_age_counts_calendar_months_or_days_from_installation(installed_on, limi
     assert due_on(one_item(installed_on=installed_on, **limits)) == expected
 
 
-@pytest.mark.parametrize(
-    ("life_h", "days"), [(5000, 416), (4999.9, 416), (4992, 416), (4991.9, 415), (9000, 750), (11.9, 0), (12, 1)]
-)
+@pytest.mark.parametrize(("life_h", "days"), [(5000, 416), (4999.9, 416), (4992, 416), (4991.9, 415), (9000, 750), (11.9, 0), (12, 1)])
 def test_hours_end_on_the_last_whole_day_within_the_limit(life_h, days):
     facts = one_item(installed_on=INSTALLED, life_hours=life_h, schedule=TWELVE_A_DAY)
 
@@ -324,7 +322,10 @@ QUARTER_HOURS = st.integers(0, 96).map(lambda quarters: quarters / 4)
 PERIODS = st.one_of(
     st.builds(RunPeriod, maybe(DAYS), QUARTER_HOURS),
     st.builds(
-        lambda on, summer, winter: RunPeriod(on, None, (Season(4, 1, summer), Season(10, 1, winter))), maybe(DAYS), QUARTER_HOURS, QUARTER_HOURS
+        lambda on, summer, winter: RunPeriod(on, None, (Season(4, 1, summer), Season(10, 1, winter))),
+        maybe(DAYS),
+        QUARTER_HOURS,
+        QUARTER_HOURS,
     ),
 )
 CHECKS = st.builds(

@@ -76,9 +76,7 @@ def test_a_character_that_could_not_be_printed_honestly_is_refused_in_lines(name
         kept_lines(HIDDEN[name])
 
 
-@pytest.mark.parametrize(
-    "other", ["REEDMERE HOUSE", "reedmere  house", "Reedmere\u00a0House", "Ｒeedmere House", " Reedmere House "]
-)
+@pytest.mark.parametrize("other", ["REEDMERE HOUSE", "reedmere  house", "Reedmere\u00a0House", "Ｒeedmere House", " Reedmere House "])
 def test_spellings_of_one_name_are_the_same(other):
     assert same_name(other) == same_name("Reedmere House")
 

@@ -62,9 +62,5 @@ def minor_units(amount: Decimal, *, currency: str) -> int:
     digits = minor_digits(currency)
     scaled = amount.scaleb(digits)
     if scaled != scaled.to_integral_value():
-        raise ValueError(
-            f"amounts in {currency} have at most {digits} decimals"
-            if digits
-            else f"amounts in {currency} have no decimals"
-        )
+        raise ValueError(f"amounts in {currency} have at most {digits} decimals" if digits else f"amounts in {currency} have no decimals")
     return int(scaled)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
 from typing import Any, get_args
 from uuid import UUID
 
@@ -42,8 +43,8 @@ def plan_enclosures(unit: Unit, sheet: Sheet) -> Plan:
         if position not in sheet.refusals:
             old = nest.found.get(keys[position])
             own = {"site_id": site_id, **({"life_support_system_id": system} if system else {})}
-            made = plan_row(unit, plan, sheet, position, old=old, facts=lambda old=old, own=own: {**own, **_facts(sheet, position, old, nest)})  # noqa: B023 - called at once
-            nest.put(position, made)
+            facts = partial(_facts, sheet, position, old=old, own=own, nest=nest)
+            nest.put(position, plan_row(unit, plan, sheet, position, old=old, facts=facts))
     return plan
 
 
@@ -107,11 +108,11 @@ class _Nest:
         return self._parents[enclosure_id]
 
 
-def _facts(sheet: Sheet, position: int, old: Mapping[str, Any] | None, nest: _Nest) -> dict[str, Any]:
+def _facts(sheet: Sheet, position: int, *, old: Mapping[str, Any] | None, own: Mapping[str, Any], nest: _Nest) -> dict[str, Any]:
     said = sheet.said(position, *_PLAIN, but=("name",) if old else ())
     parent_id = nest.parent_of(position, own_id=old["id"] if old else None)
     shape = _shape(sheet, position)
-    return {**said, **({"shape": shape} if shape else {}), **({"parent_id": parent_id} if parent_id else {})}
+    return {**own, **said, **({"shape": shape} if shape else {}), **({"parent_id": parent_id} if parent_id else {})}
 
 
 def _shape(sheet: Sheet, position: int) -> Any:  # noqa: ANN401 - any of the shapes
@@ -122,7 +123,7 @@ def _shape(sheet: Sheet, position: int) -> Any:  # noqa: ANN401 - any of the sha
     if kind is None:
         raise RuleBroken("shape missing: say which shape these dimensions are of", code="shape-missing", field="shape")
     try:
-        return _SHAPE.validate_python({"kind": kind.value, **dimensions})
+        return _SHAPE.validate_python({"kind": kind, **dimensions})
     except ValidationError as refused:
         faults = tuple(Fault(f"/shape{fault.pointer}", fault.code, fault.detail) for fault in faults_of(refused.errors()))
         raise RuleBroken("The shape cannot be taken.", code="invalid", faults=faults) from None

@@ -15,10 +15,9 @@ from domain.actions.equipment import derived_of
 from domain.actions.imports.lookups import kept_by_key
 from domain.actions.imports.named_enclosures import resolve_enclosures
 from domain.actions.imports.places import Places, resolve_places, system_at
-from domain.actions.imports.plans import Plan, change_of, plan_row, started_plan
+from domain.actions.imports.plans import Plan, plan_row, started_plan
 from domain.actions.imports.schedules import constant_schedule, schedule_said
 from domain.actions.imports.sheet import Sheet
-from domain.errors import Fault, RuleBroken
 from domain.records.equipment import Equipment, EquipmentStated, RunPeriodStated
 from domain.records.unit import Unit
 
@@ -43,23 +42,16 @@ def plan_equipment(unit: Unit, sheet: Sheet, *, create_enclosures: bool) -> Plan
     _refuse_incomplete(sheet, olds)
     sites = _sites(sheet, olds)
     _refuse_later_than_today(sheet, sites, places)
-    plan = started_plan(unit, Equipment, EquipmentStated, derived=derived_of)
+    _check_overrides(sheet)
     enclosures = resolve_enclosures(unit, sheet, sites, places=places, create=create_enclosures)
     systems = _systems(sheet, sites, places)
-    _check_overrides(sheet)
-    refs = {
-        "site_id": sites,
-        "model_id": sheet.column("model"),
-        "enclosure_id": enclosures.ids,
-        "life_support_system_id": systems,
-    }
-    _plan_new(unit, plan, sheet, keys, olds, refs)
+    refs = {"site_id": sites, "model_id": sheet.column("model"), "enclosure_id": enclosures.ids, "life_support_system_id": systems}
+    plan = started_plan(unit, Equipment, EquipmentStated, derived=derived_of)
+    _plan_new(unit, plan, sheet, keys=keys, olds=olds, refs=refs)
     for position, old in enumerate(olds):
         if old is not None and position not in sheet.refusals:
-            _plan_known(unit, plan, sheet, position, old, refs)
-    plan.new_enclosures = enclosures.rows_for(
-        position for position in range(len(keys)) if position not in sheet.refusals
-    )
+            _plan_known(unit, plan, sheet, position, old=old, refs=refs)
+    plan.new_enclosures = enclosures.rows_for(sheet.sound())
     _notice_missing_dates(sheet, olds)
     return plan
 
@@ -79,35 +71,20 @@ def _sites(sheet: Sheet, olds: Sequence[Mapping[str, Any] | None]) -> Sequence[U
 
 
 def _refuse_later_than_today(sheet: Sheet, sites: Sequence[UUID | None], places: Places) -> None:
+    earliest = min(places.today.values(), default=date.max)
     for name in NOT_LATER_THAN_TODAY:
-        for position, day in _late(sheet.column(name), sites, places.today):
-            today = places.today[_known(sites[position])]
-            sheet.refuse(
-                position,
-                name,
-                "in-future",
-                f"{name} {day.isoformat()} has not come yet: it is {today.isoformat()} at the site",
-            )
-
-
-def _late(
-    days: Sequence[date | None], sites: Sequence[UUID | None], today: Mapping[UUID, date]
-) -> list[tuple[int, date]]:
-    earliest = min(today.values(), default=date.max)
-    return [
-        (position, day)
-        for position, day in enumerate(days)
-        if day is not None and day > earliest and (site := sites[position]) is not None and day > today[site]
-    ]
+        for position, day in enumerate(sheet.column(name)):
+            site = sites[position] if day is not None and day > earliest else None
+            if site is not None and day > (today := places.today[site]):
+                sheet.refuse(
+                    position, name, "in-future", f"{name} {day.isoformat()} has not come yet: it is {today.isoformat()} at the site"
+                )
 
 
 def _systems(sheet: Sheet, sites: Sequence[UUID | None], places: Places) -> Sequence[UUID | None]:
     if "life_support_system" not in sheet.columns:
         return sheet.column("life_support_system")
-    return [
-        None if site is None else system_at(sheet, places, position, site_id=site)
-        for position, site in enumerate(sites)
-    ]
+    return [None if site is None else system_at(sheet, places, position, site_id=site) for position, site in enumerate(sites)]
 
 
 def _check_overrides(sheet: Sheet) -> None:
@@ -126,11 +103,14 @@ def _plan_new(
     unit: Unit,
     plan: Plan,
     sheet: Sheet,
+    *,
     keys: Sequence[str],
     olds: Sequence[Any],
     refs: Mapping[str, Sequence[UUID | None]],
 ) -> None:
-    columns = {name: _with_default(sheet.columns[name], plan.blank[name]) for name in PLAIN if name in sheet.columns}
+    columns: dict[str, Sequence[Any]] = {
+        name: _with_default(sheet.columns[name], plan.blank[name]) for name in PLAIN if name in sheet.columns
+    }
     hours = sheet.column("hours_per_day")
     schedules: dict[float | None, list[Any]] = {
         None: [],
@@ -152,6 +132,7 @@ def _plan_known(
     plan: Plan,
     sheet: Sheet,
     position: int,
+    *,
     old: Mapping[str, Any],
     refs: Mapping[str, Sequence[UUID | None]],
 ) -> None:
@@ -184,11 +165,3 @@ def _notice_missing_dates(sheet: Sheet, olds: Sequence[Mapping[str, Any] | None]
                 "installed_on-missing",
                 "installed_on missing: what it is due by its age or hours stays unknown",
             )
-
-
-def _known(site: UUID | None) -> UUID:
-    if site is None:
-        raise RuleBroken(
-            "The site is not known.", code="site-unknown", faults=(Fault("/site", "site-unknown", "site unknown"),)
-        )
-    return site

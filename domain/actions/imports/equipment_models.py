@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from domain.actions.imports.costs import minor_units
@@ -31,14 +32,10 @@ def plan_equipment_models(unit: Unit, sheet: Sheet) -> Plan:
     keys = sheet.keys("name")
     sheet.refuse_repeated(keys, name="name")
     found = {row["name_key"]: row for row in kept_by_key(unit, EquipmentModel, "name_key", keys)}
-    plan = started_plan(
-        unit, EquipmentModel, EquipmentModelStated, derived=lambda made: {"name_key": same_name(made.name)}
-    )
+    plan = started_plan(unit, EquipmentModel, EquipmentModelStated, derived=lambda made: {"name_key": same_name(made.name)})
     for position in sheet.sound():
         old = found.get(keys[position])
-        plan_row(
-            unit, plan, sheet, position, old=old, facts=lambda position=position, old=old: _facts(sheet, position, old)
-        )
+        plan_row(unit, plan, sheet, position, old=old, facts=partial(_facts, sheet, position, old))
     return plan
 
 

@@ -13,7 +13,7 @@ from domain.records.base import Record, table_of
 from domain.records.statements import Statement
 from domain.records.unit import Unit
 
-_AT_ONCE = 500
+_AT_ONCE = 100
 
 
 def kept_by_key(unit: Unit, record: type[Record], key: str, wanted: Iterable[str]) -> list[dict[str, Any]]:
@@ -21,7 +21,7 @@ def kept_by_key(unit: Unit, record: type[Record], key: str, wanted: Iterable[str
     keys = iter(sorted(set(wanted) - {""}))
     found: list[dict[str, Any]] = []
     while chunk := list(islice(keys, _AT_ONCE)):
-        size = 1 if len(chunk) == 1 else 20 if len(chunk) <= 20 else _AT_ONCE  # noqa: PLR2004 - three statements, each prepared once
+        size = 1 if len(chunk) == 1 else _AT_ONCE
         padded = chunk + chunk[-1:] * (size - len(chunk))
         found += unit.named(_kept(record, key, size), **{f"key_{at}": one for at, one in enumerate(padded)})
     return found

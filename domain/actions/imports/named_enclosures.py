@@ -32,9 +32,7 @@ class NamedEnclosures:
         return [self.new[one] for one in needed if one is not None and one in self.new]
 
 
-def resolve_enclosures(
-    unit: Unit, sheet: Sheet, sites: Sequence[UUID | None], *, places: Places, create: bool
-) -> NamedEnclosures:
+def resolve_enclosures(unit: Unit, sheet: Sheet, sites: Sequence[UUID | None], *, places: Places, create: bool) -> NamedEnclosures:
     """Find each row's enclosure by its name at the row's site; an unknown one is refused, or prepared where it is to be made."""
     sheet.resolve("enclosure", lambda value: checked_value(EnclosureStated, "name", value))
     names = sheet.column("enclosure")

@@ -68,9 +68,6 @@ def _resolve(unit: Unit, sheet: Sheet, name: str, record: type[Record]) -> list[
     noun = record.noun.replace("_", " ")
     sheet.resolve(
         name,
-        lambda value: (
-            ids.get(same_name(value))
-            or CellFault(f"{name}-unknown", f"{name} unknown: there is no {noun} {value.strip()!r}")
-        ),
+        lambda value: ids.get(same_name(value)) or CellFault(f"{name}-unknown", f"{name} unknown: there is no {noun} {value.strip()!r}"),
     )
     return rows

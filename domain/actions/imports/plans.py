@@ -44,9 +44,7 @@ class Plan:
     new_enclosures: list[Mapping[str, Any]] = field(default_factory=list)
 
 
-def started_plan(
-    unit: Unit, record: type[Record], stated: type[Stated], *, derived: Callable[[Any], Mapping[str, Any]]
-) -> Plan:
+def started_plan(unit: Unit, record: type[Record], stated: type[Stated], *, derived: Callable[[Any], Mapping[str, Any]]) -> Plan:
     """Return an empty plan for records of one class."""
     return Plan(record, stated, derived, blank_row(unit, record))
 
@@ -54,9 +52,7 @@ def started_plan(
 def blank_row(unit: Unit, record: type[Record]) -> dict[str, Any]:
     """Return the columns of a new row of which nothing was stated; the id is still to be given."""
     defaults = {
-        name: facts.get_default(call_default_factory=True)
-        for name, facts in record.model_fields.items()
-        if not facts.is_required()
+        name: facts.get_default(call_default_factory=True) for name, facts in record.model_fields.items() if not facts.is_required()
     }
     stated_none = {name: defaults.get(name) for name in columns_of(record)}
     return {**stated_none, "organisation_id": unit.organisation_id, "created_at": unit.origin.at}
@@ -103,10 +99,7 @@ def change_of(plan: Plan, old: Mapping[str, Any], said: Mapping[str, Any]) -> tu
 
 def agrees(old: Mapping[str, Any], said: Mapping[str, Any]) -> bool:
     """Return whether a record says already all that is said."""
-    return all(
-        old[name] == (value.model_dump(mode="json") if hasattr(value, "model_dump") else value)
-        for name, value in said.items()
-    )
+    return all(old[name] == (value.model_dump(mode="json") if hasattr(value, "model_dump") else value) for name, value in said.items())
 
 
 def carry_out(unit: Unit, plan: Plan) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from functools import cache
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
@@ -144,6 +144,5 @@ def checked_value(stated: type[BaseModel], name: str, value: Any) -> Any:  # noq
 @cache
 def _adapter(stated: type[BaseModel], name: str) -> TypeAdapter[Any]:
     field = stated.model_fields[name]
-    return TypeAdapter(
-        Annotated[field.annotation, name, *field.metadata], config=ConfigDict(strict=True, allow_inf_nan=False)
-    )
+    annotation = cast("Any", Annotated[field.annotation, name, *field.metadata])
+    return TypeAdapter(annotation, config=ConfigDict(strict=True, allow_inf_nan=False))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from domain.actions.imports.lookups import kept_by_key
 from domain.actions.imports.plans import Plan, plan_row, started_plan
 from domain.actions.imports.sheet import Sheet
@@ -19,6 +21,6 @@ def plan_sites(unit: Unit, sheet: Sheet) -> Plan:
     plan = started_plan(unit, Site, SiteStated, derived=lambda made: {"name_key": same_name(made.name)})
     for position in sheet.sound():
         old = found.get(keys[position])
-        said = sheet.said(position, *SiteStated.model_fields, but=("name",) if old else ())
-        plan_row(unit, plan, sheet, position, old=old, facts=lambda said=said: said)
+        said = partial(sheet.said, position, *SiteStated.model_fields, but=("name",) if old else ())
+        plan_row(unit, plan, sheet, position, old=old, facts=said)
     return plan

@@ -1,0 +1,119 @@
+"""The description of the API is true, whole, and committed."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+from openapi_spec_validator import validate
+
+from api.app import DOORS, build_app
+from api.openapi import COPY, text_of
+from api.settings import Settings
+from domain.records.engine import open_store
+from tests import makers
+
+NOUNS = {
+    "site": "sites",
+    "enclosure": "enclosures",
+    "life_support_system": "life_support_systems",
+    "staff_member": "staff",
+    "taxon": "taxa",
+    "animal": "animals",
+    "equipment_model": "equipment_models",
+    "equipment": "equipment",
+    "spare": "spares",
+}
+# Operation ids are names in other people's programs: they are added, never renamed.
+GOLDEN = {
+    *(f"{verb}_{noun}" for verb in ("get", "register", "change", "end") for noun in NOUNS),
+    *(f"list_{plural}" for plural in NOUNS.values()),
+    *("replace_equipment", "get_organisation", "get_health", "get_readiness"),
+    *("list_hour_readings", "record_hours", "get_hour_reading", "end_hour_reading"),
+    *("list_output_readings", "record_output", "get_output_reading", "end_output_reading"),
+    *("list_checks", "record_check", "get_check", "end_check"),
+}
+
+
+@pytest.fixture(scope="module")
+def app():
+    store = open_store("sqlite:///:memory:")
+    yield build_app(store, settings=Settings(), clock=lambda: makers.NOON)
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def described(app):
+    return app.openapi()
+
+
+def operations(described):
+    return [(path, method, operation) for path, methods in described["paths"].items() for method, operation in methods.items()]
+
+
+def test_it_is_valid_openapi_3_1(described):
+    assert described["openapi"].startswith("3.1")
+    validate(described)
+
+
+def test_the_committed_copy_is_current(app):
+    assert COPY.read_text(encoding="utf-8") == text_of(app), "run python -m api.openapi"
+
+
+def test_no_operation_id_is_lost_or_renamed(described):
+    ids = [operation["operationId"] for _, _, operation in operations(described)]
+
+    assert set(ids) >= GOLDEN
+    assert len(ids) == len(set(ids))
+    assert all(re.fullmatch("[a-z]+(_[a-z]+)+", one) for one in ids)
+
+
+def test_every_door_is_described(described):
+    by_id = {operation["operationId"]: (path, method, operation) for path, method, operation in operations(described)}
+    for door in DOORS:
+        path, method, operation = by_id[door.operation_id]
+        assert (path, method.upper()) == (door.path, door.method)
+        assert ("requestBody" in operation) == (door.body is not None)
+
+
+def test_every_id_in_a_path_is_described_and_named_for_its_resource(described):
+    for path, _, operation in operations(described):
+        names = re.findall(r"{(\w+)}", path)
+        assert names == [one["name"] for one in operation.get("parameters", ()) if one["in"] == "path"]
+        assert "id" not in names
+
+
+def test_every_answer_without_success_is_described_as_a_problem(described):
+    for path, _, operation in operations(described):
+        refused = {status: answer for status, answer in operation["responses"].items() if status >= "400"}
+        assert refused
+        assert all(answer == {"$ref": f"#/components/responses/Problem{status}"} for status, answer in refused.items()), path
+    assert not {"HTTPValidationError", "ValidationError"} & set(described["components"]["schemas"])
+
+
+def test_records_need_a_key_and_health_does_not(described):
+    for path, _, operation in operations(described):
+        assert operation["security"] == ([{"key": []}] if path.startswith("/v1/") else [])
+
+
+def test_an_answer_shows_every_field_and_a_correction_needs_none(described):
+    schemas = described["components"]["schemas"]
+
+    assert sorted(schemas["Enclosure"]["required"]) == sorted(schemas["Enclosure"]["properties"])
+    assert "required" not in schemas["EnclosurePatch"]
+    assert "id" not in schemas["EnclosurePatch"]["properties"]
+    assert {"type": "null"} in schemas["EnclosurePatch"]["properties"]["note"]["anyOf"]
+    assert "anyOf" not in schemas["EnclosurePatch"]["properties"]["name"]
+
+
+def test_nothing_of_other_organisations_or_of_secrets_is_described(described):
+    text = json.dumps(described["components"]["schemas"])
+
+    assert not re.search(r'"(organisation_id|name_key|tag_key|shelf_key|secret_sha256|hours_key)"', text)
+
+
+def test_a_query_parameter_that_is_described_is_taken():
+    for door in DOORS:
+        told = {one["name"] for one in door.parameters if one["in"] == "query"}
+        assert told == set(door.query)

@@ -1,0 +1,152 @@
+"""How a vector's inputs are put to the rules. Nothing is computed here: names are matched, units converted, answers worded alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+
+from domain.rules import volumes
+from domain.rules.calendar import (
+    add_months,
+    as_date,
+    as_days,
+    elapsed_hours,
+    instant_at_site,
+    occurrence_dates,
+    occurrences,
+    zone_named,
+)
+from domain.rules.run_hours import RunPeriod, constant, days_until_used
+from domain.rules.service_life import due_on, one_item
+
+Inputs = Mapping[str, Any]
+
+_TO_CANONICAL = {"m": 1.0, "m2": 1.0, "L": 1.0, "1": 1.0, "h": 1.0, "h/d": 1.0, "g": 1.0, "kg": 1000.0, "g/L": 1.0}
+"""How many canonical units of the rules (m, m2, L, g, g/L, h, h/day, fraction) one unit of a vector is."""
+
+
+def number(inputs: Inputs, name: str) -> float:
+    """Return a quantity in the unit that the rules take."""
+    return in_canonical_unit(inputs[name])
+
+
+def numbers(inputs: Inputs, name: str) -> list[float]:
+    """Return a list of quantities in the unit that the rules take."""
+    return [in_canonical_unit(one) for one in inputs[name]]
+
+
+def in_canonical_unit(quantity: Any) -> float:
+    """Return a quantity's value in the unit that the rules take; a bare number is in it already."""
+    if not isinstance(quantity, Mapping):
+        return float(quantity)
+    return float(quantity["value"]) * _TO_CANONICAL[quantity["unit"]]
+
+
+def day(inputs: Inputs, name: str) -> date:
+    """Return a date."""
+    return date.fromisoformat(inputs[name])
+
+
+def local_times(inputs: Inputs) -> list[datetime]:
+    """Return the wall-clock times among the inputs, earliest first, whatever they are called."""
+    texts = [value for value in inputs.values() if isinstance(value, str)]
+    return sorted(datetime.fromisoformat(text) for text in texts if _is(datetime.fromisoformat, text))
+
+
+def zone(inputs: Inputs) -> str:
+    """Return the one input that is an IANA zone, whatever it is called."""
+    (found,) = [value for value in inputs.values() if isinstance(value, str) and _is(zone_named, value)]
+    return str(found)
+
+
+def _is(read: Callable[[str], object], text: str) -> bool:
+    try:
+        read(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _crossing(inputs: Inputs) -> str:
+    remaining_h = number(inputs, "crossing_hours") - number(inputs, "now_hours")
+    pieces = constant(np.array([number(inputs, "hours_per_day")]))
+    return as_date(days_until_used(as_days([day(inputs, "today")]), np.array([remaining_h]), pieces)[0]).isoformat()
+
+
+def _lamp_life(inputs: Inputs) -> dict[str, object]:
+    installed_on = day(inputs, "installed")
+    schedule = (RunPeriod(None, number(inputs, "hours_per_day")),)
+    due = due_on(one_item(installed_on=installed_on, life_hours=number(inputs, "lamp_life"), schedule=schedule))
+    if due is None:
+        raise ValueError("the lamp has no due date")
+    return {"days": (due - installed_on).days, "due": due.isoformat()}
+
+
+def _validity_in_days(inputs: Inputs) -> str | None:
+    due = due_on(one_item(installed_on=day(inputs, "issued"), life_days=int(number(inputs, "days"))))
+    return due.isoformat() if due else None
+
+
+def _instant(inputs: Inputs) -> str:
+    (local,) = local_times(inputs)
+    return instant_at_site(local, zone(inputs)).isoformat()
+
+
+def _hours_between(inputs: Inputs) -> float:
+    start, end = local_times(inputs)
+    return elapsed_hours(start, end, zone=zone(inputs))
+
+
+def _recurring_instants(inputs: Inputs) -> list[str]:
+    (start,) = local_times(inputs)
+    return [one.isoformat() for one in occurrences(inputs["rrule"], start_local=start, zone=zone(inputs))]
+
+
+def _recurring_dates(inputs: Inputs) -> list[str]:
+    return [one.isoformat() for one in occurrence_dates(inputs["rrule"], start_on=day(inputs, "dtstart"))]
+
+
+FORMULAS: dict[str, Callable[[Inputs], object]] = {
+    "W-VOL-01": lambda v: volumes.box_l(number(v, "length"), number(v, "width"), number(v, "water_depth")),
+    "W-VOL-02": lambda v: volumes.box_from_outside_l(
+        number(v, "ext_length"), number(v, "ext_width"), number(v, "water_depth"), wall_m=number(v, "glass")
+    ),
+    "W-VOL-03": lambda v: volumes.cylinder_l(number(v, "diameter"), number(v, "water_depth")),
+    "W-VOL-04": lambda v: volumes.stadium_l(number(v, "length"), number(v, "width"), number(v, "water_depth")),
+    "W-VOL-05": lambda v: volumes.ellipse_l(number(v, "length"), number(v, "width"), number(v, "water_depth")),
+    "W-VOL-06": lambda v: volumes.truncated_cone_l(number(v, "top_diameter"), number(v, "bottom_diameter"), number(v, "water_depth")),
+    "W-VOL-07": lambda v: volumes.sloping_floor_l(
+        number(v, "length"), number(v, "width"), number(v, "depth_shallow"), number(v, "depth_deep")
+    ),
+    "W-VOL-08": lambda v: volumes.sloped_pond_l(
+        number(v, "top_length"),
+        number(v, "top_width"),
+        number(v, "depth"),
+        run_per_rise=number(v, "side_slope_run_per_rise"),
+    ),
+    "W-VOL-09": lambda v: volumes.contours_l(numbers(v, "areas"), interval_m=number(v, "contour_interval")),
+    "W-VOL-10": lambda v: volumes.cross_sections_l(numbers(v, "areas"), spacing_m=number(v, "spacing")),
+    "W-VOL-11": lambda v: volumes.sounded_pond_l(number(v, "surface_area"), numbers(v, "depths")),
+    "W-VOL-12": lambda v: volumes.lying_cylinder_l(number(v, "diameter"), number(v, "length"), number(v, "water_depth")),
+    "W-VOL-13": lambda v: volumes.net_of_furnishing_l(number(v, "gross"), number(v, "displacement_fraction")),
+    "W-VOL-14": lambda v: volumes.volume_by_tracer_l(
+        number(v, "salt_mass"),
+        salinity_before_g_per_l=number(v, "salinity_before"),
+        salinity_after_g_per_l=number(v, "salinity_after"),
+    ),
+    "C-DATE-01": lambda v: add_months(day(v, "start"), int(number(v, "months"))).isoformat(),
+    "C-DATE-02": _validity_in_days,
+    "C-DATE-03": lambda v: add_months(day(v, "expiry"), -int(number(v, "lead_months"))).isoformat(),
+    "D-CAL-01": _crossing,
+    "F-UV-01": _lamp_life,
+    "T-HRS-01": _hours_between,
+    "T-RRULE-01": _recurring_instants,
+    "T-RRULE-02": _instant,
+    "T-RRULE-03": _instant,
+    "T-RRULE-04": _recurring_dates,
+    "T-RRULE-05": _recurring_dates,
+}
+"""The rule that answers each published formula, as a vector asks it."""
