@@ -7,12 +7,9 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from datetime import datetime
 from functools import partial
-from importlib import import_module
-from importlib.util import find_spec
-from types import ModuleType
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 from starlette.middleware.cors import CORSMiddleware
@@ -32,6 +29,7 @@ from api.routes import (
     equipment_models,
     forecasts,
     health,
+    imports,
     life_support_systems,
     organisation,
     readings,
@@ -63,8 +61,11 @@ DOORS: tuple[Door, ...] = (
     *forecasts.DOORS,
     *reports.DOORS,
 )
-ROUTERS = ("imports",)
-"""Modules of ``api.routes`` with a ``router`` of FastAPI's own kind, and perhaps ``resume(house)`` for work that a stop left unfinished."""
+ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
+"""Routes of FastAPI's own kind."""
+
+RESUMES = (imports.resume, reports.resume)
+"""What takes up, at the start, the work that a stop left unfinished."""
 
 TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "X-Request-Id")
 SHOWN_HEADERS = ("ETag", "Link", "Location", "Content-Disposition", "Retry-After", "X-Request-Id", "Idempotency-Replayed")
@@ -99,15 +100,11 @@ def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]
         exception_handlers=dict(HANDLERS),
     )
     app.state.house, app.state.work = house, work
-    app.state.resume = []
-    app.router.routes.extend(door.route() for door in DOORS)
-    app.include_router(health.router)
-    app.include_router(docs.router)
-    app.state.resume.append(partial(reports.resume, house))
-    for module in _other_routes():
-        app.include_router(module.router)
-        if hasattr(module, "resume"):
-            app.state.resume.append(partial(module.resume, house))
+    app.state.resume = [partial(resume, house) for resume in RESUMES]
+    for router in ROUTERS:
+        app.include_router(router)
+    described = {getattr(route, "name", "") for router in ROUTERS for route in router.routes}
+    app.router.routes.extend(door.route() for door in DOORS if door.operation_id not in described)
     return app
 
 
@@ -147,8 +144,3 @@ def _layers(house: House) -> list[Middleware]:
 
 def _name_of(route: APIRoute) -> str:
     return route.name
-
-
-def _other_routes() -> list[ModuleType]:
-    names = [f"api.routes.{name}" for name in ROUTERS]
-    return [import_module(name) for name in names if find_spec(name) is not None]

@@ -32,7 +32,8 @@ Writes = Callable[[Call], Answer]
 class Door:
     """One method at one path. It has either ``reads``, run on the event loop, or ``writes``, run in a worker thread.
 
-    ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is the class that a request's body is read by.
+    ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is the class that a request's body is read by; ``files``
+    are the media types of an answer that is a file and no JSON.
     """
 
     method: str
@@ -49,6 +50,7 @@ class Door:
     query: Mapping[str, Reader] = field(default_factory=dict)
     parameters: Sequence[Mapping[str, Any]] = ()
     headers: Sequence[str] = ()
+    files: Sequence[str] = ()
 
     @property
     def key(self) -> tuple[object, ...]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 import secrets
 
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.errors import Header, defect
+from api.errors import Header, defect, log
 
 _SANE = re.compile(rb"[A-Za-z0-9-]{8,64}")
 NO_SNIFFING: Header = (b"x-content-type-options", b"nosniff")
@@ -44,6 +45,8 @@ class Envelope:
 
         try:
             await self.app(scope, receive, send_complete)
+        except ClientDisconnect:
+            log.info("request %s was broken off by its caller", request_id.decode())
         except Exception as fault:
             answer = defect(fault, request_id=request_id.decode(), path=scope["path"])
             if started:

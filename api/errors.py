@@ -96,9 +96,9 @@ class Answer(Response):
         self.status_code = status
         self.body = body
         self.background = None
-        self.raw_headers = [(b"content-length", b"%d" % len(body)), *headers]
-        if body:
-            self.raw_headers.append((b"content-type", media))
+        self.raw_headers = [*headers]
+        if status != HTTPStatus.NOT_MODIFIED:
+            self.raw_headers += [(b"content-length", b"%d" % len(body)), (b"content-type", media)]
 
 
 def problem(status: int, code: str, detail: str, *, path: str, faults: Sequence[Fault] = (), headers: Sequence[Header] = ()) -> Answer:

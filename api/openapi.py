@@ -56,7 +56,9 @@ def _operations(described: Mapping[str, Any]) -> Iterator[tuple[str, str, dict[s
 
 def _describe_door(operation: dict[str, Any], door: Door, schemas: dict[str, Any]) -> None:
     success = operation["responses"][str(door.status)]
-    success["description"] = {201: "Registered"}.get(door.status, "Done")
+    success["description"] = {201: "Registered", 202: "Asked for; Location is where to look"}.get(door.status, "Done")
+    if door.files:
+        success["content"] = {media: {"schema": {"type": "string", "format": "binary"}} for media in door.files}
     if door.headers:
         success["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in door.headers}
     if "If-None-Match" in {parameter["name"] for parameter in door.parameters}:

@@ -10,6 +10,7 @@ from hashlib import sha256
 from api.importing.collector import resting_collector
 from api.importing.mapping import read_mapping
 from api.importing.reading import rows_in
+from api.importing.templates import TemplateForm, template
 from domain.actions.imports import ImportFileFacts, ImportOptions, ImportReport, ImportRows, import_rows
 from domain.records.engine import Store, run_unit
 from domain.records.journal import Origin
@@ -18,7 +19,7 @@ from domain.records.nights import ImportKind
 AS_USUAL = ImportOptions()
 """All rows or none are written, and only with enclosures that are on record."""
 
-__all__ = ["ImportOptions", "ImportReport", "import_file", "read_file"]
+__all__ = ["ImportOptions", "ImportReport", "TemplateForm", "import_file", "read_file", "template"]
 
 
 def read_file(

@@ -26,6 +26,9 @@ _CHUNK = 1024 * 1024
 _OVERLAP = 1024
 _LOCAL_HEADER = 30
 _ENCRYPTED = 0x1
+_WORKBOOK = "xl/workbook.xml"
+_OTHER_WORKBOOKS = frozenset(("content.xml", "xl/workbook.bin"))
+"""Parts of other formats, which the reader would take as well, and which are not measured here."""
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 # What the start of a reference beyond the caps looks like; then the whole cell or row, which counts if there is anything in it: the
 # reader would lay out every cell up to it.
@@ -72,7 +75,8 @@ def _parts(content: bytes) -> list[zipfile.ZipInfo]:
     if any(part.flag_bits & _ENCRYPTED for part in parts):
         raise _refused("workbook-locked", "The workbook is encrypted. Save it without a password.")
     _refuse_growth(sum(part.file_size for part in parts), packed=len(content))
-    if not any(part.filename.lower().startswith("xl/") for part in parts):
+    names = {part.filename.replace("\\", "/").lower() for part in parts}
+    if _WORKBOOK not in names or names & _OTHER_WORKBOOKS:
         raise _refused("not-a-workbook", "This is a packed file, but no .xlsx workbook.")
     return parts
 

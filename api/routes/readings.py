@@ -22,6 +22,9 @@ from domain.records import equipment as records
 from domain.records.base import Record
 from domain.records.lists import one
 
+ITEM = id_parameter("equipment_id")
+NOTHING = b'{"items":[],"next":null}'
+
 
 @dataclass(frozen=True, kw_only=True)
 class Measured:
@@ -38,59 +41,89 @@ class Measured:
     page: type[BaseModel]
     make: Callable[..., Any]
 
+    @property
+    def here(self) -> str:
+        """The path of the item's list."""
+        return f"/v1/equipment/{{equipment_id}}/{self.path}"
+
+    @property
+    def this(self) -> str:
+        """The path of one record."""
+        return f"{self.here}/{{{self.parameter}}}"
+
     def doors(self) -> list[Door]:
         """Return the four doors: list, record, get, end."""
+        return [self.list_door(), self.record_door(), self.get_door(), self.end_door()]
+
+    def list_door(self) -> Door:
+        """Return the door to the item's list, page by page."""
         listing = Listing(self.record, within="equipment_id")
-        here, this = f"/v1/equipment/{{equipment_id}}/{self.path}", f"/v1/equipment/{{equipment_id}}/{self.path}/{{{self.parameter}}}"
-        item, own = id_parameter("equipment_id"), id_parameter(self.parameter)
-        shared: dict[str, Any] = {"tag": "equipment", "subject": self.record.noun.replace("_", " ")}
-        shown: dict[str, Any] = {"answers": self.kept, "headers": ["ETag"], **shared}
-        return [
-            Door(
-                method="GET",
-                path=here,
-                operation_id=self.list_id,
-                summary=f"List an item's {self.path.replace('-', ' ')}",
-                answers=self.page,
-                reads=self._list(listing),
-                query=listing.readers,
-                parameters=[item, *listing.parameters],
-                headers=["Link"],
-                **{**shared, "subject": "equipment"},
-            ),
-            Door(
-                method="POST",
-                path=here,
-                operation_id=self.record_id,
-                summary=f"Record {self.singular.replace('_', ' ')}",
-                answers=self.kept,
-                status=201,
-                writes=self._record,
-                body=self.new,
-                parameters=[item, IDEMPOTENCY_KEY],
-                headers=["ETag", "Location"],
-                **{**shared, "subject": "equipment"},
-            ),
-            Door(
-                method="GET",
-                path=this,
-                operation_id=f"get_{self.singular}",
-                summary=f"Get {self.singular.replace('_', ' ')}",
-                reads=self._get,
-                parameters=[item, own, IF_NONE_MATCH],
-                **shown,
-            ),
-            Door(
-                method="POST",
-                path=f"{this}/end",
-                operation_id=f"end_{self.singular}",
-                summary=f"Take {self.singular.replace('_', ' ')} out of account",
-                writes=self._end,
-                body=Ending,
-                parameters=[item, own, IDEMPOTENCY_KEY],
-                **shown,
-            ),
-        ]
+        return Door(
+            method="GET",
+            path=self.here,
+            operation_id=self.list_id,
+            summary=f"List an item's {self.path.replace('-', ' ')}",
+            tag="equipment",
+            subject="equipment",
+            answers=self.page,
+            reads=self._list(listing),
+            query=listing.readers,
+            parameters=[ITEM, *listing.parameters],
+            headers=["Link"],
+        )
+
+    def record_door(self) -> Door:
+        """Return the door by which one is recorded."""
+        return Door(
+            method="POST",
+            path=self.here,
+            operation_id=self.record_id,
+            summary=f"Record {self.singular.replace('_', ' ')}",
+            tag="equipment",
+            subject="equipment",
+            answers=self.kept,
+            status=201,
+            writes=self._record,
+            body=self.new,
+            parameters=[ITEM, IDEMPOTENCY_KEY],
+            headers=["ETag", "Location"],
+        )
+
+    def get_door(self) -> Door:
+        """Return the door to one record."""
+        return Door(
+            method="GET",
+            path=self.this,
+            operation_id=f"get_{self.singular}",
+            summary=f"Get {self.singular.replace('_', ' ')}",
+            tag="equipment",
+            subject=self.subject,
+            answers=self.kept,
+            reads=self._get,
+            parameters=[ITEM, id_parameter(self.parameter), IF_NONE_MATCH],
+            headers=["ETag"],
+        )
+
+    def end_door(self) -> Door:
+        """Return the door by which a wrong record is taken out of account."""
+        return Door(
+            method="POST",
+            path=f"{self.this}/end",
+            operation_id=f"end_{self.singular}",
+            summary=f"Take {self.singular.replace('_', ' ')} out of account",
+            tag="equipment",
+            subject=self.subject,
+            answers=self.kept,
+            writes=self._end,
+            body=Ending,
+            parameters=[ITEM, id_parameter(self.parameter), IDEMPOTENCY_KEY],
+            headers=["ETag"],
+        )
+
+    @property
+    def subject(self) -> str:
+        """What it is called in a sentence."""
+        return self.record.noun.replace("_", " ")
 
     def _list(self, listing: Listing) -> Callable[[Call], Any]:
         async def list_of_item(call: Call) -> Answer:
@@ -102,7 +135,7 @@ class Measured:
         return list_of_item
 
     async def _get(self, call: Call) -> Answer:
-        return await get_one(call, self.record, subject=self.record.noun.replace("_", " "), within="equipment_id")
+        return await get_one(call, self.record, subject=self.subject, within="equipment_id")
 
     def _record(self, call: Call) -> Answer:
         stated: Any = stated_in(call, self.new)
@@ -113,8 +146,6 @@ class Measured:
         kind: Any = self.record
         return write(call, lambda unit: of_record(end_measured(unit, kind, call.ids[0], call.ids[1], ending)))
 
-
-NOTHING = b'{"items":[],"next":null}'
 
 HOURS = Measured(
     path="hour-readings",

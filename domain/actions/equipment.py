@@ -113,8 +113,14 @@ def change_equipment(unit: Unit, equipment_id: UUID, patch: Mapping[str, Any], *
 
 
 def end_equipment(unit: Unit, equipment_id: UUID, ending: Ending) -> Equipment:
-    """End an item, taken out with nothing in its place, and return it."""
+    """End an item, taken out with nothing in its place, and return it.
+
+    Raises:
+        RuleBroken: The date lies before the item's installation.
+    """
     found = unit.fetch(Equipment, equipment_id)
+    if ending.on is not None and found.installed_on is not None and ending.on < found.installed_on:
+        raise RuleBroken(f"The item was installed on {found.installed_on.isoformat()}, later than this.", code="before-installation", field="on")
     return ended(unit, found, ending, today=today_at(unit, unit.fetch(Site, found.site_id)))
 
 

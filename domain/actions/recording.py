@@ -70,7 +70,7 @@ def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:
     """End a record and return it.
 
     Raises:
-        RuleBroken: The date is after today at the site, or before the record began.
+        RuleBroken: The date is after today at the site.
         Conflict: It has ended already.
     """
     if found.ended_on is not None:

@@ -192,7 +192,10 @@ class SqliteStore:
         try:
             yield
         except self.driver.IntegrityError as broken:
-            raise _conflict_of(str(broken)) from broken
+            conflict = _conflict_of(str(broken))
+            if conflict is None:
+                raise
+            raise conflict from broken
         except self.driver.OperationalError as busy:
             if "locked" in str(busy) or "busy" in str(busy):
                 raise StorageBusy("The database is busy; nothing was changed. Please try again.") from busy
@@ -269,14 +272,20 @@ class PostgresStore:
         try:
             yield
         except self._psycopg.errors.IntegrityError as broken:
-            raise _conflict_of(broken.diag.constraint_name or "") from broken
+            conflict = _conflict_of(broken.diag.constraint_name or "")
+            if conflict is None:
+                raise
+            raise conflict from broken
         except (self._psycopg.errors.SerializationFailure, self._psycopg.errors.DeadlockDetected) as between:
             raise Overtaken from between
         except (self._pools.PoolTimeout, self._psycopg.OperationalError) as away:
             raise StorageBusy("The database cannot be reached in time. Please try again.") from away
 
 
-def _conflict_of(constraint: str) -> Conflict:
+def _conflict_of(constraint: str) -> Conflict | None:
+    """Return the refusal behind a broken constraint, ``None`` for one that no request can break."""
     if "FOREIGN KEY" in constraint or constraint.startswith("fk_"):
         return Conflict("It refers to a record that is not there.", code="reference-missing")
-    return Conflict("There is already a record with the same name, tag or id.", code="already-there")
+    if "UNIQUE" in constraint or constraint.startswith(("uq_", "pk_")):
+        return Conflict("There is already a record with the same name, tag or id.", code="already-there")
+    return None

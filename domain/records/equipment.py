@@ -231,7 +231,7 @@ class Equipment(Record, EquipmentStated, table=True):
 
 
 class HourReadingStated(Stated):
-    """What an item's hour counter showed at the end of a day at the site [h]."""
+    """What an item's hour counter showed on a day at the site [h]; like the day of installation, that day's own hours are still to come."""
 
     read_on: Day
     counter_h: Hours

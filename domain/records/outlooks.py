@@ -30,9 +30,9 @@ from domain.records.equipment import (
 )
 from domain.records.statements import Statement
 from domain.records.unit import Unit
-from domain.rules.calendar import Days, as_days
+from domain.rules.calendar import Days, as_date_or_none, as_days
 from domain.rules.output import OutputReadings
-from domain.rules.run_hours import Pieces, RunPeriod, Season, constant, laid_out
+from domain.rules.run_hours import Pieces, RunPeriod, Season, constant, laid_out, passed_on
 from domain.rules.service_life import CHECK_KINDS, CheckKind, Integers, ServiceColumns
 
 BATCH = 50_000
@@ -420,7 +420,7 @@ def _batch(columns: _Columns, model: Integers, *, models: _Models, beside: _Besi
             life_hours[i] = row["override_life_hours"]
         if row["override_output_minimum"] is not None:
             output_minimum[i], output_share[i] = row["override_output_minimum"], np.nan
-    counted_on, counted_h, passed_on = _counters(n, beside, places, own=own, life_hours=life_hours)
+    counted_on, counted_h, passed = _counters(n, beside, places, own=own, life_hours=life_hours, installed=installed)
     check_months, check_days, checked_on, failed_on = _checks(model, models, beside, places)
     facts = ServiceColumns(
         installed_on=installed,
@@ -429,7 +429,7 @@ def _batch(columns: _Columns, model: Integers, *, models: _Models, beside: _Besi
         life_hours=life_hours,
         counted_on=counted_on,
         counted_h=counted_h,
-        passed_on=passed_on,
+        passed_on=passed,
         pieces=_pieces(hours, schedules, anchors=np.where(np.isnat(installed), counted_on, installed)),
         expires_on=_own_days(n, own, places, "expires_on"),
         manufactured_on=_own_days(n, own, places, "manufactured_on"),
@@ -481,8 +481,9 @@ def _counters(
     *,
     own: Mapping[bytes, Mapping[str, Any]],
     life_hours: npt.NDArray[np.float64],
+    installed: Days,
 ) -> tuple[Days, npt.NDArray[np.float64], Days]:
-    counted_on, passed_on = np.full(n, np.datetime64("NaT", "D")), np.full(n, np.datetime64("NaT", "D"))
+    counted_on, passed = np.full(n, np.datetime64("NaT", "D")), np.full(n, np.datetime64("NaT", "D"))
     counted_h = np.full(n, np.nan)
     for raw, i in places.items():
         readings = beside.counters.get(raw)
@@ -490,10 +491,9 @@ def _counters(
             continue
         at_start = own[raw]["counter_at_installation_h"] if raw in own else 0.0
         counted_on[i], counted_h[i] = readings[-1][0], readings[-1][1] - at_start
-        above = [on for on, counter in readings if counter - at_start > life_hours[i]]
-        if above:
-            passed_on[i] = above[0]
-    return counted_on, counted_h, passed_on
+        run = [(on, counter - at_start) for on, counter in readings]
+        passed[i] = passed_on(run, limit_h=life_hours[i], installed_on=as_date_or_none(installed[i]))
+    return counted_on, counted_h, passed
 
 
 def _outputs(beside: _Beside, places: Mapping[bytes, int]) -> OutputReadings:

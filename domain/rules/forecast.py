@@ -235,7 +235,7 @@ def _hours(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
     passed = as_date_or_none(facts.passed_on[i])
     in_use = schedule_in_words(words.schedule, view.today) if words.schedule else None
     if passed:
-        sentence = f"Its hour counter stood above the limit of {_thousands(limit)} h on {in_words(passed)}."
+        sentence = f"It reached its limit of {_thousands(limit)} h by {in_words(passed)}, by its hour counter ({_thousands(run or 0)} h so far)."
     elif missing:
         sentence = f"Its limit is {_thousands(limit)} running hours, but {_missing_in_words(missing)}."
     elif due is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import floor
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +16,7 @@ HOURS_PER_DAY_MOST = 24.0
 LONG_AGO = date(1, 1, 1)
 """The start of a schedule that holds since installation, whenever that was."""
 HORIZON_YEARS = 60
-"""A seasonal schedule is laid out this far; hours that last longer have no date."""
+"""A seasonal schedule is laid out this far; after that the last season's hours go on."""
 ROUNDING_H = 1e-6
 """Hours this close to a limit have reached it exactly; absorbs binary fractions of hours a day [h]."""
 
@@ -77,6 +78,23 @@ def days_until_used(starts: Days, remaining_h: npt.NDArray[np.float64], pieces: 
         ends_later = present & np.isfinite(lasts)
         left[ends_later] -= (rate * np.where(ends_later, lasts, 0.0))[ends_later]
     return due
+
+
+def passed_on(readings: Sequence[tuple[date, float]], *, limit_h: float, installed_on: date | None) -> date | None:
+    """Return the last date on which the limit was not yet passed, by the readings of hours run since installation, oldest first.
+
+    Between the last reading within the limit (or installation, at no hours) and the first above it the hours are taken as even; the day
+    of the first above it where nothing is known before. ``None`` where no reading is above the limit.
+    """
+    above = next((one for one in readings if one[1] > limit_h), None)
+    if above is None:
+        return None
+    within = [one for one in readings if one[0] <= above[0] and one[1] <= limit_h]
+    known = within[-1] if within else (installed_on, 0.0)
+    if known[0] is None:
+        return above[0]
+    share = (limit_h - known[1]) / (above[1] - known[1])
+    return known[0] + timedelta(days=floor((above[0] - known[0]).days * share + ROUNDING_H))
 
 
 def hours_run(starts: Days, until: np.datetime64, pieces: Pieces) -> npt.NDArray[np.float64]:

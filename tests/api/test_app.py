@@ -141,3 +141,21 @@ def test_unfinished_work_is_taken_up_at_the_start(app):
 
     with start_blocking_portal() as portal, portal.wrap_async_context_manager(app.router.lifespan_context(app)):
         assert resumed.wait(5)
+
+
+def test_a_caller_that_breaks_off_is_no_fault_of_ours(client, app, caplog):
+    sent = []
+
+    async def receive():
+        return {"type": "http.disconnect"}
+
+    async def send(message):
+        sent.append(message)
+
+    authorization = client._http.headers["Authorization"].encode()
+    headers = [(b"authorization", authorization), (b"content-type", b"application/json")]
+    scope = {"type": "http", "method": "POST", "path": "/v1/sites", "query_string": b"", "headers": headers}
+    client._portal.call(app, scope, receive, send)
+
+    assert sent == []
+    assert "failed" not in caplog.text

@@ -69,10 +69,20 @@ def test_too_many_parts_are_refused():
         (b"PK\x03\x04 and nothing more", "workbook-broken"),
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"0" * 1000, "workbook-locked"),
         (packed({"letter.txt": b"hello"}), "not-a-workbook"),
+        (packed({"mimetype": "", "content.xml": "<x/>", "xl/workbook.xml": "<x/>"}), "not-a-workbook"),
+        (packed({"xl/workbook.bin": b"x", "xl/workbook.xml": "<x/>"}), "not-a-workbook"),
         (workbook(["tag"])[:-200], "workbook-broken"),
         (packed({"xl/workbook.xml": b"<x/>"}, method=zipfile.ZIP_LZMA), "workbook-broken"),
     ],
-    ids=["no archive", "an encrypted or older workbook", "another archive", "cut off", "an unusual packing"],
+    ids=[
+        "no archive",
+        "an encrypted or older workbook",
+        "another archive",
+        "an open document",
+        "a binary workbook",
+        "cut off",
+        "an unusual packing",
+    ],
 )
 def test_what_is_no_workbook_is_refused(content, code):
     assert refusal_of(content) == code

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from domain.actions.equipment import derived_of, register_equipment
-from domain.actions.imports.equipment import PLAIN, plan_equipment
+from domain.actions.imports.equipment import PLAIN, _check_overrides, plan_equipment
 from domain.actions.imports.rows import CellFault, ImportRows
 from domain.actions.imports.schedules import constant_schedule
 from domain.actions.imports.sheet import Sheet, checked_value
@@ -57,7 +57,7 @@ def test_a_row_is_taken_exactly_where_the_stated_class_takes_it(row):
     sheet.check(EquipmentStated, *PLAIN)
     sheet.check(RunPeriodStated, "hours_per_day")
     if not sheet.refusals:
-        check_overrides(sheet)
+        _check_overrides(sheet)
 
     assert bool(sheet.refusals) == (wanted is None)
     if wanted is not None:
@@ -115,9 +115,3 @@ def test_an_imported_item_is_the_very_record_that_a_registration_makes(store, or
     }
     assert planned["created_at"] == datetime(2026, 3, 1, 12, tzinfo=UTC)
     assert list(planned) == list(row_of(Equipment(**planned)))
-
-
-def check_overrides(sheet):
-    from domain.actions.imports.equipment import _check_overrides  # noqa: PLC0415 - the rule between columns
-
-    _check_overrides(sheet)

@@ -184,7 +184,7 @@ def test_hours_go_on_from_the_latest_counter_reading(store: Store) -> None:
         expected = {
             read.id: date(2026, 4, 3),
             second_hand.id: date(2026, 4, 3),
-            passed.id: date(2026, 1, 20),
+            passed.id: date(2026, 1, 10),
             undated.id: date(2026, 3, 4),
         }
         assert first_due(site_batches(unit, at.id)) == expected
@@ -196,7 +196,8 @@ def test_a_counter_reading_taken_out_of_account_says_nothing(store: Store) -> No
         at, of = makers.site(unit), makers.model(unit, life_hours=5000)
         item = makers.equipment(unit, of, at, run_schedule=[{"hours_per_day": 12}])
         wrong = hours(unit, item, "2026-01-10", 9000)
-        assert due(unit, item) == date(2026, 1, 10)
+        # 315 days for 9000 h, evenly: 5000 h after 175 days.
+        assert due(unit, item) == date(2025, 8, 23)
 
         end_measured(unit, HourReading, item.id, wrong.id, WRONG)
 

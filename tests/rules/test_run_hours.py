@@ -18,6 +18,7 @@ from domain.rules.run_hours import (
     days_until_used,
     hours_run,
     laid_out,
+    passed_on,
     schedule_in_words,
 )
 
@@ -196,3 +197,19 @@ def test_a_schedule_is_said_as_it_holds_on_the_day(on, words):
     schedule = [RunPeriod(date(2025, 6, 1), None, SUMMER_AND_WINTER), RunPeriod(date(2025, 1, 1), 12.0)]
 
     assert schedule_in_words(schedule, on) == words
+
+
+@pytest.mark.parametrize(
+    ("readings", "installed_on", "expected"),
+    [
+        ([], date(2025, 1, 1), None),
+        ([(date(2025, 2, 1), 1000.0)], date(2025, 1, 1), None),
+        ([(date(2025, 1, 11), 1001.0)], None, date(2025, 1, 11)),
+        ([(date(2025, 1, 11), 2000.0)], date(2025, 1, 1), date(2025, 1, 6)),
+        ([(date(2025, 1, 11), 900.0), (date(2025, 1, 21), 1100.0)], None, date(2025, 1, 16)),
+        ([(date(2025, 1, 11), 1000.0), (date(2025, 1, 21), 1100.0)], None, date(2025, 1, 11)),
+        ([(date(2025, 1, 11), 900.0), (date(2025, 1, 21), 1100.0), (date(2025, 1, 31), 2000.0)], None, date(2025, 1, 16)),
+    ],
+)
+def test_a_limit_passed_between_two_readings_is_dated_between_them(readings, installed_on, expected):
+    assert passed_on(readings, limit_h=1000.0, installed_on=installed_on) == expected

@@ -11,7 +11,7 @@ from domain.actions.imports.costs import minor_units
 from domain.actions.imports.lookups import kept_by_key
 from domain.actions.imports.plans import Plan, plan_row, started_plan
 from domain.actions.imports.rows import CellFault
-from domain.actions.imports.sheet import Sheet
+from domain.actions.imports.sheet import Sheet, checked_value
 from domain.actions.organisations import ORGANISATION
 from domain.errors import Fault, RuleBroken
 from domain.records.equipment import EquipmentModel, EquipmentModelStated
@@ -74,11 +74,12 @@ def _resolve_costs(unit: Unit, sheet: Sheet) -> None:
     organisation = unit.first(Organisation, ORGANISATION)
     currency = organisation.base_currency if organisation else ""
 
-    def in_minor_units(amount: Decimal) -> int | CellFault:
+    def in_minor_units(amount: Decimal) -> Any:  # noqa: ANN401 - whole units or a fault
         try:
-            return minor_units(amount, currency=currency)
+            minor = minor_units(amount, currency=currency)
         except ValueError as refused:
             return CellFault("too-many-decimals", f"unit_cost {amount} {currency}: {refused}")
+        return checked_value(EquipmentModelStated, "unit_cost_minor", minor)
 
     sheet.resolve("unit_cost", in_minor_units)
 

@@ -103,7 +103,8 @@ class Sheet:
     def refuse_faults(self, position: int, faults: Iterable[tuple[str, Fault]]) -> None:
         """Refuse a row for faults of the whole, each with the column that it lies in."""
         for name, fault in faults:
-            said = _SENTENCES.get((name, fault.code)) or CellFault(fault.code, fault.detail)
+            missing = CellFault(f"{name}-missing", f"{name} missing") if fault.code == "required" else None
+            said = missing or _SENTENCES.get((name, fault.code)) or CellFault(fault.code, fault.detail)
             self.refuse(position, name, said.code, said.reason)
 
     def notice(self, position: int, name: str, code: str, reason: str) -> None:
