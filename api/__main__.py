@@ -44,9 +44,7 @@ def _complain(sentence: str) -> None:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="reedbed", description="Collection management for sites with reptiles, amphibians and fish."
-    )
+    parser = argparse.ArgumentParser(prog="reedbed", description="Collection management for sites with reptiles, amphibians and fish.")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _add_demo(commands)
     _add_migrate(commands)
@@ -60,28 +58,20 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser(
-        "demo", help="build the invented demo organisation, run a night, and say what to try next"
-    )
-    command.add_argument(
-        "--folder", type=Path, default=Path("reedbed-demo"), help="where to build it (default: reedbed-demo)"
-    )
+    command = commands.add_parser("demo", help="build the invented demo organisation, run a night, and say what to try next")
+    command.add_argument("--folder", type=Path, default=Path("reedbed-demo"), help="where to build it (default: reedbed-demo)")
     command.add_argument("--at", metavar="INSTANT", help="build it as of this instant (default: now)")
     command.set_defaults(does=demo.demo)
 
 
 def _add_migrate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("migrate", help="bring the database's schema to its newest state")
-    command.add_argument(
-        "--check", action="store_true", help="change nothing; exit with 1 if the schema is not the newest"
-    )
+    command.add_argument("--check", action="store_true", help="change nothing; exit with 1 if the schema is not the newest")
     command.set_defaults(does=organisations.migrate)
 
 
 def _add_organisation(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    group = commands.add_parser("organisation", help="the organisations of this installation").add_subparsers(
-        required=True, metavar="DO"
-    )
+    group = commands.add_parser("organisation", help="the organisations of this installation").add_subparsers(required=True, metavar="DO")
     command = group.add_parser("create", help="create an organisation with its first key")
     command.add_argument("name")
     command.add_argument("--currency", default="EUR", help="ISO 4217 code of its costs (default EUR)")
@@ -93,9 +83,7 @@ def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     group = commands.add_parser("key", help="keys for programs").add_subparsers(required=True, metavar="DO")
     create = group.add_parser("create", help="create a key; its secret is shown once")
     create.add_argument("--name", required=True, help="what the key is for")
-    create.add_argument(
-        "--access", choices=[one.value for one in Access], default=Access.READ.value, help="default: read"
-    )
+    create.add_argument("--access", choices=[one.value for one in Access], default=Access.READ.value, help="default: read")
     create.add_argument("--expires-on", metavar="DATE", help="last day on which it is good")
     create.set_defaults(does=organisations.key_create)
     listing = group.add_parser("list", help="list the keys")
@@ -137,12 +125,8 @@ def _add_serve(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def _add_nightly(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("nightly", help="run the night at every site and make the replacement-due lists")
-    command.add_argument(
-        "--at", metavar="INSTANT", help="the night of this instant, such as 2026-03-01T12:00:00Z (default: now)"
-    )
-    command.add_argument(
-        "--site", action="append", default=[], metavar="SITE", help="only this site, by name or id; may be repeated"
-    )
+    command.add_argument("--at", metavar="INSTANT", help="the night of this instant, such as 2026-03-01T12:00:00Z (default: now)")
+    command.add_argument("--site", action="append", default=[], metavar="SITE", help="only this site, by name or id; may be repeated")
     command.add_argument("--papers", type=Path, metavar="FOLDER", help="write the new papers into this folder as well")
     command.add_argument("--json", action="store_true", help="print every item's forecast as JSON")
     _add_choice_of_organisation(command)

@@ -69,9 +69,7 @@ def chosen_sites(store: Store, origin: Origin, *, only: Sequence[str]) -> list[S
     by_word = {word: site for site in sites for word in (str(site.id), site.name_key)}
     missing = [word for word in only if same_name(word) not in by_word]
     if missing:
-        raise LookupError(
-            f"There is no site {missing[0]!r}; the sites are: {', '.join(site.name for site in sites) or 'none'}."
-        )
+        raise LookupError(f"There is no site {missing[0]!r}; the sites are: {', '.join(site.name for site in sites) or 'none'}.")
     return [by_word[same_name(word)] for word in only]
 
 

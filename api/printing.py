@@ -94,17 +94,13 @@ def make_report(unit: Unit, report_id: UUID) -> Report:
     due = due_list(unit, site, judged, ahead_days=report.later_days or SOON_DAYS)
     sheet = due_sheet(unit, due, report_id=report_id, later_days=report.later_days)
     keep_files(unit, report_id, files_of(sheet))
-    return unit.change(
-        report, {"state": WorkState.DONE, "record_hash": record_hash(sheet), "error": None}, action="make_report"
-    )
+    return unit.change(report, {"state": WorkState.DONE, "record_hash": record_hash(sheet), "error": None}, action="make_report")
 
 
 def due_csv(items: Iterable[tuple[Site, date, DueItem]]) -> bytes:
     """Return what is due at several sites as CSV; ``today`` stands beside each site."""
     numbered = enumerate(items, start=1)
-    return rows_csv(
-        (site.name, today, _row(item, number=number, today=today)) for number, (site, today, item) in numbered
-    )
+    return rows_csv((site.name, today, _row(item, number=number, today=today)) for number, (site, today, item) in numbered)
 
 
 def _row(item: DueItem, *, number: int, today: date) -> DueRow:

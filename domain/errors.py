@@ -22,9 +22,7 @@ class Refusal(Exception):  # noqa: N818 - a refusal is an answer, not a defect
 
     code = "refused"
 
-    def __init__(
-        self, detail: str, *, code: str | None = None, field: str = "", faults: tuple[Fault, ...] = ()
-    ) -> None:
+    def __init__(self, detail: str, *, code: str | None = None, field: str = "", faults: tuple[Fault, ...] = ()) -> None:
         super().__init__(detail)
         self.detail = detail
         self.code = code or type(self).code

@@ -33,8 +33,7 @@ CATALOGUE = _catalogue(
     Caution(
         "hot-surface",
         "hot",
-        "Lamps, heaters and their guards burn: switch off and let them cool for 20 minutes, and never cool them"
-        " with water.",
+        "Lamps, heaters and their guards burn: switch off and let them cool for 20 minutes, and never cool them with water.",
     ),
     Caution(
         "uv-eyes",

@@ -76,9 +76,7 @@ class Table:
         self._columns = columns
         self._setting = setting
         self._lefts = tuple(accumulate((column.width for column in columns), initial=0.0))
-        self._head = tuple(
-            lines(column.title, face=Face.BOLD, size=SMALL_SIZE, width=column.text_width) for column in columns
-        )
+        self._head = tuple(lines(column.title, face=Face.BOLD, size=SMALL_SIZE, width=column.text_width) for column in columns)
         self._texts = [(column.key, column.font, column.text_width) for column in columns]
         self._boxed = [number for number, column in enumerate(columns) if column.box]
         self._rows = rows
@@ -212,9 +210,7 @@ class Table:
 
 
 def _set_phrases(phrases: tuple[Phrase, ...], *, size: float, width: float) -> _SetCell:
-    whole = tuple(
-        line for text, font, tone in phrases for line in lines(text, face=font, size=size, width=width, tone=tone)
-    )
+    whole = tuple(line for text, font, tone in phrases for line in lines(text, face=font, size=size, width=width, tone=tone))
     if len(whole) <= MOST_CELL_LINES:
         return whole
     return whole[: MOST_CELL_LINES - 1] + lines(ELLIPSIS, face=Face.BOLD, size=size, width=width)

@@ -130,11 +130,7 @@ def _lines(text: str, measures: tuple[Face, float, float], limit: int, most: int
         return ()
     if "\n" not in whole and measure(whole, face=face, size=size) <= width:
         return ((Run(face, whole),),) if whole.isascii() else (_drawn(whole, face, _base(whole)),)
-    broken = [
-        (part, _base(paragraph))
-        for paragraph in whole.split("\n")
-        for part in _broken(paragraph, face=face, size=size, width=width)
-    ]
+    broken = [(part, _base(paragraph)) for paragraph in whole.split("\n") for part in _broken(paragraph, face=face, size=size, width=width)]
     if len(broken) > most:
         last, base = broken[most - 1]
         broken[most - 1 :] = [(_ending(last, face=face, size=size, width=width), base)]

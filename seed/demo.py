@@ -37,14 +37,15 @@ from domain.records.equipment import (
 )
 from domain.records.sites import Site, SiteStated
 from domain.records.staff import StaffStated
-from domain.records.statements import json_text
 from domain.records.stated import read_stated
+from domain.records.statements import json_text
 from domain.records.unit import Unit
 
 SEED = 20260301
 YEAR_DAYS = 365
 READING_EVERY_DAYS = 31
 ENCLOSURES_PER_SYSTEM = 12
+FAILING_SHARE = 0.01
 LOTS_PER_SYSTEM = 4
 GROUP_FROM = 6
 """Where a taxon has this many animals at a site they are kept as one counted group."""
@@ -184,9 +185,7 @@ def _shape(number: int) -> dict[str, Any]:
     return shapes[number % len(shapes)]
 
 
-def _equip(
-    unit: Unit, site: DemoSite, inventory: Mapping[str, int], *, models: Mapping[str, DemoModel], random: Random
-) -> None:
+def _equip(unit: Unit, site: DemoSite, inventory: Mapping[str, int], *, models: Mapping[str, DemoModel], random: Random) -> None:
     for kind, count in inventory.items():
         for number in range(count):
             place = site.enclosures[(number * 7) % len(site.enclosures)]
@@ -255,25 +254,17 @@ def _measure(unit: Unit, item: Equipment, model: DemoModel, *, today: date, rand
                 _stated(HourReadingStated, read_on=on, counter_h=round(age * model.hours_per_day * 0.98, 1)),
             )
     for plan in model.record.checks:
-        done_on = today - timedelta(
-            days=random.randrange(max(1, min((today - since).days, plan.interval_months * 31 or 31)))
-        )
-        result = "failed" if random.random() < 0.01 else "passed"
+        done_on = today - timedelta(days=random.randrange(max(1, min((today - since).days, plan.interval_months * 31 or 31))))
+        result = "failed" if random.random() < FAILING_SHARE else "passed"
         record_check(unit, item.id, _stated(EquipmentCheckStated, kind=plan.kind, done_on=done_on, result=result))
 
 
-def _animals(
-    unit: Unit, site: DemoSite, *, code: str, plan: Mapping[str, Any], taxa: Mapping[str, Taxon], random: Random
-) -> None:
+def _animals(unit: Unit, site: DemoSite, *, code: str, plan: Mapping[str, Any], taxa: Mapping[str, Taxon], random: Random) -> None:
     kept = [one["name"] for one in plan["taxa"] if code in one["sites"]]
     share = next(one["animals_approx"] for one in plan["sites"] if one["id"] == code) // len(kept)
     number = 0
     for name in kept:
-        groups = (
-            [share]
-            if name == "Danio rerio"
-            else [1] * min(share, GROUP_FROM) + [share - GROUP_FROM] * (share > GROUP_FROM)
-        )
+        groups = [share] if name == "Danio rerio" else [1] * min(share, GROUP_FROM) + [share - GROUP_FROM] * (share > GROUP_FROM)
         for count in groups:
             number += 1
             stated = _stated(
@@ -287,9 +278,7 @@ def _animals(
             register_animal(unit, stated)
 
 
-def _shelves(
-    unit: Unit, site: DemoSite, inventory: Mapping[str, int], *, models: Mapping[str, DemoModel], random: Random
-) -> None:
+def _shelves(unit: Unit, site: DemoSite, inventory: Mapping[str, int], *, models: Mapping[str, DemoModel], random: Random) -> None:
     for number, kind in enumerate([*inventory, "sponge lot", "carbon"]):
         stated = _stated(
             SpareStated,

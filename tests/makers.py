@@ -24,8 +24,8 @@ from domain.records.equipment import (
 from domain.records.journal import Origin
 from domain.records.organisations import SERVER_BITS, OrganisationStated
 from domain.records.sites import Site, SiteStated
-from domain.records.statements import json_text
 from domain.records.stated import read_stated
+from domain.records.statements import json_text
 from domain.records.unit import Unit
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
@@ -62,9 +62,7 @@ def enclosure(unit: Unit, at: Site, **stated: Any) -> Enclosure:
 
 def model(unit: Unit, **stated: Any) -> EquipmentModel:
     """Register an equipment model."""
-    return register_equipment_model(
-        unit, _stated(EquipmentModelStated, {"name": "Halden T5 54W high", "kind": "uvb-tube"}, stated)
-    )
+    return register_equipment_model(unit, _stated(EquipmentModelStated, {"name": "Halden T5 54W high", "kind": "uvb-tube"}, stated))
 
 
 def equipment(unit: Unit, of: EquipmentModel, at: Site, **stated: Any) -> Equipment:
@@ -75,9 +73,7 @@ def equipment(unit: Unit, of: EquipmentModel, at: Site, **stated: Any) -> Equipm
 
 def spare(unit: Unit, of: EquipmentModel, at: Site, **stated: Any) -> Spare:
     """Register spares on a shelf."""
-    return register_spare(
-        unit, _stated(SpareStated, {"site_id": at.id, "model_id": of.id, "shelf": "B4", "on_hand": 2}, stated)
-    )
+    return register_spare(unit, _stated(SpareStated, {"site_id": at.id, "model_id": of.id, "shelf": "B4", "on_hand": 2}, stated))
 
 
 def _stated(kind: type[Stated], least: dict[str, Any], stated: dict[str, Any]) -> Any:

@@ -167,12 +167,7 @@ def test_what_others_wait_for_has_a_health_check():
 def test_no_password_or_secret_has_a_default():
     text = (HOUSE / "compose.yaml").read_text(encoding="utf-8")
     environments = [service["environment"] for service in yaml.safe_load(text)["services"].values()]
-    secrets = {
-        value
-        for environment in environments
-        for name, value in environment.items()
-        if re.search("PASSWORD|SECRET|URL", name)
-    }
+    secrets = {value for environment in environments for name, value in environment.items() if re.search("PASSWORD|SECRET|URL", name)}
 
     assert secrets
     assert {value for value in secrets if not re.search(r"\$\{\w+:\?[^}]+\}", value)} == set()
@@ -256,8 +251,6 @@ def test_a_clone_holds_what_its_template_held(postgres_url, postgres_template, p
 @pytest.mark.parametrize("role", ["reedbed_owner", "reedbed_service"])
 def test_a_role_of_the_product_is_bound_by_row_level_security(postgres_url, role):
     with psycopg.connect(dsn(url_for(postgres_url, database="postgres", role=role))) as connection:
-        powers = connection.execute(
-            "SELECT rolsuper, rolbypassrls FROM pg_roles WHERE rolname = current_user"
-        ).fetchone()
+        powers = connection.execute("SELECT rolsuper, rolbypassrls FROM pg_roles WHERE rolname = current_user").fetchone()
 
     assert powers == (False, False)

@@ -35,15 +35,11 @@ def demo(words: Namespace, console: Console) -> int:
     migrations.upgrade(url)
     store = open_store(url)
     try:
-        session = Session(
-            Settings(database_url=url), store, instant(words.at) if words.at else datetime.now(UTC), "demo"
-        )
+        session = Session(Settings(database_url=url), store, instant(words.at) if words.at else datetime.now(UTC), "demo")
         organisation = _built(session, console)
         origin = session.origin(organisation.id)
         papers = []
-        for night in run_nights(
-            store, organisation.id, now=session.now, actor=origin.actor, request_id=origin.request_id
-        ):
+        for night in run_nights(store, organisation.id, now=session.now, actor=origin.actor, request_id=origin.request_id):
             show_night(night, console)
             papers += write_papers(night, folder / "papers")
         key = _new_key(session, organisation)
@@ -64,9 +60,7 @@ def _built(session: Session, console: Console) -> Organisation:
     with session.store.snapshot(session.origin(0)) as unit:
         number = next_organisation_id(unit, server_number=session.settings.server_number)
     with session.store.transaction(session.origin(number)) as unit:
-        made = create_organisation(
-            unit, OrganisationStated(name=name, base_currency=seed.scenario()["organisation"]["base_currency"])
-        )
+        made = create_organisation(unit, OrganisationStated(name=name, base_currency=seed.scenario()["organisation"]["base_currency"]))
         columns = (SpinnerColumn(), TextColumn("building {task.description}"))
         with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
             task = progress.add_task(name, total=PARTS)

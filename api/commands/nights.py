@@ -47,9 +47,7 @@ def verify(words: Namespace, console: Console) -> int:
                 proofs.append((one, prove(unit)))
     for one, proof in proofs:
         verdict = f"{len(proof.flaws)} flaws" if proof.flaws else "the chain holds and the records agree"
-        console.print(
-            f"{one.name}: {proof.entries} entries, {proof.records} records: {verdict}", markup=False, soft_wrap=True
-        )
+        console.print(f"{one.name}: {proof.entries} entries, {proof.records} records: {verdict}", markup=False, soft_wrap=True)
         for flaw in proof.flaws[:ROWS_SHOWN]:
             console.print(f"  {flaw.sentence}", markup=False, soft_wrap=True)
     return 1 if any(proof.flaws for _, proof in proofs) else 0
@@ -111,11 +109,7 @@ def _nights(session: Session, organisation: Organisation, words: Namespace, cons
 
 
 def _site_json(session: Session, organisation: Organisation, night: SiteNight) -> dict[str, object]:
-    items = (
-        []
-        if night.error
-        else [item_json(one) for one in all_forecasts(session.store, session.origin(organisation.id), night.site)]
-    )
+    items = [] if night.error else [item_json(one) for one in all_forecasts(session.store, session.origin(organisation.id), night.site)]
     return {
         "organisation_id": organisation.id,
         "site_id": night.site.id,
@@ -135,9 +129,7 @@ def write_papers(night: SiteNight, folder: Path | None) -> list[Path]:
         return []
     folder.mkdir(parents=True, exist_ok=True)
     stem = "".join(c if c.isascii() and c.isalnum() else "-" for c in night.site.name.lower())
-    paths = [
-        folder / f"{night.today.isoformat()}-{stem}-replacement-due.{SUFFIXES[Form(file.form)]}" for file in night.files
-    ]
+    paths = [folder / f"{night.today.isoformat()}-{stem}-replacement-due.{SUFFIXES[Form(file.form)]}" for file in night.files]
     for path, file in zip(paths, night.files, strict=True):
         path.write_bytes(file.content)
     return paths

@@ -58,9 +58,7 @@ class Session:
         every = self.organisations()
         names = ", ".join(f"{one.name} ({one.id})" for one in every)
         if not every:
-            raise Trouble(
-                "There is no organisation yet. Make one with: reedbed organisation create NAME --currency EUR"
-            )
+            raise Trouble("There is no organisation yet. Make one with: reedbed organisation create NAME --currency EUR")
         if word is None and len(every) > 1:
             raise Trouble(f"There are several organisations; say which with --organisation: {names}")
         chosen = [one for one in every if word in (None, str(one.id)) or same_name(one.name) == same_name(word or "")]
@@ -79,9 +77,7 @@ def opened(command: str, *, at: datetime | None = None) -> Iterator[Session]:
     settings = Settings()
     found = _revision(settings)
     if found != migrations.head():
-        raise Trouble(
-            f"The database is at schema {found or 'none'}, this version needs {migrations.head()}. Run: reedbed migrate"
-        )
+        raise Trouble(f"The database is at schema {found or 'none'}, this version needs {migrations.head()}. Run: reedbed migrate")
     store = open_store(settings.database_url, pool_size=settings.pool_size)
     try:
         yield Session(settings, store, at or datetime.now(UTC), command)

@@ -29,9 +29,7 @@ SOON_DAYS = 14
 _item, _place, _system, _spare = table_of(Equipment), table_of(Enclosure), table_of(LifeSupportSystem), table_of(Spare)
 _own_item = _item.c.organisation_id == sa.bindparam("organisation_id")
 _in_place = sa.and_(_place.c.organisation_id == _item.c.organisation_id, _place.c.id == _item.c.enclosure_id)
-_in_system = sa.and_(
-    _system.c.organisation_id == _item.c.organisation_id, _system.c.id == _item.c.life_support_system_id
-)
+_in_system = sa.and_(_system.c.organisation_id == _item.c.organisation_id, _system.c.id == _item.c.life_support_system_id)
 _where_it_is = (
     sa.select(
         _item.c.id,
@@ -45,14 +43,10 @@ _where_it_is = (
     .outerjoin(_place, _in_place)
     .outerjoin(_system, _in_system)
 )
-PLACES_AT_SITE = Statement(
-    _where_it_is.where(_own_item, _item.c.site_id == sa.bindparam("site_id"), _item.c.ended_on.is_(None))
-)
+PLACES_AT_SITE = Statement(_where_it_is.where(_own_item, _item.c.site_id == sa.bindparam("site_id"), _item.c.ended_on.is_(None)))
 PLACE_OF_ITEM = Statement(_where_it_is.where(_own_item, _item.c.id == sa.bindparam("equipment_id")))
 SYSTEMS_AT_SITE = Statement(
-    sa.select(_system).where(
-        _system.c.organisation_id == sa.bindparam("organisation_id"), _system.c.site_id == sa.bindparam("site_id")
-    )
+    sa.select(_system).where(_system.c.organisation_id == sa.bindparam("organisation_id"), _system.c.site_id == sa.bindparam("site_id"))
 )
 SPARES_AT_SITE = Statement(
     sa.select(_spare)
@@ -206,18 +200,14 @@ def item_forecast(unit: Unit, item: Equipment, *, today: date) -> DueItem:
         media = [(one, _seen(one, today)) for one in system_media_batches(unit, system_id)]
         visits = _media_visits(unit, unit.fetch(Site, item.site_id), media, today=today)
     places = {row["id"]: row for row in unit.named(PLACE_OF_ITEM, equipment_id=item.id)}
-    return _due_item(
-        batch, view, 0, places=places, shelves=_shelves(unit, unit.fetch(Site, item.site_id)), visits=visits
-    )
+    return _due_item(batch, view, 0, places=places, shelves=_shelves(unit, unit.fetch(Site, item.site_id)), visits=visits)
 
 
 def _seen(batch: ServiceBatch, today: date) -> Outlook:
     return outlook(batch.facts, today=today, warn_days=batch.warn_days)
 
 
-def _media_visits(
-    unit: Unit, site: Site, batches: Iterable[tuple[ServiceBatch, Outlook]], *, today: date
-) -> dict[UUID, LotVisit]:
+def _media_visits(unit: Unit, site: Site, batches: Iterable[tuple[ServiceBatch, Outlook]], *, today: date) -> dict[UUID, LotVisit]:
     hung_on = {row["id"]: row for row in unit.named(MEDIA_AT_SITE, site_id=site.id)}
     if not hung_on:
         return {}
@@ -318,22 +308,12 @@ def _orders(items: Iterable[DueItem], shelves: Mapping[UUID, Sequence[Spare]], *
     for one in items:
         if _wants_part(one, horizon):
             wanted[one.model.id].append(one)
-    orders = [
-        order
-        for model_id, model in models.items()
-        if (order := _order_of(model, wanted[model_id], shelves.get(model_id, ())))
-    ]
-    yield from sorted(
-        orders, key=lambda one: (one.model.supplier or "\uffff", one.order_by or date.max, one.model.name)
-    )
+    orders = [order for model_id, model in models.items() if (order := _order_of(model, wanted[model_id], shelves.get(model_id, ())))]
+    yield from sorted(orders, key=lambda one: (one.model.supplier or "\uffff", one.order_by or date.max, one.model.name))
 
 
 def _wants_part(item: DueItem, horizon: date) -> bool:
-    part_due = [
-        rule.due_on
-        for rule in item.forecast.rules
-        if rule.due_on and not (rule.kind is RuleKind.CHECK and rule.failed_on is None)
-    ]
+    part_due = [rule.due_on for rule in item.forecast.rules if rule.due_on and not (rule.kind is RuleKind.CHECK and rule.failed_on is None)]
     days = [*part_due, item.forecast.order_by, item.do_on if item.forecast.needs is Need.REPLACEMENT else None]
     return any(day is not None and day <= horizon for day in days)
 

@@ -16,17 +16,13 @@ from domain.rules.text import same_name
 from domain.rules.volumes import net_of_furnishing_l
 
 
-def register_life_support_system(
-    unit: Unit, stated: SystemStated, *, record_id: UUID | None = None
-) -> LifeSupportSystem:
+def register_life_support_system(unit: Unit, stated: SystemStated, *, record_id: UUID | None = None) -> LifeSupportSystem:
     """Register a life-support system and return it."""
     referred(unit, Site, stated.site_id, field="site_id")
     return recorded(unit, LifeSupportSystem, stated, record_id=record_id, name_key=same_name(stated.name))
 
 
-def change_life_support_system(
-    unit: Unit, system_id: UUID, patch: Mapping[str, Any], *, expected_version: int
-) -> LifeSupportSystem:
+def change_life_support_system(unit: Unit, system_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> LifeSupportSystem:
     """Apply a correction to a life-support system and return it. A system stays at its site."""
     found = current(unit, LifeSupportSystem, system_id, expected_version=expected_version)
     stated = patched(SystemStated, found, patch)
@@ -75,9 +71,7 @@ def _check_places(unit: Unit, stated: EnclosureStated, *, own_id: UUID | None) -
     if stated.life_support_system_id is not None:
         system = referred(unit, LifeSupportSystem, stated.life_support_system_id, field="life_support_system_id")
         if system.site_id != stated.site_id:
-            raise RuleBroken(
-                "That life-support system is at another site.", code="other-site", field="life_support_system_id"
-            )
+            raise RuleBroken("That life-support system is at another site.", code="other-site", field="life_support_system_id")
     parent_id, seen = stated.parent_id, {own_id}
     while parent_id is not None:
         if parent_id in seen:
@@ -91,6 +85,4 @@ def _check_places(unit: Unit, stated: EnclosureStated, *, own_id: UUID | None) -
 
 def _refuse_other_site(old: UUID, new: UUID) -> None:
     if old != new:
-        raise RuleBroken(
-            "It stays at its site; end it here and register it there.", code="stays-at-site", field="site_id"
-        )
+        raise RuleBroken("It stays at its site; end it here and register it there.", code="stays-at-site", field="site_id")

@@ -73,16 +73,12 @@ SPARES_OF_MODEL = Statement(
 )
 
 
-def register_equipment_model(
-    unit: Unit, stated: EquipmentModelStated, *, record_id: UUID | None = None
-) -> EquipmentModel:
+def register_equipment_model(unit: Unit, stated: EquipmentModelStated, *, record_id: UUID | None = None) -> EquipmentModel:
     """Register an equipment model and return it."""
     return recorded(unit, EquipmentModel, stated, record_id=record_id, name_key=same_name(stated.name))
 
 
-def change_equipment_model(
-    unit: Unit, model_id: UUID, patch: Mapping[str, Any], *, expected_version: int
-) -> EquipmentModel:
+def change_equipment_model(unit: Unit, model_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> EquipmentModel:
     """Apply a correction to an equipment model and return it."""
     found = current(unit, EquipmentModel, model_id, expected_version=expected_version)
     stated = patched(EquipmentModelStated, found, patch)
@@ -120,13 +116,12 @@ def end_equipment(unit: Unit, equipment_id: UUID, ending: Ending) -> Equipment:
     """
     found = unit.fetch(Equipment, equipment_id)
     if ending.on is not None and found.installed_on is not None and ending.on < found.installed_on:
-        raise RuleBroken(f"The item was installed on {found.installed_on.isoformat()}, later than this.", code="before-installation", field="on")
+        sentence = f"The item was installed on {found.installed_on.isoformat()}, later than this."
+        raise RuleBroken(sentence, code="before-installation", field="on")
     return ended(unit, found, ending, today=today_at(unit, unit.fetch(Site, found.site_id)))
 
 
-def replace_equipment(
-    unit: Unit, equipment_id: UUID, stated: ReplacementStated, *, expected_version: int | None = None
-) -> Equipment:
+def replace_equipment(unit: Unit, equipment_id: UUID, stated: ReplacementStated, *, expected_version: int | None = None) -> Equipment:
     """Retire the old item, install the new one in the same position, take the part from the shelf; return the new item.
 
     Raises:
@@ -144,9 +139,7 @@ def replace_equipment(
             code="ended",
         )
     if old.installed_on is not None and stated.installed_on < old.installed_on:
-        raise RuleBroken(
-            "The new item cannot be older than the one it replaces.", code="before-old", field="installed_on"
-        )
+        raise RuleBroken("The new item cannot be older than the one it replaces.", code="before-old", field="installed_on")
     today = today_at(unit, unit.fetch(Site, old.site_id))
     refuse_later_than(today, field="installed_on", on=stated.installed_on)
     ended(unit, old, Ending(reason=stated.reason, on=stated.installed_on), today=today)
@@ -212,9 +205,7 @@ def _take_spare(unit: Unit, *, site_id: UUID, model_id: UUID, stated: Replacemen
     if stated.spare_id is not None:
         shelf = referred(unit, Spare, stated.spare_id, field="spare_id")
         if (shelf.site_id, shelf.model_id) != (site_id, model_id):
-            raise RuleBroken(
-                "That shelf holds another model, or is at another site.", code="other-spare", field="spare_id"
-            )
+            raise RuleBroken("That shelf holds another model, or is at another site.", code="other-spare", field="spare_id")
     else:
         found = unit.first(Spare, SPARES_OF_MODEL, site_id=site_id, model_id=model_id)
         if found is None:

@@ -98,9 +98,7 @@ def record_failed_night(unit: Unit, site: Site, *, error: str) -> NightlyRun:
     return _new_run(unit, site, last, today=today, state=WorkState.FAILED, digest=None, counts={}, error=error)
 
 
-def keep_paper(
-    unit: Unit, site: Site, files: Iterable[PaperFile], *, today: date, record_hash: str, nightly_run_id: UUID | None
-) -> Report:
+def keep_paper(unit: Unit, site: Site, files: Iterable[PaperFile], *, today: date, record_hash: str, nightly_run_id: UUID | None) -> Report:
     """Keep a finished paper in all its forms and return its record."""
     report = Report(
         organisation_id=unit.organisation_id,

@@ -23,9 +23,7 @@ from domain.records.unit import Unit
 
 _organisation = table_of(Organisation)
 LAST_ORGANISATION = Statement(
-    sa.select(sa.func.max(_organisation.c.id)).where(
-        _organisation.c.id.between(sa.bindparam("first"), sa.bindparam("last"))
-    )
+    sa.select(sa.func.max(_organisation.c.id)).where(_organisation.c.id.between(sa.bindparam("first"), sa.bindparam("last")))
 )
 ADD_ORGANISATION = Statement(sa.insert(_organisation))
 ORGANISATIONS = Statement(sa.select(_organisation).order_by(_organisation.c.id))
@@ -53,9 +51,7 @@ def create_organisation(unit: Unit, stated: OrganisationStated) -> Organisation:
     unit.run(ADD_ORGANISATION, **row_of(made))
     unit.run(journal.START_HEAD, position=0, hash=journal.NO_HASH)
     after = stated.model_dump()
-    unit.note(
-        journal.Change("create_organisation", "organisation", organisation_subject(made.id), 1, before={}, after=after)
-    )
+    unit.note(journal.Change("create_organisation", "organisation", organisation_subject(made.id), 1, before={}, after=after))
     return made
 
 

@@ -41,16 +41,11 @@ READING_BEFORE = Statement(
     .limit(1)
 )
 READING_AFTER = Statement(
-    sa.select(_hours)
-    .where(*_of_item, _hours.c.read_on > sa.bindparam("on"))
-    .order_by(_hours.c.read_on, _hours.c.counter_h)
-    .limit(1)
+    sa.select(_hours).where(*_of_item, _hours.c.read_on > sa.bindparam("on")).order_by(_hours.c.read_on, _hours.c.counter_h).limit(1)
 )
 
 
-def record_hours(
-    unit: Unit, equipment_id: UUID, stated: HourReadingStated, *, record_id: UUID | None = None
-) -> HourReading:
+def record_hours(unit: Unit, equipment_id: UUID, stated: HourReadingStated, *, record_id: UUID | None = None) -> HourReading:
     """Record an hour-counter reading and return it.
 
     Raises:
@@ -75,9 +70,7 @@ def record_hours(
     return recorded(unit, HourReading, stated, record_id=record_id, equipment_id=equipment_id)
 
 
-def record_output(
-    unit: Unit, equipment_id: UUID, stated: OutputReadingStated, *, record_id: UUID | None = None
-) -> OutputReading:
+def record_output(unit: Unit, equipment_id: UUID, stated: OutputReadingStated, *, record_id: UUID | None = None) -> OutputReading:
     """Record an output reading and return it.
 
     Raises:
@@ -89,9 +82,7 @@ def record_output(
     return recorded(unit, OutputReading, stated, record_id=record_id, equipment_id=equipment_id)
 
 
-def record_check(
-    unit: Unit, equipment_id: UUID, stated: EquipmentCheckStated, *, record_id: UUID | None = None
-) -> EquipmentCheck:
+def record_check(unit: Unit, equipment_id: UUID, stated: EquipmentCheckStated, *, record_id: UUID | None = None) -> EquipmentCheck:
     """Record a check with its result and return it."""
     _item_on(unit, equipment_id, on=stated.done_on, field="done_on")
     return recorded(unit, EquipmentCheck, stated, record_id=record_id, equipment_id=equipment_id)
@@ -109,9 +100,7 @@ def end_measured(unit: Unit, kind: type[Measured], equipment_id: UUID, record_id
 def _item_on(unit: Unit, equipment_id: UUID, *, on: date, field: str) -> Equipment:
     item = unit.fetch(Equipment, equipment_id)
     if item.ended_on is not None:
-        raise Conflict(
-            f"This item ended on {item.ended_on.isoformat()}; nothing is measured on it any more.", code="ended"
-        )
+        raise Conflict(f"This item ended on {item.ended_on.isoformat()}; nothing is measured on it any more.", code="ended")
     refuse_later_than(today_at(unit, unit.fetch(Site, item.site_id)), field=field, on=on)
     if item.installed_on is not None and on < item.installed_on:
         raise RuleBroken(

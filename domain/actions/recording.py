@@ -47,9 +47,7 @@ def current(unit: Unit, record: type[R], record_id: UUID, *, expected_version: i
     """
     found = unit.fetch(record, record_id)
     if found.version != expected_version:
-        raise Stale(
-            f"This record was changed since you read it: it is at version {found.version}, you have {expected_version}."
-        )
+        raise Stale(f"This record was changed since you read it: it is at version {found.version}, you have {expected_version}.")
     if found.ended_on is not None:
         raise Conflict(f"This record ended on {found.ended_on.isoformat()} and is not changed any more.", code="ended")
     return found
@@ -77,12 +75,8 @@ def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:
         raise Conflict(f"This record ended on {found.ended_on.isoformat()} already.", code="ended")
     on = ending.on or today
     if on > today:
-        raise RuleBroken(
-            f"It is {today.isoformat()} there; a record cannot end later than today.", code="in-future", field="on"
-        )
-    return unit.change(
-        found, {"ended_on": on, "end_reason": ending.reason}, action=f"end_{found.noun}", reason=ending.reason
-    )
+        raise RuleBroken(f"It is {today.isoformat()} there; a record cannot end later than today.", code="in-future", field="on")
+    return unit.change(found, {"ended_on": on, "end_reason": ending.reason}, action=f"end_{found.noun}", reason=ending.reason)
 
 
 def referred(unit: Unit, record: type[R], record_id: UUID, *, field: str) -> R:
@@ -107,6 +101,4 @@ def refuse_later_than(today: date, *, field: str, on: date | None) -> None:
         RuleBroken: ``on`` is after ``today``; the field is named.
     """
     if on is not None and on > today:
-        raise RuleBroken(
-            f"It is {today.isoformat()} at the site; this date has not come yet.", code="in-future", field=field
-        )
+        raise RuleBroken(f"It is {today.isoformat()} at the site; this date has not come yet.", code="in-future", field=field)

@@ -41,7 +41,7 @@ class Store(Protocol):
     def snapshot(self, origin: Origin) -> AbstractContextManager[Unit]:
         """Open a reading transaction: one state of the records, whatever others write meanwhile. It cannot change anything."""
 
-    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:
+    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Return the rows of one reading statement as the driver gives them. ``organisation_id`` has to be among the parameters."""
 
     async def open(self) -> None:
@@ -158,7 +158,7 @@ class SqliteStore:
             finally:
                 connection.close()
 
-    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:
+    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Read on the event loop where readers never wait for a writer, else in a thread; see ``Store``."""
         if self.write_ahead:
             return self._read(statement, parameters)
@@ -224,9 +224,13 @@ class PostgresStore:
     @contextmanager
     def transaction(self, origin: Origin) -> Iterator[Unit]:
         """Open a writing transaction; see ``Store``."""
-        with self._refusals(), self._writing.connection() as connection, connection.cursor() as cursor:
-            with sealed(Unit(cast("Any", cursor), dialect=self.dialect, origin=origin)) as unit:
-                yield unit
+        with (
+            self._refusals(),
+            self._writing.connection() as connection,
+            connection.cursor() as cursor,
+            sealed(Unit(cast("Any", cursor), dialect=self.dialect, origin=origin)) as unit,
+        ):
+            yield unit
 
     @contextmanager
     def snapshot(self, origin: Origin) -> Iterator[Unit]:
@@ -254,7 +258,7 @@ class PostgresStore:
             await self._reading.close()
             self._reading = None
 
-    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:
+    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Read on the event loop; see ``Store``."""
         compiled = statement.on(self.dialect)
         with self._refusals():

@@ -114,8 +114,5 @@ MOVE_HEAD = Statement(
 START_HEAD = Statement(sa.insert(_head))
 ADD_ENTRY = Statement(sa.insert(_journal))
 ENTRIES_AFTER = Statement(
-    sa.select(_journal)
-    .where(_here, _journal.c.position > sa.bindparam("after"))
-    .order_by(_journal.c.position)
-    .limit(sa.bindparam("limit"))
+    sa.select(_journal).where(_here, _journal.c.position > sa.bindparam("after")).order_by(_journal.c.position).limit(sa.bindparam("limit"))
 )

@@ -43,9 +43,7 @@ def read_stated(kind: type[T], raw: bytes | str) -> T:
     try:
         return kind.model_validate_json(raw)
     except ValidationError as refused:
-        raise RuleBroken(
-            "Some of what was said cannot be taken.", code="invalid", faults=faults_of(refused.errors())
-        ) from None
+        raise RuleBroken("Some of what was said cannot be taken.", code="invalid", faults=faults_of(refused.errors())) from None
 
 
 def merged(kind: type[T], record: Record, patch: Mapping[str, Any]) -> T:
@@ -55,11 +53,7 @@ def merged(kind: type[T], record: Record, patch: Mapping[str, Any]) -> T:
         RuleBroken: With one fault for each field that cannot be taken.
     """
     known = {name: getattr(record, name) for name in kind.model_fields}
-    lists = {
-        name: value
-        for name, value in patch.items()
-        if not isinstance(value, Mapping) or not isinstance(known.get(name), Mapping)
-    }
+    lists = {name: value for name, value in patch.items() if not isinstance(value, Mapping) or not isinstance(known.get(name), Mapping)}
     objects = {name: {**known[name], **value} for name, value in patch.items() if name not in lists}
     unset = {name for name, value in patch.items() if value is None and name in kind.model_fields}
     stated = {**known, **lists, **objects}
@@ -73,9 +67,7 @@ def faults_of(errors: Iterable[ErrorDetails]) -> tuple[Fault, ...]:
 
 def _fault(error: ErrorDetails) -> Fault:
     pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in error["loc"])
-    code, sentence = _SENTENCES.get(
-        error["type"], (error["type"].replace("_", "-"), error["msg"].removeprefix("Value error, "))
-    )
+    code, sentence = _SENTENCES.get(error["type"], (error["type"].replace("_", "-"), error["msg"].removeprefix("Value error, ")))
     if error["type"] in {"enum", "literal_error"}:
         sentence = f"This should be one of {error.get('ctx', {}).get('expected')}."
         code = "not-one-of"

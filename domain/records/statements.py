@@ -80,9 +80,7 @@ def _compiled(statement: sa.Executable, *, dialect: DialectName) -> Compiled:
     types = [column.type for column in selected]
     return Compiled(
         sql=str(text),
-        parameters=tuple(
-            (name, _to_driver(bind.type, dialect)) for bind, name in text.bind_names.items() if bind.required
-        ),
+        parameters=tuple((name, _to_driver(bind.type, dialect)) for bind, name in text.bind_names.items() if bind.required),
         constants={name: bind.value for bind, name in text.bind_names.items() if not bind.required},
         keys=tuple(str(column.key) for column in selected),
         to_python=_present(_to_python(kind, dialect) for kind in types),

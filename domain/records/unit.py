@@ -159,9 +159,7 @@ class Unit:
             raise Overtaken
         before = {name: old[name] for name in differing}
         self._changes.append(
-            journal.Change(
-                action, record.noun, record.id, record.version + 1, before=before, after=differing, reason=reason
-            )
+            journal.Change(action, record.noun, record.id, record.version + 1, before=before, after=differing, reason=reason)
         )
         changed_record: R = type(record)(**new)
         return changed_record
@@ -227,11 +225,7 @@ def _renamed(values: Mapping[str, Any]) -> dict[str, Any]:
 @cache
 def _get(record: type[Record]) -> Statement:
     table = table_of(record)
-    return Statement(
-        sa.select(table).where(
-            table.c.organisation_id == sa.bindparam("organisation_id"), table.c.id == sa.bindparam("id")
-        )
-    )
+    return Statement(sa.select(table).where(table.c.organisation_id == sa.bindparam("organisation_id"), table.c.id == sa.bindparam("id")))
 
 
 @cache

@@ -9,14 +9,13 @@ from enum import StrEnum
 
 import numpy as np
 
-from domain.rules.calendar import as_date, as_date_or_none, as_days, full_months_between, in_words
+from domain.rules.calendar import Days, as_date, as_date_or_none, as_days, full_months_between, in_words
 from domain.rules.output import limit_of
 from domain.rules.run_hours import RunPeriod, schedule_in_words
 from domain.rules.service_life import (
     CHECK_KINDS,
     RULE_KINDS,
     CheckKind,
-    Days,
     Integers,
     Numbers,
     RuleDates,
@@ -213,15 +212,25 @@ def _age(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
     limit = " or ".join(_counted(n, unit) for n, unit in ((months, "month"), (days, "day")) if n)
     if installed is None or due is None:
         return RuleAnswer(
-            RuleKind.AGE, None, f"Its age limit is {limit}, but the installation date is not on record.", f"age limit {limit}, installation date missing",
-            missing=("installed_on",), limit_months=months or None, limit_days=days or None,
-        )  # fmt: skip
+            RuleKind.AGE,
+            None,
+            sentence=f"Its age limit is {limit}, but the installation date is not on record.",
+            short=f"age limit {limit}, installation date missing",
+            missing=("installed_on",),
+            limit_months=months or None,
+            limit_days=days or None,
+        )
     old = _counted(full_months_between(installed, view.today), "month") if months else _counted((view.today - installed).days, "day")
     verb = "reached" if due < view.today else "reaches"
     return RuleAnswer(
-        RuleKind.AGE, due, f"It {verb} its age limit of {limit} on {in_words(due)} (installed {in_words(installed)}).", f"{old} old, limit {limit}",
-        limit_months=months or None, limit_days=days or None, counted_from=installed,
-    )  # fmt: skip
+        RuleKind.AGE,
+        due,
+        sentence=f"It {verb} its age limit of {limit} on {in_words(due)} (installed {in_words(installed)}).",
+        short=f"{old} old, limit {limit}",
+        limit_months=months or None,
+        limit_days=days or None,
+        counted_from=installed,
+    )
 
 
 def _hours(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
@@ -235,7 +244,8 @@ def _hours(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
     passed = as_date_or_none(facts.passed_on[i])
     in_use = schedule_in_words(words.schedule, view.today) if words.schedule else None
     if passed:
-        sentence = f"It reached its limit of {_thousands(limit)} h by {in_words(passed)}, by its hour counter ({_thousands(run or 0)} h so far)."
+        so_far = f"by its hour counter ({_thousands(run or 0)} h so far)"
+        sentence = f"It reached its limit of {_thousands(limit)} h by {in_words(passed)}, {so_far}."
     elif missing:
         sentence = f"Its limit is {_thousands(limit)} running hours, but {_missing_in_words(missing)}."
     elif due is None:

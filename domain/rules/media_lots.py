@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import pairwise
 
 from domain.rules.calendar import in_words
 
@@ -42,16 +43,9 @@ def spaced_visits(lots: Sequence[MediaLot], *, least_gap_days: int, today: date)
     for lot, wish in zip(ordered, wished, strict=True):
         earliest = visits[-1].do_on + timedelta(days=least_gap_days) if visits else today
         do_on = max(wish, earliest)
-        conflict = (
-            _conflict(lot, do_on=do_on, before=visits[-1], gap=least_gap_days)
-            if visits and do_on > max(lot.due_on, today)
-            else None
-        )
+        conflict = _conflict(lot, do_on=do_on, before=visits[-1], gap=least_gap_days) if visits and do_on > max(lot.due_on, today) else None
         visits.append(LotVisit(lot.tag, do_on, conflict))
-    return [
-        _with_cause(visit, lot)
-        for visit, lot in zip(_said_on_both_sides(visits, least_gap_days=least_gap_days), ordered, strict=True)
-    ]
+    return [_with_cause(visit, lot) for visit, lot in zip(_said_on_both_sides(visits, least_gap_days=least_gap_days), ordered, strict=True)]
 
 
 def _with_cause(visit: LotVisit, lot: MediaLot) -> LotVisit:
@@ -81,7 +75,7 @@ def _conflict(lot: MediaLot, *, do_on: date, before: LotVisit, gap: int) -> str:
 def _said_on_both_sides(visits: list[LotVisit], *, least_gap_days: int) -> list[LotVisit]:
     """Give a lot whose successor has to wait for it the same sentence, so that neither row hides the conflict."""
     said = list(visits)
-    for i, (visit, following) in enumerate(zip(visits, visits[1:], strict=False)):
+    for i, (visit, following) in enumerate(pairwise(visits)):
         if following.conflict and not visit.conflict and (following.do_on - visit.do_on).days == least_gap_days:
             said[i] = replace(visit, conflict=following.conflict)
     return said

@@ -134,7 +134,7 @@ def constant(hours_per_day: npt.NDArray[np.float64]) -> Pieces:
 
 
 def schedule_in_words(periods: Sequence[RunPeriod], on: date) -> str:
-    """Return the schedule that holds ``on`` a date as people write it: ``12 h/day``, or ``seasonal, 12 h/day`` with the hours of that date."""
+    """Return the schedule that holds ``on`` a date as people write it: ``12 h/day``, or ``seasonal, 12 h/day`` with that date's hours."""
     held = [one for one in _ordered(periods) if (one.starts_on or LONG_AGO) <= on]
     if not held:
         return "no schedule"
@@ -168,7 +168,7 @@ def _pieces_of(periods: Sequence[RunPeriod], anchor: date | None) -> list[tuple[
 def _seasonal_pieces(seasons: tuple[Season, ...], *, begins: date, ends: date | None, anchor: date) -> list[tuple[date, float]]:
     first = max(begins, anchor)
     last_year = (ends or first.replace(day=1)).year + (0 if ends else HORIZON_YEARS)
-    pieces = [(begins if begins > anchor else anchor, _season_on(seasons, first))]
+    pieces = [(first, _season_on(seasons, first))]
     for year in range(first.year, min(last_year, date.max.year - 1) + 1):
         for season in sorted(seasons, key=lambda one: (one.month, one.day)):
             turns = _turns_on(season, year)

@@ -117,7 +117,8 @@ class RuleDates:
     @property
     def binding(self) -> Integers:
         """Index into ``RULE_KINDS`` of the rule that binds first; meaningless where ``first_due`` is NaT."""
-        return np.argmin(np.where(np.isnat(self.due), _FAR, self.due), axis=1).astype(np.int64)
+        result: Integers = np.argmin(np.where(np.isnat(self.due), _FAR, self.due), axis=1).astype(np.int64)
+        return result
 
     @property
     def undecided(self) -> Truths:
@@ -280,8 +281,7 @@ def _hours_dates(facts: ServiceColumns) -> Answer:
 
 def schedule_reaches(starts: Days, pieces: Pieces) -> Truths:
     """Return whether the run schedule is known from ``starts`` on."""
-    result: Truths = (pieces.starts <= starts[:, None]).any(axis=1)
-    return result
+    return _any(pieces.starts <= starts[:, None])
 
 
 def _shelf_dates(facts: ServiceColumns) -> Answer:

@@ -7,6 +7,7 @@ Source:
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from math import acos, pi, sqrt
 
 LITRES_PER_M3 = 1000.0
@@ -76,7 +77,7 @@ def contours_l(areas_m2: Sequence[float], *, interval_m: float) -> float:
     Source:
         Hutchinson 1957, A Treatise on Limnology: h/3 (A1 + A2 + sqrt(A1 A2)) for each slice.
     """
-    slices = zip(areas_m2, areas_m2[1:], strict=False)
+    slices = pairwise(areas_m2)
     return sum(interval_m / 3 * (upper + lower + sqrt(upper * lower)) for upper, lower in slices) * LITRES_PER_M3
 
 
@@ -86,7 +87,7 @@ def cross_sections_l(areas_m2: Sequence[float], *, spacing_m: float) -> float:
     Source:
         Average-end-area rule of surveying.
     """
-    pairs = zip(areas_m2, areas_m2[1:], strict=False)
+    pairs = pairwise(areas_m2)
     return sum(spacing_m * (one + other) / 2 for one, other in pairs) * LITRES_PER_M3
 
 

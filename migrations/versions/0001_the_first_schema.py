@@ -64,7 +64,7 @@ def _release() -> None:
     op.execute("DROP FUNCTION journal_is_append_only()")
 
 
-def upgrade() -> None:
+def upgrade() -> None:  # noqa: PLR0915 - one statement a table
     """Make every table, guard the journal, and let the service in."""
     op.create_table(
         "organisation",
@@ -163,9 +163,7 @@ def upgrade() -> None:
         sa.Column("ended_on", sa.Date(), nullable=True),
         sa.Column("end_reason", sa.String(), nullable=True),
         sa.Column("name_key", sa.String(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["organisation_id"], ["organisation.id"], name=op.f("fk_equipment_model__organisation")
-        ),
+        sa.ForeignKeyConstraint(["organisation_id"], ["organisation.id"], name=op.f("fk_equipment_model__organisation")),
         sa.PrimaryKeyConstraint("organisation_id", "id", name=op.f("pk_equipment_model")),
     )
     with op.batch_alter_table("equipment_model", schema=None) as batch_op:
@@ -356,9 +354,7 @@ def upgrade() -> None:
             ["site.organisation_id", "site.id"],
             name=op.f("fk_life_support_system_site_id_site"),
         ),
-        sa.ForeignKeyConstraint(
-            ["organisation_id"], ["organisation.id"], name=op.f("fk_life_support_system__organisation")
-        ),
+        sa.ForeignKeyConstraint(["organisation_id"], ["organisation.id"], name=op.f("fk_life_support_system__organisation")),
         sa.PrimaryKeyConstraint("organisation_id", "id", name=op.f("pk_life_support_system")),
     )
     with op.batch_alter_table("life_support_system", schema=None) as batch_op:
@@ -441,9 +437,7 @@ def upgrade() -> None:
         sa.Column("nightly_run_id", sa.Uuid().with_variant(sa.LargeBinary(16), "sqlite"), nullable=True),
         sa.Column("record_hash", sa.String(64), nullable=True),
         sa.Column("error", sa.String(), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["organisation_id", "site_id"], ["site.organisation_id", "site.id"], name=op.f("fk_report_site_id_site")
-        ),
+        sa.ForeignKeyConstraint(["organisation_id", "site_id"], ["site.organisation_id", "site.id"], name=op.f("fk_report_site_id_site")),
         sa.ForeignKeyConstraint(["organisation_id"], ["organisation.id"], name=op.f("fk_report__organisation")),
         sa.PrimaryKeyConstraint("organisation_id", "id", name=op.f("pk_report")),
     )
@@ -472,9 +466,7 @@ def upgrade() -> None:
             ["equipment_model.organisation_id", "equipment_model.id"],
             name=op.f("fk_spare_model_id_equipment_model"),
         ),
-        sa.ForeignKeyConstraint(
-            ["organisation_id", "site_id"], ["site.organisation_id", "site.id"], name=op.f("fk_spare_site_id_site")
-        ),
+        sa.ForeignKeyConstraint(["organisation_id", "site_id"], ["site.organisation_id", "site.id"], name=op.f("fk_spare_site_id_site")),
         sa.ForeignKeyConstraint(["organisation_id"], ["organisation.id"], name=op.f("fk_spare__organisation")),
         sa.PrimaryKeyConstraint("organisation_id", "id", name=op.f("pk_spare")),
     )
@@ -517,9 +509,7 @@ def upgrade() -> None:
         sa.Column("created_at", sa.DateTime(timezone=True).with_variant(sa.String(27), "sqlite"), nullable=False),
         sa.Column("ended_on", sa.Date(), nullable=True),
         sa.Column("end_reason", sa.String(), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["organisation_id", "site_id"], ["site.organisation_id", "site.id"], name=op.f("fk_staff_site_id_site")
-        ),
+        sa.ForeignKeyConstraint(["organisation_id", "site_id"], ["site.organisation_id", "site.id"], name=op.f("fk_staff_site_id_site")),
         sa.ForeignKeyConstraint(["organisation_id"], ["organisation.id"], name=op.f("fk_staff__organisation")),
         sa.PrimaryKeyConstraint("organisation_id", "id", name=op.f("pk_staff")),
     )
@@ -745,15 +735,11 @@ def upgrade() -> None:
             ["equipment.organisation_id", "equipment.id"],
             name=op.f("fk_equipment_check_equipment_id_equipment"),
         ),
-        sa.ForeignKeyConstraint(
-            ["organisation_id"], ["organisation.id"], name=op.f("fk_equipment_check__organisation")
-        ),
+        sa.ForeignKeyConstraint(["organisation_id"], ["organisation.id"], name=op.f("fk_equipment_check__organisation")),
         sa.PrimaryKeyConstraint("organisation_id", "id", name=op.f("pk_equipment_check")),
     )
     with op.batch_alter_table("equipment_check", schema=None) as batch_op:
-        batch_op.create_index(
-            "ix_equipment_check_equipment", ["organisation_id", "equipment_id", "done_on"], unique=False
-        )
+        batch_op.create_index("ix_equipment_check_equipment", ["organisation_id", "equipment_id", "done_on"], unique=False)
 
     op.create_table(
         "forecast",
@@ -851,14 +837,12 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("organisation_id", "id", name=op.f("pk_output_reading")),
     )
     with op.batch_alter_table("output_reading", schema=None) as batch_op:
-        batch_op.create_index(
-            "ix_output_reading_equipment", ["organisation_id", "equipment_id", "measured_on"], unique=False
-        )
+        batch_op.create_index("ix_output_reading_equipment", ["organisation_id", "equipment_id", "measured_on"], unique=False)
     _guard_journal()
     _admit_service()
 
 
-def downgrade() -> None:
+def downgrade() -> None:  # noqa: PLR0915 - one statement a table
     """Take everything away again."""
     _release()
     with op.batch_alter_table("output_reading", schema=None) as batch_op:
@@ -887,9 +871,7 @@ def downgrade() -> None:
 
     op.drop_table("equipment")
     with op.batch_alter_table("animal", schema=None) as batch_op:
-        batch_op.drop_index(
-            "uq_animal_tag_key", sqlite_where=sa.text("ended_on IS NULL"), postgresql_where=sa.text("ended_on IS NULL")
-        )
+        batch_op.drop_index("uq_animal_tag_key", sqlite_where=sa.text("ended_on IS NULL"), postgresql_where=sa.text("ended_on IS NULL"))
 
     op.drop_table("animal")
     op.drop_table("report_file")
@@ -925,15 +907,11 @@ def downgrade() -> None:
     op.drop_table("life_support_system")
     op.drop_table("import_file")
     with op.batch_alter_table("taxon", schema=None) as batch_op:
-        batch_op.drop_index(
-            "uq_taxon_name_key", sqlite_where=sa.text("ended_on IS NULL"), postgresql_where=sa.text("ended_on IS NULL")
-        )
+        batch_op.drop_index("uq_taxon_name_key", sqlite_where=sa.text("ended_on IS NULL"), postgresql_where=sa.text("ended_on IS NULL"))
 
     op.drop_table("taxon")
     with op.batch_alter_table("site", schema=None) as batch_op:
-        batch_op.drop_index(
-            "uq_site_name_key", sqlite_where=sa.text("ended_on IS NULL"), postgresql_where=sa.text("ended_on IS NULL")
-        )
+        batch_op.drop_index("uq_site_name_key", sqlite_where=sa.text("ended_on IS NULL"), postgresql_where=sa.text("ended_on IS NULL"))
 
     op.drop_table("site")
     op.drop_table("journal_head")

@@ -149,11 +149,7 @@ def _draw_orders(paper: Paper, sheet: DueSheet) -> None:
 
 def _sums(orders: Sequence[OrderLine]) -> str:
     """Return the cost of all lines whose cost is known, by currency; says of how many lines it is the sum."""
-    priced = [
-        (order.currency, order.quantity * order.unit_cost_minor)
-        for order in orders
-        if order.unit_cost_minor is not None
-    ]
+    priced = [(order.currency, order.quantity * order.unit_cost_minor) for order in orders if order.unit_cost_minor is not None]
     if not priced:
         return ""
     sums = {currency: sum(cost for name, cost in priced if name == currency) for currency, _ in sorted(priced)}

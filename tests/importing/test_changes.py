@@ -106,7 +106,7 @@ def test_a_schedule_by_season_stays_and_that_is_noted(wide, store, stored):
     assert (report.unchanged, [notice.code for notice in report.notices]) == (1, ["run_schedule-kept"])
 
 
-def test_an_item_that_moved_needs_its_new_enclosure(wide, stored):
+def test_an_item_that_moved_needs_its_new_enclosure(wide):
     wide(FULL)
 
     assert [remark.code for remark in wide(["A-1", OTHER, "", "", "", "", ""]).refusals] == ["other-site"]

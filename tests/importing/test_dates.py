@@ -46,7 +46,7 @@ WRITTEN = {"dmy": "{0.day:02}.{0.month:02}.{0.year}", "mdy": "{0.month}/{0.day}/
         ("２７.０５.２０２４", "dmy", date(2024, 5, 27)),
         ("29.02.2024", "dmy", date(2024, 2, 29)),
         (date(2024, 5, 27), "mdy", date(2024, 5, 27)),
-        (datetime(2024, 5, 27), "mdy", date(2024, 5, 27)),
+        (datetime(2024, 5, 27), "mdy", date(2024, 5, 27)),  # noqa: DTZ001 - a cell has no zone
     ],
 )
 def test_a_date_is_read(cell, order, day):
@@ -75,7 +75,7 @@ def test_a_date_is_read(cell, order, day):
         (45567, None, "date-serial"),
         ("2025", None, "date-serial"),
         ("2024-05-27T14:30:00", None, "date-with-time"),
-        (datetime(2024, 5, 27, 14, 30), None, "date-with-time"),
+        (datetime(2024, 5, 27, 14, 30), None, "date-with-time"),  # noqa: DTZ001 - a cell has no zone
         ("16.02.2025", "ymd", "date-unreadable"),
         ("27 Mai 2024", None, "date-unreadable"),
         ("soon", None, "date-unreadable"),

@@ -151,7 +151,7 @@ def test_honest_names_are_kept_whatever_they_look_like(items, stored, tag):
     assert one(stored)["tag"] == tag
 
 
-def test_names_match_in_spite_of_case_blanks_and_no_break_spaces(items, stored):
+def test_names_match_in_spite_of_case_blanks_and_no_break_spaces(items):
     report = items(["A-1", "\N{NO-BREAK SPACE}REEDMERE  house ", "plim\N{NO-BREAK SPACE}PH probe"])
 
     assert (report.created, report.refused) == (1, 0)

@@ -10,8 +10,8 @@ import pytest
 import xlsxwriter
 
 from api.importing import read_file
-from api.importing.tables import tables_in
 from api.importing.mapping import Mapping
+from api.importing.tables import tables_in
 from domain.actions.imports import ImportOptions
 from domain.errors import RuleBroken
 from domain.records.nights import ImportKind

@@ -6,17 +6,22 @@ import pytest
 
 from domain.errors import Conflict, NotFound
 from domain.records import journal
-from domain.records.engine import Store
+from domain.records.base import table_of
+from domain.records.engine import Store, run_unit
 from domain.records.sites import Site
+from domain.records.statements import Statement
 from domain.records.unit import Overtaken, Unit
 from tests import makers
+
+SITES = Statement(table_of(Site).select())
+pytestmark = pytest.mark.usefixtures("organisation")
 
 
 def entries(unit: Unit) -> list[dict[str, object]]:
     return unit.named(journal.ENTRIES_AFTER, after=0, limit=100)
 
 
-def test_a_record_reads_back_as_it_was_written(store: Store, organisation: int) -> None:
+def test_a_record_reads_back_as_it_was_written(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         made = makers.site(unit, address="1 Łąka Street\n4000", jurisdiction="XR-LOW")
 
@@ -24,7 +29,7 @@ def test_a_record_reads_back_as_it_was_written(store: Store, organisation: int) 
         assert unit.fetch(Site, made.id) == made
 
 
-def test_every_change_leaves_its_entry_with_before_and_after(store: Store, organisation: int) -> None:
+def test_every_change_leaves_its_entry_with_before_and_after(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         made = makers.site(unit)
         unit.change(made, {"note": "roof leaks"}, action="change_site")
@@ -37,7 +42,7 @@ def test_every_change_leaves_its_entry_with_before_and_after(store: Store, organ
     assert '"before":{"note":""}' in str(found[2]["content"])
 
 
-def test_a_change_without_a_difference_leaves_nothing(store: Store, organisation: int) -> None:
+def test_a_change_without_a_difference_leaves_nothing(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         made = makers.site(unit)
         same = unit.change(made, {"note": ""}, action="change_site")
@@ -46,17 +51,20 @@ def test_a_change_without_a_difference_leaves_nothing(store: Store, organisation
         assert len(unit._changes) == 1
 
 
-def test_a_failed_transaction_leaves_neither_record_nor_entry(store: Store, organisation: int) -> None:
-    with pytest.raises(RuntimeError), store.transaction(makers.origin()) as unit:
-        made = makers.site(unit)
+def test_a_failed_transaction_leaves_neither_record_nor_entry(store: Store) -> None:
+    def fail(unit: Unit) -> None:
+        makers.site(unit)
         raise RuntimeError
 
+    with pytest.raises(RuntimeError):
+        run_unit(store, fail, origin=makers.origin())
+
     with store.transaction(makers.origin()) as unit:
-        assert unit.find(Site, made.id) is None
+        assert unit.all(Site, SITES) == []
         assert len(entries(unit)) == 1
 
 
-def test_a_record_changed_in_between_is_overtaken(store: Store, organisation: int) -> None:
+def test_a_record_changed_in_between_is_overtaken(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         made = makers.site(unit)
         unit.change(made, {"note": "first"}, action="change_site")
@@ -65,7 +73,7 @@ def test_a_record_changed_in_between_is_overtaken(store: Store, organisation: in
             unit.change(made, {"note": "second"}, action="change_site")
 
 
-def test_two_spellings_of_one_name_are_one_name(store: Store, organisation: int) -> None:
+def test_two_spellings_of_one_name_are_one_name(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         makers.site(unit)
 
@@ -73,7 +81,7 @@ def test_two_spellings_of_one_name_are_one_name(store: Store, organisation: int)
         makers.site(unit, name="REEDMERE\u00a0house")
 
 
-def test_another_organisations_record_is_not_there(store: Store, organisation: int) -> None:
+def test_another_organisations_record_is_not_there(store: Store) -> None:
     makers.organisation(store, organisation_id=makers.OTHER_ORGANISATION, name="Other")
     with store.transaction(makers.origin()) as unit:
         made = makers.site(unit)
@@ -82,6 +90,6 @@ def test_another_organisations_record_is_not_there(store: Store, organisation: i
         unit.fetch(Site, made.id)
 
 
-def test_a_statement_without_its_organisation_is_refused(store: Store, organisation: int) -> None:
+def test_a_statement_without_its_organisation_is_refused(store: Store) -> None:
     with pytest.raises(KeyError):
         journal.HEAD.on(store.dialect).bound({})

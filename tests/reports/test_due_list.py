@@ -118,12 +118,7 @@ def test_nothing_stands_outside_its_column():
         ]
 
     assert len(letters) > 2_000
-    crossing = [
-        letter["text"]
-        for edge in edges
-        for letter in letters
-        if letter["x0"] < edge + 2.9 and letter["x1"] > edge - 2.9
-    ]
+    crossing = [letter["text"] for edge in edges for letter in letters if letter["x0"] < edge + 2.9 and letter["x1"] > edge - 2.9]
     assert crossing == []
 
 

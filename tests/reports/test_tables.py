@@ -160,9 +160,7 @@ def test_ten_thousand_rows_are_as_fast_as_a_bare_canvas():
         for number in range(10_000)
     ]
 
-    ours, bare = zip(
-        *[(_speed(_table_pages, rows, widths), _speed(_bare_pages, rows, widths)) for _ in range(3)], strict=True
-    )
+    ours, bare = zip(*[(_speed(_table_pages, rows, widths), _speed(_bare_pages, rows, widths)) for _ in range(3)], strict=True)
 
     assert max(ours) >= max(bare), f"{max(ours):.0f} against {max(bare):.0f} pages a second"
 

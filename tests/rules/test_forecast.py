@@ -58,7 +58,7 @@ def test_a_counter_above_the_limit_is_said():
     found = said(life_hours=5000, counted=(date(2026, 2, 10), 5100.0), passed_on=date(2026, 2, 10), schedule=TWELVE_A_DAY)
 
     assert (found.standing, found.due_on) == (Standing.OVERDUE, date(2026, 2, 10))
-    assert found.because == "It reached its limit of 5\u00a0000 h by 10 February 2026, by its hour counter (5\u00a0328 h so far)."
+    assert found.because == "It reached its limit of 5\u00a0000 h by 10 February 2026, by its hour counter (5\u00a0220 h so far)."
 
 
 def test_hours_that_are_never_used_up_are_good_and_said():

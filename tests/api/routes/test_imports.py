@@ -25,7 +25,7 @@ NO_CHOICES = {"dry_run": False, "skip_invalid": False, "create_enclosures": Fals
 
 def ask(client, content, *, kind, mapping=None, file_name="list.csv", headers=None, **flags):
     files = {"file": (file_name, content)}
-    query = {"kind": kind, **{name: "true" for name in flags}}
+    query = {"kind": kind, **dict.fromkeys(flags, "true")}
     return client.request(
         "POST", "/v1/imports", params=query, files=files, data={"mapping": mapping} if mapping else None, headers=headers or {}
     )
