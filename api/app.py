@@ -60,6 +60,7 @@ DOORS: tuple[Door, ...] = (
     *spares.DOORS,
     *forecasts.DOORS,
     *reports.DOORS,
+    *imports.DOORS,
 )
 ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
 """Routes of FastAPI's own kind."""
@@ -103,8 +104,7 @@ def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]
     app.state.resume = [partial(resume, house) for resume in RESUMES]
     for router in ROUTERS:
         app.include_router(router)
-    described = {getattr(route, "name", "") for router in ROUTERS for route in router.routes}
-    app.router.routes.extend(door.route() for door in DOORS if door.operation_id not in described)
+    app.router.routes.extend(door.route() for door in DOORS)
     return app
 
 

@@ -182,9 +182,7 @@ def _free_port() -> int:
 
 
 @contextmanager
-def _server_process(
-    binaries: Path, folder: Path, port: int, *, settings: Mapping[str, str]
-) -> Iterator[subprocess.Popen[bytes]]:
+def _server_process(binaries: Path, folder: Path, port: int, *, settings: Mapping[str, str]) -> Iterator[subprocess.Popen[bytes]]:
     stated = [f"-c{name}={value}" for name, value in settings.items()]
     with (folder / "log").open("wb") as log:
         process = subprocess.Popen(

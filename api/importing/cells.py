@@ -38,12 +38,18 @@ def text_of(cell: Any) -> str:  # noqa: ANN401 - any cell
     if isinstance(cell, str):
         return cell
     if isinstance(cell, int | float):
-        return f"{cell:.15g}" if abs(cell) < WHOLE_MOST and cell % 1 else f"{Decimal(repr(cell)):.0f}" if cell % 1 == 0 else repr(cell)
+        return _number_text(cell)
     if isinstance(cell, datetime) and cell.time() == time():
         return cell.date().isoformat()
     if isinstance(cell, Nested):
         return ", ".join(text_of(one) for one in cell.values)
     return cell.isoformat() if isinstance(cell, date) else str(cell)
+
+
+def _number_text(number: float) -> str:
+    if number % 1 == 0:
+        return f"{Decimal(number):.0f}"
+    return f"{number:.15g}" if abs(number) < WHOLE_MOST else repr(number)
 
 
 def _reader(target: Target, *, mapping: Mapping) -> Reader:

@@ -102,7 +102,9 @@ def _workbook_rows(content: bytes, *, sheet: str | None) -> list[list[Any]]:
     try:
         with CalamineWorkbook.from_filelike(BytesIO(content)) as workbook:
             named = {same_name(name): name for name in workbook.sheet_names}
-            if not named or (sheet and same_name(sheet) not in named):
+            if not named:
+                raise refused("sheet-unknown", "The workbook has no sheets.")
+            if sheet and same_name(sheet) not in named:
                 raise refused("sheet-unknown", f"The workbook has no sheet {sheet!r}; it has {', '.join(workbook.sheet_names)}.")
             found = workbook.get_sheet_by_name(named[same_name(sheet)] if sheet else workbook.sheet_names[0])
             return [_tidy(row) for row in found.to_python(skip_empty_area=False)]
@@ -173,5 +175,5 @@ def _json_cell(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
     if isinstance(value, list) and all(isinstance(one, str | int | float) for one in value):
-        return Nested(tuple(value))
+        return Nested(tuple(map(_json_cell, value)))
     return Nested(()) if isinstance(value, dict | list) else value

@@ -89,9 +89,7 @@ def _replacements(call: Call) -> Answer:
     with call.house.store.snapshot(_origin(call)) as unit:
         found = sorted(_due(unit, asked), key=lambda pair: _place_in_list(pair[1]))
     if asked.get("format") is bodies.ListFormat.CSV:
-        return Answer(
-            due_csv((site, item.forecast.as_of, item) for site, item in found), media=b"text/csv; charset=utf-8"
-        )
+        return Answer(due_csv((site, item.forecast.as_of, item) for site, item in found), media=b"text/csv; charset=utf-8")
     after = asked.get("cursor")
     rest = [pair for pair in found if after is None or _place_in_list(pair[1]) > after]
     limit = asked.get("limit", USUAL_PAGE)
@@ -192,9 +190,7 @@ DOORS = (
         },
         parameters=[
             _query("site_id", {"type": "string", "format": "uuid"}, "Only this site."),
-            _query(
-                "kind", {"type": "string", "enum": [one.value for one in EquipmentKind]}, "Only this kind of equipment."
-            ),
+            _query("kind", {"type": "string", "enum": [one.value for one in EquipmentKind]}, "Only this kind of equipment."),
             _query("standing", {"type": "string", "enum": [one.value for one in Standing]}, "Only this standing."),
             _query(
                 "due_by",
@@ -202,9 +198,7 @@ DOORS = (
                 "Due by this day; 14 days ahead where it is left out. What cannot be dated is always there.",
             ),
             _AS_OF,
-            _query(
-                "format", {"type": "string", "enum": ["json", "csv"], "default": "json"}, "CSV holds the whole list."
-            ),
+            _query("format", {"type": "string", "enum": ["json", "csv"], "default": "json"}, "CSV holds the whole list."),
             _query(
                 "limit",
                 {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE},

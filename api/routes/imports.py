@@ -108,8 +108,6 @@ DOORS = (
     ),
 )
 router = APIRouter(tags=["imports"])
-for _door in DOORS:
-    router.routes.append(_door.route())
 
 
 @router.post(

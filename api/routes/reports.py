@@ -177,6 +177,7 @@ DOORS = (
         tag="reports",
         subject="report",
         answers=Report,
+        files=tuple(dict.fromkeys(media.partition(";")[0] for media in FORMS.values())),
         reads=get_file,
         query={"form": one_of(Form)},
         parameters=[_ID, _FORM, IF_NONE_MATCH],

@@ -40,7 +40,7 @@ def register_enclosure(unit: Unit, stated: EnclosureStated, *, record_id: UUID |
     """Register an enclosure with its computed size and return it."""
     referred(unit, Site, stated.site_id, field="site_id")
     _check_places(unit, stated, own_id=record_id)
-    return recorded(unit, Enclosure, stated, record_id=record_id, **_derived(stated))
+    return recorded(unit, Enclosure, stated, record_id=record_id, **derived_size(stated))
 
 
 def change_enclosure(unit: Unit, enclosure_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Enclosure:
@@ -49,7 +49,7 @@ def change_enclosure(unit: Unit, enclosure_id: UUID, patch: Mapping[str, Any], *
     stated = patched(EnclosureStated, found, patch)
     _refuse_other_site(found.site_id, stated.site_id)
     _check_places(unit, stated, own_id=enclosure_id)
-    return corrected(unit, found, stated, **_derived(stated))
+    return corrected(unit, found, stated, **derived_size(stated))
 
 
 def end_enclosure(unit: Unit, enclosure_id: UUID, ending: Ending) -> Enclosure:
@@ -58,7 +58,8 @@ def end_enclosure(unit: Unit, enclosure_id: UUID, ending: Ending) -> Enclosure:
     return ended(unit, found, ending, today=today_at(unit, unit.fetch(Site, found.site_id)))
 
 
-def _derived(stated: EnclosureStated) -> dict[str, Any]:
+def derived_size(stated: EnclosureStated) -> dict[str, Any]:
+    """Return the columns of an enclosure that follow from what is stated: its size, and its name for comparison."""
     shape = stated.shape
     return {
         "name_key": same_name(stated.name),

@@ -27,7 +27,7 @@ class Ending(Stated):
 def recorded(unit: Unit, record: type[R], stated: Stated, *, record_id: UUID | None, **derived: Any) -> R:  # noqa: ANN401 - columns
     """Add a record of what was stated and return it. ``derived`` are the columns that follow from it."""
     facts = {name: getattr(stated, name) for name in type(stated).model_fields if name != "id"}
-    made: R = record(
+    made = record.model_construct(
         **facts,
         **derived,
         organisation_id=unit.organisation_id,

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from enum import Enum
+from functools import lru_cache
 from typing import Any, Literal, TypeAlias, cast
 from uuid import UUID
 
@@ -23,9 +24,10 @@ from domain.records.columns import InstantColumn, JsonColumn, UuidColumn
 DialectName: TypeAlias = Literal["sqlite", "postgresql"]
 Row: TypeAlias = tuple[Any, ...]
 Converter: TypeAlias = Callable[[Any], Any]
+Parameters: TypeAlias = dict[str, Any] | list[Any]
 
 _DIALECTS: Mapping[str, sa.Dialect] = {
-    "sqlite": cast("sa.Dialect", sqlite.dialect(paramstyle="named")),
+    "sqlite": cast("sa.Dialect", sqlite.dialect(paramstyle="qmark")),
     "postgresql": cast("sa.Dialect", postgresql.psycopg.dialect()),  # type: ignore[no-untyped-call]
 }
 
@@ -37,18 +39,21 @@ class Compiled:
     sql: str
     parameters: tuple[tuple[str, Converter | None], ...]
     constants: Mapping[str, Any]
+    positions: tuple[str, ...] | None
     keys: tuple[str, ...]
     to_python: tuple[tuple[int, Converter], ...]
     to_json: tuple[tuple[int, Converter], ...]
 
-    def bound(self, given: Mapping[str, Any]) -> dict[str, Any]:
-        """Return the parameters as the driver takes them.
+    def bound(self, given: Mapping[str, Any]) -> Parameters:
+        """Return the parameters as the driver takes them: by position where the driver counts, else by name.
 
         Raises:
             KeyError: One is missing. No parameter has a default, so a forgotten organisation is an error and not a leak.
         """
         values = {name: given[name] if convert is None else convert(given[name]) for name, convert in self.parameters}
-        return {**values, **self.constants} if self.constants else values
+        if self.constants:
+            values.update(self.constants)
+        return values if self.positions is None else [values[name] for name in self.positions]
 
     def python_row(self, row: Sequence[Any]) -> Row:
         """Return the row with Python values."""
@@ -82,6 +87,7 @@ def _compiled(statement: sa.Executable, *, dialect: DialectName) -> Compiled:
         sql=str(text),
         parameters=tuple((name, _to_driver(bind.type, dialect)) for bind, name in text.bind_names.items() if bind.required),
         constants={name: bind.value for bind, name in text.bind_names.items() if not bind.required},
+        positions=tuple(text.positiontup) if text.positional and text.positiontup is not None else None,
         keys=tuple(str(column.key) for column in selected),
         to_python=_present(_to_python(kind, dialect) for kind in types),
         to_json=_present(_to_json(kind, dialect) for kind in types),
@@ -152,6 +158,7 @@ def _to_json(kind: sa.types.TypeEngine[Any], dialect: DialectName) -> Converter 
     return None
 
 
+@lru_cache(maxsize=256)
 def instant_text(at: datetime) -> str:
     """Return an instant as RFC 3339 text in UTC with six digits of a second and Z, always of one length.
 

@@ -17,7 +17,7 @@ from sqlmodel import SQLModel
 from domain.errors import NotFound
 from domain.records import journal
 from domain.records.base import Record, columns_of, row_of, table_of
-from domain.records.statements import Compiled, DialectName, Row, Statement
+from domain.records.statements import Compiled, DialectName, Parameters, Row, Statement
 from domain.rules.identifiers import ids_at
 
 R = TypeVar("R", bound=Record)
@@ -34,8 +34,8 @@ class Cursor(Protocol):
     rowcount: int
     connection: Any
 
-    def execute(self, sql: str, parameters: Mapping[str, Any], /) -> object: ...  # noqa: D102
-    def executemany(self, sql: str, parameters: Sequence[Mapping[str, Any]], /) -> object: ...  # noqa: D102
+    def execute(self, sql: str, parameters: Parameters, /) -> object: ...  # noqa: D102
+    def executemany(self, sql: str, parameters: Sequence[Parameters], /) -> object: ...  # noqa: D102
     def fetchall(self) -> list[Any]: ...  # noqa: D102
 
 
@@ -119,11 +119,11 @@ class Unit:
     def first(self, record: type[S], statement: Statement, **parameters: Any) -> S | None:  # noqa: ANN401 - column values
         """Return the first row of a statement over all columns of a table as that table's record."""
         found = self.named(statement, **parameters)
-        return record(**found[0]) if found else None
+        return record.model_construct(**found[0]) if found else None
 
     def all(self, record: type[S], statement: Statement, **parameters: Any) -> list[S]:  # noqa: ANN401 - column values
         """Return every row of a statement over all columns of a table as that table's records."""
-        return [record(**row) for row in self.named(statement, **parameters)]
+        return [record.model_construct(**row) for row in self.named(statement, **parameters)]
 
     def add(self, record: R, *, action: str) -> R:
         """Insert a record and leave its journal entry."""
@@ -161,8 +161,7 @@ class Unit:
         self._changes.append(
             journal.Change(action, record.noun, record.id, record.version + 1, before=before, after=differing, reason=reason)
         )
-        changed_record: R = type(record)(**new)
-        return changed_record
+        return type(record).model_construct(**new)
 
     def note(self, change: journal.Change) -> None:
         """Leave the journal entry of a change that ``add`` and ``change`` do not make."""

@@ -175,4 +175,3 @@ def _remembering(rows: Iterator[tuple[Any, ...]], some_ids: list[UUID], *, step:
         if number % step == 0 and row[4] is None:
             some_ids.append(row[1])
         yield row
-

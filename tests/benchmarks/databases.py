@@ -105,9 +105,7 @@ class PostgresHouse:
     def _create(self, template: str) -> str:
         name = f"reedbed_benchmark_{uuid4().hex}"
         with superuser(self.server_url) as connection:
-            connection.execute(
-                SQL("CREATE DATABASE {} TEMPLATE {} OWNER reedbed_owner").format(Identifier(name), Identifier(template))
-            )
+            connection.execute(SQL("CREATE DATABASE {} TEMPLATE {} OWNER reedbed_owner").format(Identifier(name), Identifier(template)))
         self._made.append(name)
         return name
 

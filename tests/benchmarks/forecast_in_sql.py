@@ -10,8 +10,7 @@ _KEPT_AT_SITE = """
     WHERE item.organisation_id = {organisation} AND item.site_id = {site} AND item.ended_on IS NULL
 """
 
-POSTGRES_DUE_DATES = (
-    """
+POSTGRES_DUE_DATES = """
     SELECT item.id, model.warn_days,
         least(
             (item.installed_on + model.life_months * interval '1 month')::date,
@@ -21,9 +20,7 @@ POSTGRES_DUE_DATES = (
         ) AS due_on,
         ((model.life_months IS NOT NULL OR model.life_weeks IS NOT NULL) AND item.installed_on IS NULL)
             OR (model.life_hours IS NOT NULL AND (item.installed_on IS NULL OR item.hours_per_day IS NULL)) AS undecided
-    """  # noqa: S608 - own words
-    + _KEPT_AT_SITE.format(organisation="%(organisation_id)s", site="%(site_id)s")
-)
+    """ + _KEPT_AT_SITE.format(organisation="%(organisation_id)s", site="%(site_id)s")
 """PostgreSQL's intervals keep the last-day rule by themselves."""
 
 _LAST_DAY_RULE = (
@@ -34,8 +31,7 @@ _LAST_DAY_RULE = (
 )
 """SQLite alone makes 31 January and a month 3 March: newer libraries have a word for it, with older ones the month's last day is the limit."""
 
-SQLITE_DUE_DATES = (
-    f"""
+SQLITE_DUE_DATES = f"""
     SELECT item.id, model.warn_days,
         nullif(min(
             coalesce({_LAST_DAY_RULE}, '9999'),
@@ -45,9 +41,7 @@ SQLITE_DUE_DATES = (
         ), '9999') AS due_on,
         ((model.life_months IS NOT NULL OR model.life_weeks IS NOT NULL) AND item.installed_on IS NULL)
             OR (model.life_hours IS NOT NULL AND (item.installed_on IS NULL OR item.hours_per_day IS NULL)) AS undecided
-    """  # noqa: S608 - own words
-    + _KEPT_AT_SITE.format(organisation=":organisation_id", site=":site_id")
-)
+    """ + _KEPT_AT_SITE.format(organisation=":organisation_id", site=":site_id")
 
 POSTGRES_SUMS = f"SELECT count(due_on), sum(due_on - date '1970-01-01') FROM ({POSTGRES_DUE_DATES}) AS due"  # noqa: S608 - own words
 SQLITE_SUMS = f"SELECT count(due_on), CAST(sum(julianday(due_on) - 2440587.5) AS INTEGER) FROM ({SQLITE_DUE_DATES}) AS due"  # noqa: S608 - own words

@@ -7,6 +7,7 @@ import json
 import numpy as np
 import pytest
 
+from domain.actions.verify import prove
 from domain.records.enclosures import Enclosure
 from domain.records.equipment import Equipment, EquipmentModel
 from domain.records.journal import JournalEntry
@@ -156,3 +157,13 @@ def due_dates(store, stored):
                     known = not np.isnat(due) and not dates.undecided[i]
                     found[tags[batch.id_of(i)]] = (str(due), RULE_KINDS[dates.binding[i]].value) if known else (None, None)
     return found
+
+
+def test_the_journal_proves_what_was_imported(import_kit, store):
+    import_kit("kit-list.csv", skip_invalid=True)
+
+    with store.snapshot(makers.origin()) as unit:
+        proof = prove(unit)
+
+    assert proof.flaws == []
+    assert proof.entries > 176

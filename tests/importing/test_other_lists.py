@@ -9,6 +9,7 @@ import pytest
 
 from domain.records.enclosures import Enclosure
 from domain.records.equipment import Equipment
+from domain.records.statements import json_text
 from tests import makers
 from tests.importing.conftest import text, workbook
 
@@ -236,3 +237,13 @@ def test_remarks_are_cut_at_a_thousand_and_counts_are_not(items):
     report = items(*([f"A-{number}", "Nowhere", MODEL] for number in range(1001)))
 
     assert (report.refused, len(report.refusals)) == (1001, 1000)
+
+
+def test_a_refusal_shows_what_does_not_print_as_an_escape(importing):
+    listed = [{"tag": "A\ud800", "site": SITE, "model": "\x1b[2J", "serial": "x\x00", "se\x1brial": 1}]
+
+    report = importing(json.dumps(listed).encode())
+
+    assert {remark.column: remark.value for remark in report.refusals} == {"tag": "A\\ud800", "model": "\\x1b[2J", "serial": "x\\x00"}
+    assert report.ignored_columns == ("se\\x1brial",)
+    assert json.loads(json_text(report))["refused"] == 1

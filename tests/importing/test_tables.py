@@ -8,11 +8,13 @@ from io import BytesIO
 
 import pytest
 import xlsxwriter
+from hypothesis import given
+from hypothesis import strategies as st
 
 from api.importing import read_file
 from api.importing.mapping import Mapping
 from api.importing.tables import tables_in
-from domain.actions.imports import ImportOptions
+from domain.actions.imports import ImportOptions, ImportRows
 from domain.errors import RuleBroken
 from domain.records.nights import ImportKind
 from tests.importing.conftest import text, workbook
@@ -219,3 +221,28 @@ def test_a_file_beyond_the_cap_is_refused():
         list(tables_in(b"x" * (20 * 1024 * 1024 + 1), file_name="kit.csv", mapping=Mapping()))
 
     assert refused.value.code == "file-too-large"
+
+
+@given(st.binary(max_size=200), st.sampled_from([b"", b"tag,site,model\n", b'[{"tag": ', b"PK\x03\x04", b"\xff\xfe"]))
+def test_any_bytes_are_rows_or_a_refusal(content, start):
+    try:
+        found = rows_of(start + content)
+    except RuleBroken as refused:
+        found = refused
+
+    assert isinstance(found, ImportRows | RuleBroken)
+
+
+@given(
+    st.recursive(
+        st.none() | st.booleans() | st.floats() | st.integers() | st.text(), lambda one: st.lists(one) | st.dictionaries(st.text(), one)
+    )
+)
+def test_any_json_is_rows_or_a_refusal(value):
+    content = json.dumps([{"tag": value, "site": value, "model": "x", "installed_on": value, "hours_per_day": value}]).encode()
+    try:
+        found = rows_of(content)
+    except RuleBroken as refused:
+        found = refused
+
+    assert isinstance(found, ImportRows | RuleBroken)

@@ -11,7 +11,7 @@ from domain.actions.imports.equipment import plan_equipment
 from domain.actions.imports.equipment_models import plan_equipment_models
 from domain.actions.imports.plans import Plan, carry_out
 from domain.actions.imports.rows import REMARKS_MOST, ImportFileFacts, ImportOptions, ImportReport, ImportRows
-from domain.actions.imports.sheet import Sheet
+from domain.actions.imports.sheet import Sheet, shown
 from domain.actions.imports.sites import plan_sites
 from domain.records.nights import ImportKind
 from domain.records.unit import Unit
@@ -55,7 +55,7 @@ def _report(sheet: Sheet, plan: Plan, *, file: ImportFileFacts, written: bool, d
         refused=len(sheet.refusals),
         skipped_totals=rows.skipped_totals,
         enclosures_created=len(plan.new_enclosures),
-        ignored_columns=rows.ignored_columns,
+        ignored_columns=tuple(map(shown, rows.ignored_columns)),
         refusals=tuple(refusals[:REMARKS_MOST]),
         notices=tuple(sorted(sheet.notices, key=lambda notice: notice.index)[:REMARKS_MOST]),
         written=written,

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from pydantic import TypeAdapter, ValidationError
 
-from domain.actions.enclosures import _derived as size_of
+from domain.actions.enclosures import derived_size as size_of
 from domain.actions.imports.lookups import kept_by_key
 from domain.actions.imports.places import resolve_places, system_at
 from domain.actions.imports.plans import Plan, plan_row, started_plan

@@ -11,6 +11,7 @@ from domain.records.nights import ImportKind
 REMARKS_MOST = 1000
 """How many refusals, and how many notices, a report holds; the counts are of all."""
 VALUE_LENGTH = 200
+REASON_LENGTH = 2000
 
 
 @dataclass(frozen=True, slots=True)

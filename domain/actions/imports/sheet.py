@@ -8,7 +8,7 @@ from typing import Annotated, Any, cast
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
-from domain.actions.imports.rows import VALUE_LENGTH, CellFault, ImportRows, RowRemark
+from domain.actions.imports.rows import REASON_LENGTH, VALUE_LENGTH, CellFault, ImportRows, RowRemark
 from domain.errors import Fault
 from domain.records.stated import faults_of
 from domain.rules.text import same_name
@@ -126,11 +126,17 @@ class Sheet:
         return RowRemark(
             row=self.rows.numbers[position],
             index=self.rows.indexes[position],
-            column=self.rows.headings.get(name, name),
-            value=str(cell)[:VALUE_LENGTH],
+            column=shown(self.rows.headings.get(name, name)),
+            value=shown(str(cell)),
             code=code,
-            reason=reason,
+            reason=shown(reason, most=REASON_LENGTH),
         )
+
+
+def shown(text: str, *, most: int = VALUE_LENGTH) -> str:
+    """Return a text of the file as it can be shown anywhere: cut, and what does not print written as an escape."""
+    text = text[:most]
+    return text if text.isprintable() else "".join(one if one.isprintable() else ascii(one)[1:-1] for one in text)
 
 
 def checked_value(stated: type[BaseModel], name: str, value: Any) -> Any:  # noqa: ANN401 - any field's value
