@@ -341,5 +341,5 @@ def _earlier(one: Days, other: Days) -> Days:
 
 def _any(truths: Truths) -> Truths:
     """Return whether any in each row is true. Rows are short, and column by column is many times faster than row by row."""
-    result: Truths = reduce(np.logical_or, truths.T)
+    result: Truths = reduce(np.logical_or, truths.T, np.zeros(len(truths), dtype=bool))
     return result
