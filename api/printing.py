@@ -162,16 +162,11 @@ def _order_line(order: Order, *, currency: str, today: date) -> OrderLine:
     )
 
 
-def item_json(item: DueItem) -> dict[str, object]:
-    """Return an item of the list as answers and ``--json`` show it."""
+def outlook_json(item: DueItem) -> dict[str, object]:
+    """Return what answers say of an item's outlook, wherever they show it."""
     seen = item.forecast
     return {
         "equipment_id": item.equipment_id,
-        "tag": item.tag,
-        "place": item.place or None,
-        "position": item.position,
-        "model": item.model.name,
-        "kind": item.model.kind,
         "standing": seen.standing,
         "due_on": seen.due_on,
         "no_later_than": seen.no_later_than,
@@ -184,6 +179,18 @@ def item_json(item: DueItem) -> dict[str, object]:
         "reason": seen.reason,
         "because": item.because,
         "cautions": cautions_for(item.model.kind.value, item.model.cautions),
+    }
+
+
+def item_json(item: DueItem) -> dict[str, object]:
+    """Return an item of the list as answers and ``--json`` show it."""
+    return {
+        **outlook_json(item),
+        "tag": item.tag,
+        "place": item.place or None,
+        "position": item.position,
+        "model": item.model.name,
+        "kind": item.model.kind,
         "spares_on_hand": sum(one.on_hand for one in item.spares),
         "shelves": [one.shelf for one in item.spares if one.on_hand],
         "supplier": item.model.supplier,

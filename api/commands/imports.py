@@ -19,6 +19,7 @@ ROWS_SHOWN = 50
 
 def import_list(words: Namespace, console: Console) -> int:
     """Import a file; the exit status is 1 where rows were refused and nothing was written."""
+    kind = kind_named(words.kind)
     content, mapping = _bytes_of(words.file), _bytes_of(words.map) if words.map else None
     options = ImportOptions(words.dry_run, words.skip_invalid, words.create_enclosures)
     with opened("import", at=instant(words.at) if words.at else None) as session:
@@ -28,7 +29,7 @@ def import_list(words: Namespace, console: Console) -> int:
                 session.store,
                 content,
                 file_name=words.file.name,
-                kind=kind_named(words.kind),
+                kind=kind,
                 origin=session.origin(organisation.id),
                 mapping=_text_of(words.map, mapping) if mapping is not None else None,
                 options=options,

@@ -21,7 +21,7 @@ from api.doors import Door
 from api.errors import Answer, Malformed
 from api.nightly import SITES
 from api.nouns import id_parameter
-from api.printing import due_csv, item_json
+from api.printing import due_csv, item_json, outlook_json
 from api.query import LARGEST_PAGE, USUAL_PAGE, one_of, read_day, read_id, read_limit
 from domain.actions.due_list import SOON_DAYS, DueItem, due_list, item_forecast, judge_site
 from domain.actions.sites import today_at
@@ -30,7 +30,6 @@ from domain.records.equipment import Equipment, EquipmentKind
 from domain.records.journal import Origin
 from domain.records.sites import Site
 from domain.records.unit import Unit
-from domain.rules.cautions import cautions_for
 from domain.rules.service_life import Standing
 
 NO_DATE = date(9999, 12, 31)
@@ -58,24 +57,8 @@ def _forecast(call: Call) -> Answer:
 
 
 def _forecast_json(item: DueItem) -> dict[str, Any]:
-    seen = item.forecast
-    return {
-        "equipment_id": item.equipment_id,
-        "as_of": seen.as_of,
-        "standing": seen.standing,
-        "due_on": seen.due_on,
-        "no_later_than": seen.no_later_than,
-        "binding": seen.binding,
-        "needs": seen.needs,
-        "do_on": item.do_on,
-        "conflict": item.conflict,
-        "order_by": seen.order_by,
-        "rules": [_rule_json(asdict(rule)) for rule in seen.rules],
-        "missing": seen.missing,
-        "reason": seen.reason,
-        "because": item.because,
-        "cautions": cautions_for(item.model.kind.value, item.model.cautions),
-    }
+    rules = [_rule_json(asdict(rule)) for rule in item.forecast.rules]
+    return {**outlook_json(item), "as_of": item.forecast.as_of, "rules": rules}
 
 
 def _rule_json(rule: Mapping[str, Any]) -> dict[str, Any]:

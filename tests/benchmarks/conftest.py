@@ -57,10 +57,22 @@ def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
 
 
 @pytest.fixture(scope="session", params=["sqlite", "postgresql"])
-def large(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Collection]:
-    """Yield a database with very many items at one site, a million unless the environment says otherwise; not to be changed."""
-    with _house(request, tmp_path_factory.mktemp("large")) as made:
-        yield load(made.new(), items=items_wanted(), server_url=getattr(made, "server_url", None))
+def lasting_house(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    """Yield where databases are made that several benchmarks read and none changes."""
+    with _house(request, tmp_path_factory.mktemp("lasting")) as made:
+        yield made
+
+
+@pytest.fixture(scope="session")
+def large(lasting_house: House) -> Collection:
+    """Return a database with very many items at one site, a million unless the environment says otherwise."""
+    return load(lasting_house.new(), items=items_wanted(), server_url=lasting_house.server_url)
+
+
+@pytest.fixture(scope="session")
+def small(lasting_house: House) -> Collection:
+    """Return a database like the large one with ten thousand items."""
+    return load(lasting_house.new(), items=10_000, server_url=lasting_house.server_url)
 
 
 def items_wanted() -> int:

@@ -54,6 +54,7 @@ class SqliteHouse:
     """A folder of SQLite files."""
 
     name = "sqlite"
+    server_url: str | None = None
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -82,29 +83,30 @@ class PostgresHouse:
     name = "postgresql"
 
     def __init__(self, server_url: str) -> None:
-        self.server_url = server_url
+        self.server_url: str | None = server_url
+        self._server_url = server_url
         self._made: list[str] = []
 
     def new(self) -> str:
         """Return the URL of a migrated, empty database."""
         name = self._create("template1")
-        migrations.upgrade(url_for(self.server_url, database=name, role="reedbed_owner"))
-        return url_for(self.server_url, database=name, role="reedbed_service")
+        migrations.upgrade(url_for(self._server_url, database=name, role="reedbed_owner"))
+        return url_for(self._server_url, database=name, role="reedbed_service")
 
     def copy(self, url: str) -> str:
         """Return the URL of a copy of a database that nobody has open."""
         name = self._create(url.rpartition("/")[2])
-        return url_for(self.server_url, database=name, role="reedbed_service")
+        return url_for(self._server_url, database=name, role="reedbed_service")
 
     def close(self) -> None:
         """Drop every database that was made here."""
-        with superuser(self.server_url) as connection:
+        with superuser(self._server_url) as connection:
             for name in self._made:
                 connection.execute(SQL("DROP DATABASE {} WITH (FORCE)").format(Identifier(name)))
 
     def _create(self, template: str) -> str:
         name = f"reedbed_benchmark_{uuid4().hex}"
-        with superuser(self.server_url) as connection:
+        with superuser(self._server_url) as connection:
             connection.execute(SQL("CREATE DATABASE {} TEMPLATE {} OWNER reedbed_owner").format(Identifier(name), Identifier(template)))
         self._made.append(name)
         return name

@@ -44,8 +44,12 @@ SQLITE_DUE_DATES = f"""
     """ + _KEPT_AT_SITE.format(organisation=":organisation_id", site=":site_id")
 
 POSTGRES_SUMS = f"SELECT count(due_on), sum(due_on - date '1970-01-01') FROM ({POSTGRES_DUE_DATES}) AS due"  # noqa: S608 - own words
-SQLITE_SUMS = f"SELECT count(due_on), CAST(sum(julianday(due_on) - 2440587.5) AS INTEGER) FROM ({SQLITE_DUE_DATES}) AS due"  # noqa: S608 - own words
+SQLITE_SUMS = f"SELECT count(due_on), CAST(sum(julianday(due_on) - 2440587.5) AS INTEGER) FROM ({SQLITE_DUE_DATES}) AS due"  # noqa: S608
 """How many items have a due date, and the sum of these dates as days since 1970-01-01."""
+
+POSTGRES_KEPT = f"CREATE TEMPORARY TABLE kept AS SELECT id, due_on FROM ({POSTGRES_DUE_DATES}) AS due"  # noqa: S608 - own words
+SQLITE_KEPT = f"CREATE TEMPORARY TABLE kept AS SELECT id, due_on FROM ({SQLITE_DUE_DATES}) AS due"  # noqa: S608 - own words
+"""Every item's due date by its id, kept for whoever asks next, as a forecast is."""
 
 _STANDINGS = """
     SELECT CASE WHEN due_on < {today} THEN 'overdue' WHEN due_on = {today} THEN 'due' WHEN undecided THEN 'unknown'

@@ -24,7 +24,7 @@ _NAMED = re.compile(r"(?<!:):(\w+)")
 class RawSqlite:
     """One connection, opened with the service's pragmas; nothing here gives way to another request."""
 
-    begin, lock = "BEGIN IMMEDIATE", ""
+    begin, lock, ids_are_bytes = "BEGIN IMMEDIATE", "", True
 
     def __init__(self, url: str) -> None:
         store = SqliteStore(Path(url.removeprefix("sqlite:///")))
@@ -47,7 +47,8 @@ class RawSqlite:
 
     async def rows(self, sql: str, given: Mapping[str, Any]) -> list[Any]:
         """Run a statement and return its rows."""
-        return self._connection.execute(sql, given).fetchall()
+        text, names = _by_position(sql)
+        return self._connection.execute(text, [given[name] for name in names]).fetchall()
 
     @staticmethod
     def id_in(value: UUID) -> bytes:
@@ -88,7 +89,7 @@ class _Taken:
 class RawPostgres:
     """A few open connections, the last one used taken first."""
 
-    begin, lock = "BEGIN", " FOR UPDATE"
+    begin, lock, ids_are_bytes = "BEGIN", " FOR UPDATE", False
 
     def __init__(self, url: str) -> None:
         self._url = dsn(url)
@@ -137,6 +138,11 @@ def raw_database(url: str) -> RawDatabase:
 def text_of(value: Any) -> str:
     """Return a JSON value's text with its names in one order."""
     return msgspec.json.encode(value, order="deterministic").decode()
+
+
+@cache
+def _by_position(sql: str) -> tuple[str, tuple[str, ...]]:
+    return _NAMED.sub("?", sql), tuple(_NAMED.findall(sql))
 
 
 @cache

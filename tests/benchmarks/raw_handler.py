@@ -4,12 +4,14 @@ It runs the same statements on the same driver, keeps the same journal and the s
 bytes. It knows one noun, refuses nothing politely, and trusts its caller's JSON beyond its types.
 """
 
+# ruff: noqa: S608 - the statements are put together of the words below
 from __future__ import annotations
 
 import base64
 import hmac
 import re
 import secrets
+from collections.abc import Sequence
 from datetime import date
 from hashlib import blake2b, sha256
 from typing import Any
@@ -27,7 +29,8 @@ SHOWN = (
     "override_output_minimum", "override_reason", "note", "id", "version", "created_at", "ended_on", "end_reason", "replaces_id",
 )  # fmt: skip
 STORED = (*SHOWN[:18], "organisation_id", *SHOWN[18:23], "tag_key", "hours_per_day", "replaces_id")
-IDS = ("model_id", "site_id", "enclosure_id", "life_support_system_id", "id", "replaces_id")
+ID_PLACES = tuple(SHOWN.index(name) for name in ("model_id", "site_id", "enclosure_id", "life_support_system_id", "id", "replaces_id"))
+CREATED_AT, RUN_SCHEDULE, VERSION = SHOWN.index("created_at"), SHOWN.index("run_schedule"), SHOWN.index("version")
 NEVER_CHANGED = ("organisation_id", "id", "created_at")
 
 KEY = "SELECT organisation_id, id, name, access, secret_sha256, expires_on, ended_on FROM api_key WHERE public_id = :public_id"
@@ -52,6 +55,7 @@ ENTRY = (
 )
 MOVE = "UPDATE journal_head SET position = :position, hash = :hash WHERE organisation_id = :organisation_id"
 
+encode = msgspec.json.Encoder().encode
 BEARER = re.compile(rb"(?i:bearer) +rbk_([A-Za-z0-9]{1,24})_([A-Za-z0-9_-]{1,200})")
 
 
@@ -109,7 +113,7 @@ class RawHandler:
         if path == "/v1/equipment":
             return await self._page(taken, key, path, most=int(scope["query_string"].removeprefix(b"limit=")))
         found = (await taken.rows(ONE, {"organisation_id": key[0], "id": self.database.id_in(UUID(path[14:]))}))[0]
-        return 200, msgspec.json.encode(self._shown(dict(zip(SHOWN, found, strict=True)))), [(b"etag", b'"%d"' % found[19])]
+        return 200, encode(self._shown(found)), [(b"etag", b'"%d"' % found[VERSION])]
 
     async def _signed_in(self, taken: Any, bearer: bytes) -> Any:
         said = BEARER.fullmatch(bearer)
@@ -120,12 +124,12 @@ class RawHandler:
 
     async def _page(self, taken: Any, key: Any, path: str, *, most: int) -> tuple[int, bytes, list[tuple[bytes, bytes]]]:
         rows = await taken.rows(PAGE, {"organisation_id": key[0], "most": most + 1})
-        items = [self._shown(dict(zip(SHOWN, row, strict=True))) for row in rows[:most]]
+        items = [self._shown(row) for row in rows[:most]]
         of = blake2b(f"{key[0]} {path} {[]}".encode(), digest_size=12).hexdigest()
         cursor = msgspec.json.encode({"of": of, "rank": 2**31 - 1, "id": str(items[-1]["id"])})
         following = base64.urlsafe_b64encode(cursor).rstrip(b"=").decode()
         link = f'<{path}?limit={most}&cursor={following}>; rel="next"'.encode()
-        return 200, msgspec.json.encode({"items": items, "next": following}), [(b"link", link)]
+        return 200, encode({"items": items, "next": following}), [(b"link", link)]
 
     async def _write(self, taken: Any, act: Any, *request: Any) -> tuple[int, bytes, list[tuple[bytes, bytes]]]:
         await taken.rows(self.database.begin, {})
@@ -146,12 +150,12 @@ class RawHandler:
         await self._referred(taken, key[0], model_id=database.id_in(stated.model_id), site_id=database.id_in(stated.site_id))
         row = self._new_row(stated, key[0])
         await taken.rows(INSERT, row)
-        shown = self._shown(row)
-        answer = msgspec.json.encode(shown)
+        shown = self._shown([row[name] for name in SHOWN])
+        answer = encode(shown)
         more = [(b"etag", b'"1"'), (b"location", f"{path}/{shown['id']}".encode())]
         kept = {"content-type": "application/json", **{name.decode(): value.decode() for name, value in more}}
         await taken.rows(KEEP, {**claim, "headers": msgspec.json.encode(kept).decode(), "body": answer})
-        after = {**shown, "tag_key": row["tag_key"], "hours_per_day": row["hours_per_day"]}
+        after = {**shown, "created_at": NOON, "tag_key": row["tag_key"], "hours_per_day": row["hours_per_day"]}
         after = {name: value for name, value in after.items() if name not in {"id", "version"}}
         await self._journal(taken, key, row["id"], "register_equipment", 1, before={}, after=after)
         return 201, answer, more
@@ -169,7 +173,7 @@ class RawHandler:
         row |= {**differing, "version": version + 1}
         await taken.rows(UPDATE, {**row, "old_version": version})
         await self._journal(taken, key, item_id, "change_equipment", version + 1, before=before, after=differing)
-        return 200, msgspec.json.encode(self._shown(row)), [(b"etag", b'"%d"' % row["version"])]
+        return 200, encode(self._shown([row[name] for name in SHOWN])), [(b"etag", b'"%d"' % row["version"])]
 
     async def _referred(self, taken: Any, organisation_id: int, *, model_id: Any, site_id: Any) -> None:
         for table, record_id in (("equipment_model", model_id), ("site", site_id)):
@@ -202,14 +206,15 @@ class RawHandler:
             "hours_per_day": schedule[0].hours_per_day if constant else None,
         }  # fmt: skip
 
-    def _shown(self, row: dict[str, Any]) -> dict[str, Any]:
-        shown = {name: row[name] for name in SHOWN}
-        for name in IDS:
-            if shown[name] is not None:
-                shown[name] = self.database.id_out(shown[name])
-        shown["created_at"] = self.database.instant_out(shown["created_at"])
-        shown["run_schedule"] = msgspec.Raw(shown["run_schedule"].encode())
-        return shown
+    def _shown(self, row: Sequence[Any]) -> dict[str, Any]:
+        values = list(row)
+        if self.database.ids_are_bytes:
+            for place in ID_PLACES:
+                if values[place] is not None:
+                    values[place] = self.database.id_out(values[place])
+        values[CREATED_AT] = self.database.instant_out(values[CREATED_AT])
+        values[RUN_SCHEDULE] = msgspec.Raw(values[RUN_SCHEDULE].encode())
+        return dict(zip(SHOWN, values, strict=True))
 
     async def _lifespan(self, receive: Any, send: Any) -> None:
         await receive()

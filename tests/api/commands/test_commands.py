@@ -1,0 +1,120 @@
+"""Commands say what they did, and what stands in the way, in words that help."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+
+import pytest
+
+from api.commands.session import instant
+from domain.records.engine import open_store
+from tests import makers
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["key", "create", "--name", "front end"], "There is no organisation yet"),
+        (["nightly", "--at", "yesterday"], "'yesterday' is no instant with its offset"),
+        (["nightly", "--at", "2026-03-01T12:00:00"], "is no instant with its offset"),
+    ],
+)
+def test_what_stands_in_the_way_is_said(terminal, words, sentence):
+    status, _, err = terminal.run(*words)
+
+    assert (status, sentence in err) == (2, True)
+
+
+def test_a_night_without_any_organisation_has_nothing_to_do(terminal):
+    assert terminal.run("nightly")[0] == 0
+
+
+def test_a_database_without_its_schema_is_said(terminal, tmp_path, monkeypatch):
+    monkeypatch.setenv("REEDBED_DATABASE_URL", f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+
+    status, _, err = terminal.run("nightly")
+    assert (status, "Run: reedbed migrate" in err) == (2, True)
+
+    assert terminal.run("migrate")[0] == 0
+    assert terminal.run("migrate", "--check")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["nightly", "--site", "Nowhere"], "There is no site 'Nowhere'; the sites are: none."),
+        (["nightly", "--organisation", "Nobody"], "There is no organisation 'Nobody'; there are: Marshlight Trust"),
+        (["import", "absent.csv", "--kind", "sites"], "absent.csv cannot be read"),
+        (["import", "absent.csv", "--kind", "lamps"], "There is no kind of list 'lamps'"),
+        (["template", "sites", "list.doc"], "A template ends in .xlsx or .csv"),
+        (["key", "revoke", "abc"], "There is no key 'abc'"),
+        (["key", "create", "--name", "x", "--expires-on", "soon"], "expires_on: This should be a date as YYYY-MM-DD"),
+        (["organisation", "create", "Other", "--currency", "euro"], "base_currency"),
+    ],
+)
+def test_a_wrong_word_is_answered_with_what_would_be_right(terminal, marshlight, tmp_path, monkeypatch, words, sentence):
+    monkeypatch.chdir(tmp_path)
+    status, _, err = marshlight(*words)
+
+    assert (status, sentence in err) == (2, True), err
+
+
+def test_a_key_is_shown_once_and_listed_without_its_secret(terminal, marshlight):
+    made = terminal.json("key", "create", "--name", "front end", "--access", "write")["key"]
+    public_id = made.split("_")[1]
+
+    listed = {row["public_id"]: row for row in terminal.json("key", "list")}
+    assert listed[public_id]["name"] == "front end"
+    assert made.rpartition("_")[2] not in json.dumps(listed)
+
+    assert marshlight("key", "revoke", public_id)[0] == 0
+    assert {row["public_id"]: row for row in terminal.json("key", "list")}[public_id]["ended_on"] is not None
+
+
+def test_with_several_organisations_one_has_to_be_named(terminal, marshlight):
+    terminal.json("organisation", "create", "Saltings Aquarium")
+
+    status, _, err = marshlight("key", "list")
+
+    assert (status, "say which with --organisation" in err) == (2, True)
+    assert len(terminal.json("key", "list", "--organisation", "saltings AQUARIUM")) == 1
+
+
+def test_a_night_with_a_failing_site_ends_with_status_one(terminal, marshlight, database_url):
+    organisation = terminal.json("key", "create", "--name", "x")["organisation_id"]
+    store = open_store(database_url)
+    with store.transaction(makers.origin(organisation_id=organisation)) as unit:
+        makers.equipment(unit, makers.model(unit, life_months=12), makers.site(unit), tag="RE-1")
+        unit.cursor.execute("UPDATE equipment SET hours_per_day = NULL, run_schedule = '[{'", {})
+    store.close()
+
+    status, out, _ = marshlight("nightly", "--at", "2026-03-01T12:00:00Z")
+
+    assert (status, "Reedmere House: FAILED" in out) == (1, True)
+
+
+def test_verify_ends_with_status_one_when_a_record_was_changed_behind_the_journal(terminal, marshlight, database_url):
+    organisation = terminal.json("key", "create", "--name", "x")["organisation_id"]
+    store = open_store(database_url)
+    with store.transaction(makers.origin(organisation_id=organisation)) as unit:
+        makers.site(unit)
+        unit.cursor.execute("UPDATE site SET note = 'changed'", {})
+    store.close()
+
+    status, out, _ = marshlight("verify")
+
+    assert (status, "is not what the journal says it is" in out) == (1, True)
+
+
+@pytest.mark.parametrize("kind", ["sites", "enclosures", "equipment-models", "equipment"])
+def test_a_template_is_written(terminal, tmp_path, kind):
+    for name in ("list.xlsx", "list.csv"):
+        assert terminal.run("template", kind, tmp_path / name)[0] == 0
+
+    assert (tmp_path / "list.xlsx").read_bytes().startswith(b"PK")
+    assert (tmp_path / "list.csv").read_bytes().startswith(b"\xef\xbb\xbf")
+
+
+def test_an_instant_is_read_with_its_offset():
+    assert instant("2026-03-01T12:00:00+01:00") == datetime(2026, 3, 1, 11, tzinfo=UTC)

@@ -1,0 +1,103 @@
+"""The night over all sites: each on its own date, in its own transaction, and the papers kept."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+
+from api.nightly import SiteNight, all_forecasts, run_nights
+from domain.records.base import table_of
+from domain.records.engine import Store
+from domain.records.nights import NightlyRun, Report, ReportFile, WorkState
+from domain.records.statements import Statement
+from tests import makers
+
+pytestmark = pytest.mark.usefixtures("organisation")
+
+LATE = datetime(2026, 3, 1, 23, 30, tzinfo=UTC)
+RUNS, REPORTS, FILES = (Statement(table_of(record).select()) for record in (NightlyRun, Report, ReportFile))
+
+
+def nights(store: Store, *, at: datetime = makers.NOON, only: tuple[str, ...] = ()) -> list[SiteNight]:
+    return list(run_nights(store, makers.ORGANISATION, now=at, actor="test", request_id="test", only=only))
+
+
+def two_sites(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        model = makers.model(unit, life_months=12)
+        here, there = makers.site(unit), makers.site(unit, name="Tern Point", zone="Pacific/Auckland")
+        makers.equipment(unit, model, here, tag="RE-1")
+        makers.equipment(unit, model, there, tag="TP-1", installed_on="2025-03-02")
+
+
+def test_each_site_is_judged_on_its_own_date(store: Store) -> None:
+    two_sites(store)
+
+    found = {night.site.name: night for night in nights(store, at=LATE)}
+
+    assert {name: night.today for name, night in found.items()} == {
+        "Reedmere House": date(2026, 3, 1),
+        "Tern Point": date(2026, 3, 2),
+    }
+    assert all(night.due is not None and night.due.items[0].forecast.standing == "due" for night in found.values())
+
+
+def test_a_night_keeps_its_paper_in_every_form(store: Store) -> None:
+    two_sites(store)
+
+    found = nights(store, only=("reedmere HOUSE",))
+
+    with store.snapshot(makers.origin()) as unit:
+        (report,) = unit.all(Report, REPORTS)
+        files = {row["form"]: row["content"] for row in unit.named(FILES)}
+    assert (report.state, report.nightly_run_id is not None) == (WorkState.DONE, True)
+    assert files == {file.form: file.content for file in found[0].files}
+    assert files["pdf"].startswith(b"%PDF")
+    assert b"RE-1" in files["csv"]
+    assert b"RE-1" in files["json"]
+
+
+def test_a_second_run_adds_nothing(store: Store) -> None:
+    two_sites(store)
+    nights(store)
+    with store.snapshot(makers.origin()) as unit:
+        before = [unit.rows(statement) for statement in (RUNS, REPORTS, FILES)]
+
+    again = nights(store)
+
+    assert [(night.added, list(night.files)) for night in again] == [(False, []), (False, [])]
+    with store.snapshot(makers.origin()) as unit:
+        assert [unit.rows(statement) for statement in (RUNS, REPORTS, FILES)] == before
+
+
+def test_a_site_that_fails_is_recorded_and_the_others_go_on(store: Store) -> None:
+    two_sites(store)
+    with store.transaction(makers.origin()) as unit:
+        unit.cursor.execute("UPDATE equipment SET hours_per_day = NULL, run_schedule = '[{' WHERE tag = 'RE-1'", {})
+
+    found = {night.site.name: night for night in nights(store)}
+
+    assert found["Reedmere House"].error is not None
+    assert found["Tern Point"].error is None
+    with store.snapshot(makers.origin()) as unit:
+        runs = {run.site_id: run for run in unit.all(NightlyRun, RUNS)}
+    failed = runs[found["Reedmere House"].site.id]
+    assert (failed.state, failed.error) == (WorkState.FAILED, found["Reedmere House"].error)
+    assert runs[found["Tern Point"].site.id].state is WorkState.DONE
+
+
+def test_a_site_that_is_not_there_is_said_with_those_that_are(store: Store) -> None:
+    two_sites(store)
+
+    with pytest.raises(LookupError, match=r"no site 'Nowhere'.*Reedmere House, Tern Point"):
+        nights(store, only=("Nowhere",))
+
+
+def test_every_forecast_can_be_seen_due_or_not(store: Store) -> None:
+    two_sites(store)
+    here = next(night.site for night in nights(store) if night.site.name == "Reedmere House")
+    with store.transaction(makers.origin()) as unit:
+        makers.equipment(unit, makers.model(unit, name="Pump", kind="circulation-pump", life_months=48), here, tag="RE-2")
+
+    assert [item.tag for item in all_forecasts(store, makers.origin(), here)] == ["RE-1", "RE-2"]
