@@ -81,7 +81,7 @@ def said(kind: type[Stated], /, **stated: Any) -> Any:
 
 
 @pytest.fixture
-def history(store: Store, organisation: int) -> None:  # noqa: ARG001 - comes first
+def history(store: Store, organisation: int) -> None:
     """Leave seven entries: the organisation, two sites, two corrections of the first, a model and an item."""
     with store.transaction(makers.origin()) as unit:
         site = makers.site(unit)
