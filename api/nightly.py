@@ -6,7 +6,6 @@ import logging
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from uuid import UUID
 
 import sqlalchemy as sa
 
@@ -86,7 +85,12 @@ def _night_at(store: Store, origin: Origin, site: Site) -> SiteNight:
         # Whatever it is, the other sites go on.
         log.exception("the night failed at site %s", site.id)
         error = f"{type(failure).__name__}: {failure}"
-    return _retried(store, lambda unit: _failed(unit, site, error=error), origin=origin)
+    try:
+        return _retried(store, lambda unit: _failed(unit, site, error=error), origin=origin)
+    except Exception:
+        # What keeps a site from its night may keep its failure from being recorded too; it is said all the same.
+        log.exception("the failed night could not be recorded at site %s", site.id)
+        return SiteNight(site, origin.at.date(), None, (), added=False, error=error)
 
 
 def _retried(store: Store, work: Callable[[Unit], SiteNight], *, origin: Origin) -> SiteNight:
@@ -95,13 +99,22 @@ def _retried(store: Store, work: Callable[[Unit], SiteNight], *, origin: Origin)
 
 
 def _night(unit: Unit, site: Site) -> SiteNight:
+    unit.hold_still()
     night = run_night(unit, site)
     if not night.added:
         return SiteNight(site, night.due.today, night.due, (), added=False)
-    report_id: UUID = night.run.id
+    report_id = unit.new_id()
     sheet = due_sheet(unit, night.due, report_id=report_id, later_days=None)
     files = files_of(sheet)
-    keep_paper(unit, site, files, today=night.due.today, record_hash=record_hash(sheet), nightly_run_id=night.run.id)
+    keep_paper(
+        unit,
+        site,
+        files,
+        report_id=report_id,
+        today=night.due.today,
+        record_hash=record_hash(sheet),
+        nightly_run_id=night.run.id,
+    )
     return SiteNight(site, night.due.today, night.due, files, added=True)
 
 

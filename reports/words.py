@@ -4,37 +4,20 @@ from datetime import UTC, date, datetime, tzinfo
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-_months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_long_months = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-_weekdays = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+from domain.rules.calendar import MONTHS, in_words
+from domain.rules.money import minor_digits
 
-# Source: ISO 4217, currencies whose minor unit is not a hundredth.
-_whole = "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF"
-_thousandths = "BHD IQD JOD KWD LYD OMR TND"
-_minor_digits = dict.fromkeys(_whole.split(), 0) | dict.fromkeys(_thousandths.split(), 3)
+_weekdays = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 def short_date(day: date) -> str:
     """Return the date with month letters, held together by no-break spaces: 21 Nov 2026."""
-    return f"{day.day}\u00a0{_months[day.month - 1]}\u00a0{day.year}"
+    return f"{day.day}\u00a0{MONTHS[day.month - 1][:3]}\u00a0{day.year}"
 
 
 def long_date(day: date) -> str:
     """Return the date in words: Tuesday 24 November 2026."""
-    return f"{_weekdays[day.weekday()]} {day.day} {_long_months[day.month - 1]} {day.year}"
+    return f"{_weekdays[day.weekday()]} {in_words(day)}"
 
 
 def clock(instant: datetime, *, zone: str) -> str:
@@ -74,6 +57,6 @@ def plural(count: int, one: str, *, many: str | None = None) -> str:
 
 def money(minor: int, *, currency: str) -> str:
     """Return an amount of integer minor units with its currency: EUR 1 234.50, JPY 900."""
-    digits = _minor_digits.get(currency.upper(), 2)
+    digits = minor_digits(currency.upper())
     amount = Decimal(minor).scaleb(-digits)
     return f"{currency}\u00a0{amount:,.{digits}f}".replace(",", "\u00a0")

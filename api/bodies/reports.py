@@ -9,6 +9,7 @@ from uuid import UUID
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from api.bodies.records import New, Page
+from domain.records.columns import Day
 from domain.records.nights import ReportKind, WorkState
 
 
@@ -17,7 +18,7 @@ class NewReport(New):
 
     kind: ReportKind = ReportKind.REPLACEMENT_DUE
     site_id: UUID
-    local_date: date | None = None
+    local_date: Day | None = None
     later_days: Annotated[int, Field(ge=15, le=3660)] | None = None
 
 

@@ -11,10 +11,11 @@ from uuid import UUID
 import numpy as np
 import sqlalchemy as sa
 
+from domain.errors import Conflict
 from domain.records.base import table_of
 from domain.records.enclosures import Enclosure, LifeSupportSystem
 from domain.records.equipment import MEDIA_KINDS, Equipment, EquipmentModel, Spare
-from domain.records.outlooks import ServiceBatch, item_batches, site_batches, system_media_batches
+from domain.records.outlooks import ALL_MODELS, ServiceBatch, item_batches, site_batches, system_media_batches
 from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.unit import Unit
@@ -43,7 +44,7 @@ _where_it_is = (
     .outerjoin(_place, _in_place)
     .outerjoin(_system, _in_system)
 )
-PLACES_AT_SITE = Statement(_where_it_is.where(_own_item, _item.c.site_id == sa.bindparam("site_id"), _item.c.ended_on.is_(None)))
+PLACES_AT_SITE = Statement(_where_it_is.where(_own_item, _item.c.site_id == sa.bindparam("site_id")))
 PLACE_OF_ITEM = Statement(_where_it_is.where(_own_item, _item.c.id == sa.bindparam("equipment_id")))
 SYSTEMS_AT_SITE = Statement(
     sa.select(_system).where(_system.c.organisation_id == sa.bindparam("organisation_id"), _system.c.site_id == sa.bindparam("site_id"))
@@ -61,7 +62,6 @@ MEDIA_AT_SITE = Statement(
     sa.select(_item.c.id, _item.c.tag, _item.c.life_support_system_id).where(
         _own_item,
         _item.c.site_id == sa.bindparam("site_id"),
-        _item.c.ended_on.is_(None),
         _item.c.life_support_system_id.is_not(None),
     )
 )
@@ -87,9 +87,9 @@ class DueItem:
     spares: Sequence[Spare]
 
     @property
-    def order_key(self) -> tuple[bool, int, str, str, str]:
-        """The order in which a person walks: places with a walking order first, then by name, position and tag."""
-        return (self.walking_order is None, self.walking_order or 0, self.place, self.position or "", self.tag)
+    def order_key(self) -> tuple[bool, int, str, str]:
+        """The order in which a person walks: places with a walking order first, then by place and tag."""
+        return (self.walking_order is None, self.walking_order or 0, self.place, self.tag)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ class JudgedSite:
 
 def judge_site(unit: Unit, site: Site, *, today: date) -> JudgedSite:
     """Judge every item in service at a site on ``today`` [date at the site]."""
-    batches = [(batch, _seen(batch, today)) for batch in site_batches(unit, site.id)]
+    batches = [(batch, _seen(batch, today)) for batch in site_batches(unit, site.id, on=today)]
     return JudgedSite(today, batches, _media_visits(unit, site, batches, today=today))
 
 
@@ -175,7 +175,9 @@ def due_list(unit: Unit, site: Site, judged: JudgedSite, *, ahead_days: int = SO
     ]
     on_list = [one for one in items if _is_listed(one, horizon)]
     ordered = tuple(sorted(on_list, key=lambda one: one.order_key))
-    return DueList(site, judged.today, ordered, tuple(_orders(items, shelves, horizon=horizon)), _counts(judged))
+    models = {one.id: one for one in unit.all(EquipmentModel, ALL_MODELS)}
+    orders = tuple(_orders(items, shelves, models=models, horizon=horizon))
+    return DueList(site, judged.today, ordered, orders, _counts(judged))
 
 
 def every_item(unit: Unit, site: Site, judged: JudgedSite) -> tuple[DueItem, ...]:
@@ -191,13 +193,19 @@ def every_item(unit: Unit, site: Site, judged: JudgedSite) -> tuple[DueItem, ...
 
 
 def item_forecast(unit: Unit, item: Equipment, *, today: date) -> DueItem:
-    """Return one item's forecast on ``today``, with the day proposed for it."""
+    """Return one item's forecast on ``today``, with the day proposed for it.
+
+    Raises:
+        Conflict: The item had ended by then; an item that is gone has no outlook.
+    """
+    if item.ended_on is not None and item.ended_on <= today:
+        raise Conflict(f"This item ended on {item.ended_on.isoformat()}: {item.end_reason}. Ask as of a day before.", code="ended")
     batch = next(item_batches(unit, item.id))
     view = _seen(batch, today)
     system_id = item.life_support_system_id
     visits: Mapping[UUID, LotVisit] = {}
     if system_id is not None and item.ended_on is None and batch.model_of(0).kind in MEDIA_KINDS:
-        media = [(one, _seen(one, today)) for one in system_media_batches(unit, system_id)]
+        media = [(one, _seen(one, today)) for one in system_media_batches(unit, system_id, on=today)]
         visits = _media_visits(unit, unit.fetch(Site, item.site_id), media, today=today)
     places = {row["id"]: row for row in unit.named(PLACE_OF_ITEM, equipment_id=item.id)}
     return _due_item(batch, view, 0, places=places, shelves=_shelves(unit, unit.fetch(Site, item.site_id)), visits=visits)
@@ -212,20 +220,25 @@ def _media_visits(unit: Unit, site: Site, batches: Iterable[tuple[ServiceBatch, 
     if not hung_on:
         return {}
     lots: dict[UUID, list[tuple[UUID, MediaLot]]] = defaultdict(list)
+    changed: dict[UUID, date] = defaultdict(lambda: date.min)
     for batch, view in batches:
         media = np.array([one.kind in MEDIA_KINDS for one in batch.models])[batch.model]
-        for i in np.flatnonzero(media & ~np.isnat(view.replace_by)):
+        for i in np.flatnonzero(media):
             equipment_id = batch.id_of(int(i))
-            due = as_date_or_none(view.replace_by[i])
-            if equipment_id in hung_on and due is not None:
-                row = hung_on[equipment_id]
-                lots[row["life_support_system_id"]].append((equipment_id, MediaLot(row["tag"], due)))
+            if equipment_id not in hung_on:
+                continue
+            row = hung_on[equipment_id]
+            system_id, due = row["life_support_system_id"], as_date_or_none(view.replace_by[i])
+            changed[system_id] = max(changed[system_id], as_date_or_none(batch.facts.installed_on[i]) or date.min)
+            if due is not None:
+                lots[system_id].append((equipment_id, MediaLot(row["tag"], due)))
     systems = {one.id: one for one in unit.all(LifeSupportSystem, SYSTEMS_AT_SITE, site_id=site.id)}
     visits: dict[UUID, LotVisit] = {}
     for system_id, of_system in lots.items():
         by_tag = {lot.tag: equipment_id for equipment_id, lot in of_system}
         gap = systems[system_id].least_gap_days
-        for visit in spaced_visits([lot for _, lot in of_system], least_gap_days=gap, today=today):
+        last = changed[system_id] if changed[system_id] > date.min else None
+        for visit in spaced_visits([lot for _, lot in of_system], least_gap_days=gap, today=today, last_changed_on=last):
             visits[by_tag[visit.tag]] = visit
     return visits
 
@@ -301,14 +314,16 @@ def _shelves(unit: Unit, site: Site) -> dict[UUID, list[Spare]]:
     return shelves
 
 
-def _orders(items: Iterable[DueItem], shelves: Mapping[UUID, Sequence[Spare]], *, horizon: date) -> Iterator[Order]:
+def _orders(
+    items: Iterable[DueItem], shelves: Mapping[UUID, Sequence[Spare]], *, models: Mapping[UUID, EquipmentModel], horizon: date
+) -> Iterator[Order]:
     """Yield what is to be ordered: what the items need beyond what is on hand, on order and not kept back, or a shelf below its mark."""
     wanted: dict[UUID, list[DueItem]] = defaultdict(list)
-    models = {one.model.id: one.model for one in items}
     for one in items:
         if _wants_part(one, horizon):
             wanted[one.model.id].append(one)
-    orders = [order for model_id, model in models.items() if (order := _order_of(model, wanted[model_id], shelves.get(model_id, ())))]
+    asked = {*wanted, *shelves}
+    orders = [order for one in asked if (order := _order_of(models[one], wanted.get(one, ()), shelves.get(one, ())))]
     yield from sorted(orders, key=lambda one: (one.model.supplier or "\uffff", one.order_by or date.max, one.model.name))
 
 

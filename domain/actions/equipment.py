@@ -25,9 +25,12 @@ from domain.records.columns import Day, Hours, Name, Note
 from domain.records.enclosures import Enclosure, LifeSupportSystem
 from domain.records.equipment import (
     Equipment,
+    EquipmentCheck,
     EquipmentModel,
     EquipmentModelStated,
     EquipmentStated,
+    HourReading,
+    OutputReading,
     RunPeriodStated,
     Spare,
 )
@@ -73,6 +76,25 @@ SPARES_OF_MODEL = Statement(
 )
 
 
+def _least(column: sa.Column[Any]) -> Statement:
+    table = column.table
+    return Statement(
+        sa.select(sa.func.min(column, type_=column.type)).where(
+            table.c.organisation_id == sa.bindparam("organisation_id"),
+            table.c.equipment_id == sa.bindparam("equipment_id"),
+            table.c.ended_on.is_(None),
+        )
+    )
+
+
+LEAST_COUNTER = _least(table_of(HourReading).c.counter_h)
+FIRST_SEEN = (
+    _least(table_of(HourReading).c.read_on),
+    _least(table_of(OutputReading).c.measured_on),
+    _least(table_of(EquipmentCheck).c.done_on),
+)
+
+
 def register_equipment_model(unit: Unit, stated: EquipmentModelStated, *, record_id: UUID | None = None) -> EquipmentModel:
     """Register an equipment model and return it."""
     return recorded(unit, EquipmentModel, stated, record_id=record_id, name_key=same_name(stated.name))
@@ -96,15 +118,20 @@ def register_equipment(unit: Unit, stated: EquipmentStated, *, record_id: UUID |
     Raises:
         RuleBroken: It refers to nothing, to another site, or to a date that has not come yet at the site.
     """
-    _check_equipment(unit, stated)
+    _check_equipment(unit, stated, before=None)
     return recorded(unit, Equipment, stated, record_id=record_id, **derived_of(stated))
 
 
 def change_equipment(unit: Unit, equipment_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Equipment:
-    """Apply a correction to an item and return it. Another model is a replacement, not a correction of this item."""
+    """Apply a correction to an item and return it. A part that was exchanged is a replacement, not a correction of this item.
+
+    Raises:
+        RuleBroken: As for registering; or what was read on the item would then lie before its installation.
+    """
     found = current(unit, Equipment, equipment_id, expected_version=expected_version)
     stated = patched(EquipmentStated, found, patch)
-    _check_equipment(unit, stated)
+    _check_equipment(unit, stated, before=found)
+    _check_readings(unit, found, stated)
     return corrected(unit, found, stated, **derived_of(stated))
 
 
@@ -144,7 +171,9 @@ def replace_equipment(unit: Unit, equipment_id: UUID, stated: ReplacementStated,
     refuse_later_than(today, field="installed_on", on=stated.installed_on)
     ended(unit, old, Ending(reason=stated.reason, on=stated.installed_on), today=today)
     new_facts = _facts_of_new(old, stated)
-    _check_equipment(unit, new_facts)
+    _check_equipment(unit, new_facts, before=old)
+    if stated.no_spare and stated.spare_id is not None:
+        raise RuleBroken("Say spare_id or no_spare, not both.", code="not-together", field="spare_id")
     if not stated.no_spare:
         _take_spare(unit, site_id=old.site_id, model_id=new_facts.model_id, stated=stated)
     return recorded(unit, Equipment, new_facts, record_id=stated.id, **derived_of(new_facts), replaces_id=old.id)
@@ -162,18 +191,36 @@ def constant_hours(schedule: Sequence[RunPeriodStated]) -> float | None:
     return schedule[0].hours_per_day
 
 
-def _check_equipment(unit: Unit, stated: EquipmentStated) -> None:
-    referred(unit, EquipmentModel, stated.model_id, field="model_id")
-    site = referred(unit, Site, stated.site_id, field="site_id")
+def _check_equipment(unit: Unit, stated: EquipmentStated, *, before: Equipment | None) -> None:
+    """Check what an item refers to, and its dates. What it referred to ``before`` may have ended meanwhile."""
+    kept = {name: getattr(before, name, None) for name in ("model_id", "site_id", "enclosure_id", "life_support_system_id")}
+    referred(unit, EquipmentModel, stated.model_id, field="model_id", kept=kept["model_id"])
+    site = referred(unit, Site, stated.site_id, field="site_id", kept=kept["site_id"])
     if stated.enclosure_id is not None:
-        enclosure = referred(unit, Enclosure, stated.enclosure_id, field="enclosure_id")
+        enclosure = referred(unit, Enclosure, stated.enclosure_id, field="enclosure_id", kept=kept["enclosure_id"])
         _refuse_elsewhere(enclosure.site_id, stated.site_id, field="enclosure_id")
     if stated.life_support_system_id is not None:
-        system = referred(unit, LifeSupportSystem, stated.life_support_system_id, field="life_support_system_id")
+        kept_system = kept["life_support_system_id"]
+        system = referred(unit, LifeSupportSystem, stated.life_support_system_id, field="life_support_system_id", kept=kept_system)
         _refuse_elsewhere(system.site_id, stated.site_id, field="life_support_system_id")
     today = today_at(unit, site)
     for field in ("installed_on", "manufactured_on", "opened_on"):
         refuse_later_than(today, field=field, on=getattr(stated, field))
+
+
+def _check_readings(unit: Unit, found: Equipment, stated: EquipmentStated) -> None:
+    """Refuse a correction of the installation that what was read, measured or checked since then contradicts."""
+    if (stated.installed_on, stated.counter_at_installation_h) == (found.installed_on, found.counter_at_installation_h):
+        return
+    firsts = [unit.row(statement, equipment_id=found.id) for statement in FIRST_SEEN]
+    days = [row[0] for row in firsts if row is not None and row[0] is not None]
+    if stated.installed_on is not None and days and min(days) < stated.installed_on:
+        sentence = f"Something was recorded on the item on {min(days).isoformat()}, before this date."
+        raise RuleBroken(sentence, code="after-readings", field="installed_on")
+    counter = unit.row(LEAST_COUNTER, equipment_id=found.id)
+    if counter is not None and counter[0] is not None and counter[0] < stated.counter_at_installation_h:
+        sentence = f"The counter has stood at {counter[0]:g} h since, less than this."
+        raise RuleBroken(sentence, code="counter-backwards", field="counter_at_installation_h")
 
 
 def _refuse_elsewhere(place_site: UUID, own_site: UUID, *, field: str) -> None:

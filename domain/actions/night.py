@@ -31,6 +31,13 @@ LATEST_RUN = Statement(
     .order_by(_run.c.revision.desc())
     .limit(1)
 )
+LATEST_DATE = Statement(
+    sa.select(sa.func.max(_run.c.local_date, type_=_run.c.local_date.type)).where(
+        _run.c.organisation_id == sa.bindparam("organisation_id"),
+        _run.c.site_id == sa.bindparam("site_id"),
+        _run.c.state == sa.literal_column(f"'{WorkState.DONE.value}'"),
+    )
+)
 FORECASTS_AT_SITE = Statement(
     sa.select(_forecast).where(
         _forecast.c.organisation_id == sa.bindparam("organisation_id"), _forecast.c.site_id == sa.bindparam("site_id")
@@ -76,7 +83,10 @@ class PaperFile:
 
 
 def run_night(unit: Unit, site: Site) -> Night:
-    """Run the night of the unit's instant at a site. A second run that finds the same adds nothing."""
+    """Run the night of the unit's instant at a site. A second run that finds the same adds nothing.
+
+    The replay of an earlier night leaves its run, and the stored forecasts as the latest night left them.
+    """
     today = today_at(unit, site)
     judged = judge_site(unit, site, today=today)
     results = list(judged_items(judged))
@@ -85,7 +95,9 @@ def run_night(unit: Unit, site: Site) -> Night:
     last = unit.first(NightlyRun, LATEST_RUN, site_id=site.id, local_date=today)
     if last is not None and last.state is WorkState.DONE and last.digest == digest:
         return Night(last, due, results, added=False)
-    _keep_forecasts(unit, site, results)
+    latest = unit.row(LATEST_DATE, site_id=site.id)
+    if latest is None or latest[0] is None or latest[0] <= today:
+        _keep_forecasts(unit, site, results)
     counts = {standing.value: count for standing, count in due.counts.items()}
     run = _new_run(unit, site, last, today=today, state=WorkState.DONE, digest=digest, counts=counts, error=None)
     return Night(run, due, results, added=True)
@@ -98,11 +110,13 @@ def record_failed_night(unit: Unit, site: Site, *, error: str) -> NightlyRun:
     return _new_run(unit, site, last, today=today, state=WorkState.FAILED, digest=None, counts={}, error=error)
 
 
-def keep_paper(unit: Unit, site: Site, files: Iterable[PaperFile], *, today: date, record_hash: str, nightly_run_id: UUID | None) -> Report:
+def keep_paper(
+    unit: Unit, site: Site, files: Iterable[PaperFile], *, report_id: UUID, today: date, record_hash: str, nightly_run_id: UUID | None
+) -> Report:
     """Keep a finished paper in all its forms and return its record."""
     report = Report(
         organisation_id=unit.organisation_id,
-        id=unit.new_id(),
+        id=report_id,
         created_at=unit.origin.at,
         kind=ReportKind.REPLACEMENT_DUE,
         site_id=site.id,

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
+from functools import cache
 from typing import Any, TypeVar
 from uuid import UUID
 
+import sqlalchemy as sa
+
 from domain.errors import Conflict, RuleBroken, Stale
-from domain.records.base import Record, Stated
+from domain.records.base import Record, Stated, table_of
 from domain.records.columns import Day, Name
 from domain.records.stated import merged
+from domain.records.statements import Statement
 from domain.records.unit import Unit
 
 R = TypeVar("R", bound=Record)
@@ -79,8 +83,8 @@ def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:
     return unit.change(found, {"ended_on": on, "end_reason": ending.reason}, action=f"end_{found.noun}", reason=ending.reason)
 
 
-def referred(unit: Unit, record: type[R], record_id: UUID, *, field: str) -> R:
-    """Return the record that a field refers to.
+def referred(unit: Unit, record: type[R], record_id: UUID, *, field: str, kept: UUID | None = None) -> R:
+    """Return the record that a field refers to. One that the field has ``kept`` may have ended meanwhile.
 
     Raises:
         RuleBroken: There is none in this organisation, or it has ended; the field is named.
@@ -89,7 +93,7 @@ def referred(unit: Unit, record: type[R], record_id: UUID, *, field: str) -> R:
     noun = record.noun.replace("_", " ")
     if found is None:
         raise RuleBroken(f"There is no such {noun}.", code="reference-unknown", field=field)
-    if found.ended_on is not None:
+    if found.ended_on is not None and record_id != kept:
         raise RuleBroken(f"That {noun} ended on {found.ended_on.isoformat()}.", code="reference-ended", field=field)
     return found
 
@@ -102,3 +106,32 @@ def refuse_later_than(today: date, *, field: str, on: date | None) -> None:
     """
     if on is not None and on > today:
         raise RuleBroken(f"It is {today.isoformat()} at the site; this date has not come yet.", code="in-future", field=field)
+
+
+def refuse_while_used(unit: Unit, found: Record, uses: Sequence[tuple[type[Record], str]]) -> None:
+    """Refuse to end a record while others that have not ended refer to it; ``uses`` are their classes and columns.
+
+    Raises:
+        Conflict: Some do; the sentence counts them.
+    """
+    counts = {record.noun.replace("_", " "): _kept_with(unit, record, column, found.id) for record, column in uses}
+    used = [f"{count} {noun}" for noun, count in counts.items() if count]
+    if used:
+        raise Conflict(f"Still in use by {', '.join(used)}. End or move them first.", code="in-use")
+
+
+def _kept_with(unit: Unit, record: type[Record], column: str, record_id: UUID) -> int:
+    row = unit.row(_count_kept(record, column), referred_id=record_id)
+    return int(row[0]) if row else 0
+
+
+@cache
+def _count_kept(record: type[Record], column: str) -> Statement:
+    table = table_of(record)
+    return Statement(
+        sa.select(sa.func.count()).where(
+            table.c.organisation_id == sa.bindparam("organisation_id"),
+            table.c[column] == sa.bindparam("referred_id"),
+            table.c.ended_on.is_(None),
+        )
+    )

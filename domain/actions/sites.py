@@ -7,8 +7,11 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from domain.actions.recording import Ending, corrected, current, ended, patched, recorded
+from domain.actions.recording import Ending, corrected, current, ended, patched, recorded, refuse_while_used
+from domain.records.enclosures import Enclosure, LifeSupportSystem
+from domain.records.equipment import Equipment, Spare
 from domain.records.sites import Site, SiteStated
+from domain.records.staff import Staff
 from domain.records.unit import Unit
 from domain.rules.calendar import date_at_site
 from domain.rules.text import same_name
@@ -27,8 +30,13 @@ def change_site(unit: Unit, site_id: UUID, patch: Mapping[str, Any], *, expected
 
 
 def end_site(unit: Unit, site_id: UUID, ending: Ending) -> Site:
-    """End a site and return it."""
+    """End a site and return it.
+
+    Raises:
+        Conflict: Enclosures, systems, equipment, spares or staff still belong to it.
+    """
     found = unit.fetch(Site, site_id)
+    refuse_while_used(unit, found, [(record, "site_id") for record in (Enclosure, LifeSupportSystem, Equipment, Spare, Staff)])
     return ended(unit, found, ending, today=today_at(unit, found))
 
 

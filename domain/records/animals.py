@@ -11,6 +11,7 @@ from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to, unique_while_kept
 from domain.records.columns import Name, Note, UuidColumn, words_of
+from domain.records.stated import misstated
 
 
 class TaxonRank(StrEnum):
@@ -65,7 +66,7 @@ class AnimalStated(Stated):
     @model_validator(mode="after")
     def _an_individual_is_one(self) -> AnimalStated:
         if self.grouping is Grouping.INDIVIDUAL and self.count != 1:
-            raise ValueError("an individual counts as one; say grouping 'group' for several")
+            raise misstated("count", "an individual counts as one; say grouping 'group' for several")
         return self
 
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from enum import Enum as PythonEnum
 from typing import Annotated, Any, cast
 from uuid import UUID
 
 import sqlalchemy as sa
-from pydantic import AfterValidator
+from pydantic import AfterValidator, BeforeValidator, ValidationInfo
+from pydantic_core import PydanticKnownError
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
@@ -19,6 +21,7 @@ from domain.rules.text import kept_line, kept_lines
 NAME_LENGTH = 120
 NOTE_LENGTH = 4000
 INTEGER_MOST = 2**31 - 1
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 class UuidColumn(TypeDecorator[UUID]):
@@ -70,18 +73,49 @@ def _snake(name: str) -> str:
     return "".join(f"_{c.lower()}" if c.isupper() else c for c in name).lstrip("_")
 
 
-def _text_date(value: object) -> object:
-    """Refuse a date that is not one of ours: years between 1900 and 2200, so that a slip of the pen is not a service life."""
-    if isinstance(value, date) and not 1900 <= value.year <= 2200:  # noqa: PLR2004 - said in the sentence
+def _written_day(value: object, said: ValidationInfo) -> object:
+    """Refuse a day that is not written YYYY-MM-DD: numbers, and digits alone, would be read as seconds since 1970."""
+    if isinstance(value, date):
+        return value
+    if not isinstance(value, str) or not _DAY.fullmatch(value):
+        raise PydanticKnownError("date_type")
+    if said.mode != "json":
+        return value
+    try:
+        return date.fromisoformat(value)
+    except ValueError as impossible:
+        raise PydanticKnownError("date_parsing", {"error": str(impossible)}) from impossible
+
+
+def _likely_day(day: date) -> date:
+    """Refuse a year before 1900 or after 2200, so that a slip of the pen is not a service life."""
+    if not 1900 <= day.year <= 2200:  # noqa: PLR2004 - said in the sentence
         raise ValueError("the year should be between 1900 and 2200")
-    return value
+    return day
 
 
-Name = Annotated[str, Field(min_length=1, max_length=NAME_LENGTH), AfterValidator(kept_line)]
-Note = Annotated[str, Field(max_length=NOTE_LENGTH), AfterValidator(kept_lines)]
-Day = Annotated[date, AfterValidator(_text_date)]
+def _name(text: str) -> str:
+    return _no_longer(kept_line(text), than=NAME_LENGTH)
+
+
+def _note(text: str) -> str:
+    return _no_longer(kept_lines(text), than=NOTE_LENGTH)
+
+
+def _no_longer(kept: str, *, than: int) -> str:
+    """Refuse a text that is too long as it is kept: composing can make three characters of one."""
+    if len(kept) > than:
+        raise PydanticKnownError("string_too_long", {"max_length": than})
+    return kept
+
+
+Name = Annotated[str, Field(min_length=1, max_length=NAME_LENGTH), AfterValidator(_name)]
+Note = Annotated[str, Field(max_length=NOTE_LENGTH), AfterValidator(_note)]
+Day = Annotated[date, BeforeValidator(_written_day), AfterValidator(_likely_day)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
-Positive = Annotated[int, Field(ge=1, le=100_000)]
+Months = Annotated[int, Field(ge=1, le=1200)]
+Weeks = Annotated[int, Field(ge=1, le=5200)]
+Days = Annotated[int, Field(ge=1, le=36_500)]
 Hours = Annotated[float, Field(ge=0, le=10_000_000)]
 PositiveHours = Annotated[float, Field(gt=0, le=10_000_000)]
 HoursPerDay = Annotated[float, Field(ge=0, le=24)]

@@ -21,6 +21,7 @@ from sqlalchemy.engine import URL, make_url
 from domain.errors import Conflict, StorageBusy
 from domain.records.journal import Origin
 from domain.records.statements import DialectName, Row, Statement
+from domain.records.tables import make_ready
 from domain.records.unit import Overtaken, Unit, sealed
 
 BUSY_TIMEOUT_MS = 5000
@@ -56,6 +57,7 @@ class Store(Protocol):
 
 def open_store(url: str, *, pool_size: int = 8) -> Store:
     """Return the store at a database URL: ``sqlite:///path/to/file`` or ``postgresql://user@host/name``."""
+    make_ready()
     target = make_url(url)
     if target.get_backend_name() == "sqlite":
         return SqliteStore(Path(target.database or "reedbed.sqlite3"))
@@ -291,5 +293,19 @@ def _conflict_of(constraint: str) -> Conflict | None:
     if "FOREIGN KEY" in constraint or constraint.startswith("fk_"):
         return Conflict("It refers to a record that is not there.", code="reference-missing")
     if "UNIQUE" in constraint or constraint.startswith(("uq_", "pk_")):
-        return Conflict("There is already a record with the same name, tag or id.", code="already-there")
+        field = _unique_field(constraint)
+        what = f"this {field.replace('_', ' ')}" if field else "the same name, tag or id"
+        return Conflict(f"There is already a record with {what}.", code="already-there", field=field)
     return None
+
+
+_UNIQUE_FIELDS = {"taxon_name_key": "scientific_name", "name_key": "name", "tag_key": "tag", "shelf_key": "shelf"}
+
+
+def _unique_field(constraint: str) -> str:
+    """Return the field that has to be unique: of ``uq_site_name_key`` on PostgreSQL, ``..., site.name_key`` on SQLite."""
+    column = constraint.rpartition(" ")[2]
+    if column.startswith("pk_") or column.endswith(".id"):
+        return "id"
+    name = column.replace(".", "_")
+    return next((field for ending, field in _UNIQUE_FIELDS.items() if name.endswith(ending)), "")

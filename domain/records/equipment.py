@@ -15,16 +15,19 @@ from domain.records.base import Record, Stated, owned_by_organisation, refers_to
 from domain.records.columns import (
     Count,
     Day,
+    Days,
     Hours,
     HoursPerDay,
     JsonColumn,
+    Months,
     Name,
     Note,
-    Positive,
     PositiveHours,
     UuidColumn,
+    Weeks,
     words_of,
 )
+from domain.records.stated import misstated
 from domain.rules.service_life import DUE_SOON_DAYS, CheckKind
 
 
@@ -74,13 +77,13 @@ class CheckPlan(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
     kind: CheckKind
-    interval_months: Positive | None = None
-    interval_days: Positive | None = None
+    interval_months: Months | None = None
+    interval_days: Days | None = None
 
     @model_validator(mode="after")
     def _has_one_interval(self) -> CheckPlan:
         if (self.interval_months is None) == (self.interval_days is None):
-            raise ValueError("say interval_months or interval_days, one of them")
+            raise misstated("interval_days", "say interval_months or interval_days, one of them")
         return self
 
 
@@ -96,12 +99,12 @@ class EquipmentModelStated(Stated):
 
     name: Name
     kind: EquipmentKind = Field(sa_type=words_of(EquipmentKind))
-    life_months: Positive | None = None
-    life_weeks: Positive | None = None
-    life_days: Positive | None = None
+    life_months: Months | None = None
+    life_weeks: Weeks | None = None
+    life_days: Days | None = None
     life_hours: PositiveHours | None = None
-    shelf_life_months: Positive | None = None
-    opened_life_days: Positive | None = None
+    shelf_life_months: Months | None = None
+    opened_life_days: Days | None = None
     output_unit: Name | None = None
     output_minimum: Annotated[float, Field(gt=0, le=1e12)] | None = None
     output_minimum_share: Annotated[float, Field(gt=0, lt=1)] | None = None
@@ -116,10 +119,11 @@ class EquipmentModelStated(Stated):
 
     @model_validator(mode="after")
     def _one_unit_of_age(self) -> EquipmentModelStated:
-        if sum(limit is not None for limit in (self.life_months, self.life_weeks, self.life_days)) > 1:
-            raise ValueError("say the age limit once: life_months, life_weeks or life_days")
+        limits = [name for name in ("life_months", "life_weeks", "life_days") if getattr(self, name) is not None]
+        if len(limits) > 1:
+            raise misstated(limits[1], "say the age limit once: life_months, life_weeks or life_days")
         if len({plan.kind for plan in self.checks}) != len(self.checks):
-            raise ValueError("each kind of check may be planned once")
+            raise misstated("checks", "each kind of check may be planned once")
         return self
 
 
@@ -149,7 +153,7 @@ class SeasonStated(BaseModel):
         try:
             date(2024, self.from_month, self.from_day)
         except ValueError as impossible:
-            raise ValueError(f"there is no day {self.from_day} in month {self.from_month}") from impossible
+            raise misstated("from_day", f"there is no day {self.from_day} in month {self.from_month}") from impossible
         return self
 
 
@@ -167,7 +171,7 @@ class RunPeriodStated(BaseModel):
         if (self.hours_per_day is None) == (not self.seasons):
             raise ValueError("say hours_per_day or seasons, one of them")
         if len({(one.from_month, one.from_day) for one in self.seasons}) != len(self.seasons):
-            raise ValueError("two seasons begin on the same day")
+            raise misstated("seasons", "two seasons begin on the same day")
         return self
 
 
@@ -191,7 +195,7 @@ class EquipmentStated(Stated):
     opened_on: Day | None = None
     run_schedule: list[RunPeriodStated] = Field(default_factory=list, sa_type=JsonColumn, max_length=100)
     counter_at_installation_h: Hours = 0.0
-    override_life_months: Positive | None = None
+    override_life_months: Months | None = None
     override_life_hours: PositiveHours | None = None
     override_output_minimum: Annotated[float, Field(gt=0, le=1e12)] | None = None
     override_reason: Name | None = None
@@ -201,10 +205,10 @@ class EquipmentStated(Stated):
     def _makes_sense(self) -> EquipmentStated:
         overrides = (self.override_life_months, self.override_life_hours, self.override_output_minimum)
         if any(limit is not None for limit in overrides) and not self.override_reason:
-            raise ValueError("a limit of the item's own needs override_reason")
+            raise misstated("override_reason", "a limit of the item's own needs override_reason")
         starts = [period.starts_on for period in self.run_schedule]
         if len(set(starts)) != len(starts):
-            raise ValueError("two periods of run_schedule begin on the same day")
+            raise misstated("run_schedule", "two periods of run_schedule begin on the same day")
         return self
 
 
@@ -288,14 +292,14 @@ class EquipmentCheckStated(Stated):
     kind: CheckKind = Field(sa_type=words_of(CheckKind))
     done_on: Day
     result: CheckResult = Field(sa_type=words_of(CheckResult))
-    interval_months: Positive | None = None
-    interval_days: Positive | None = None
+    interval_months: Months | None = None
+    interval_days: Days | None = None
     note: Note = ""
 
     @model_validator(mode="after")
     def _has_at_most_one_interval(self) -> EquipmentCheckStated:
         if self.interval_months is not None and self.interval_days is not None:
-            raise ValueError("say interval_months or interval_days, not both")
+            raise misstated("interval_days", "say interval_months or interval_days, not both")
         return self
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from enum import StrEnum
 from typing import Annotated, ClassVar
 from uuid import UUID
@@ -12,7 +12,7 @@ from pydantic import StringConstraints
 from sqlmodel import Field, SQLModel
 
 from domain.records.base import Record, Stated, owned_by_organisation
-from domain.records.columns import InstantColumn, Name, words_of
+from domain.records.columns import Day, InstantColumn, Name, words_of
 
 SERVER_BITS = 40
 """An organisation's number is the server's number times 2 to the 40th plus a sequence: unique across servers, below 2 to the 53rd."""
@@ -46,7 +46,7 @@ class ApiKeyStated(Stated):
 
     name: Name
     access: Access = Field(sa_type=words_of(Access))
-    expires_on: date | None = None
+    expires_on: Day | None = None
 
 
 class ApiKey(Record, ApiKeyStated, table=True):

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from domain.errors import Fault, RuleBroken
 from domain.records.base import Record
+from domain.records.shapes import Shape
 from domain.records.statements import json_text
 
 T = TypeVar("T", bound=BaseModel)
+
+_SHAPE_KINDS = frozenset(word for shape in get_args(get_args(Shape)[0]) for word in get_args(shape.model_fields["kind"].annotation))
 
 _SENTENCES = {
     "missing": ("required", "This field is required."),
@@ -30,6 +33,9 @@ _SENTENCES = {
     "uuid_parsing": ("not-id", "This should be an id (UUID)."),
     "list_type": ("not-list", "This should be a list."),
     "model_type": ("not-object", "This should be an object."),
+    "dict_type": ("not-object", "This should be an object."),
+    "model_attributes_type": ("not-object", "This should be an object."),
+    "union_tag_not_found": ("required", "This field is required."),
     "json_invalid": ("not-json", "The body is not valid JSON."),
 }
 
@@ -49,15 +55,36 @@ def read_stated(kind: type[T], raw: bytes | str) -> T:
 def merged(kind: type[T], record: Record, patch: Mapping[str, Any]) -> T:
     """Return what is stated of a record once a merge patch (RFC 7396) is applied to it.
 
+    The patch reaches into objects. One that names another ``kind`` of shape takes the place of the whole shape, whose other members mean
+    nothing there. A field that there is not is refused even where it is null.
+
     Raises:
         RuleBroken: With one fault for each field that cannot be taken.
     """
     known = {name: getattr(record, name) for name in kind.model_fields}
-    lists = {name: value for name, value in patch.items() if not isinstance(value, Mapping) or not isinstance(known.get(name), Mapping)}
-    objects = {name: {**known[name], **value} for name, value in patch.items() if name not in lists}
-    unset = {name for name, value in patch.items() if value is None and name in kind.model_fields}
-    stated = {**known, **lists, **objects}
-    return read_stated(kind, json_text({name: value for name, value in stated.items() if name not in unset}))
+    unknown = {name: value for name, value in patch.items() if name not in known}
+    return read_stated(kind, json_text({**_merged(known, patch), **unknown}))
+
+
+def _merged(known: Mapping[str, Any], patch: Mapping[str, Any]) -> dict[str, Any]:
+    made = {**known}
+    for name, value in patch.items():
+        if value is None:
+            made.pop(name, None)
+        else:
+            made[name] = _merged(_what_stays(made.get(name), value), value) if isinstance(value, Mapping) else value
+    return made
+
+
+def _what_stays(known: Any, patch: Mapping[str, Any]) -> Mapping[str, Any]:  # noqa: ANN401 - any JSON value
+    if not isinstance(known, Mapping) or patch.get("kind", known.get("kind")) != known.get("kind"):
+        return {}
+    return known
+
+
+def misstated(field: str, sentence: str) -> PydanticCustomError:
+    """Return the error of a rule between fields, which lies in ``field``: the one that a person would mend."""
+    return PydanticCustomError("value_error", "{sentence}", {"field": field, "sentence": sentence})
 
 
 def faults_of(errors: Iterable[ErrorDetails]) -> tuple[Fault, ...]:
@@ -66,9 +93,21 @@ def faults_of(errors: Iterable[ErrorDetails]) -> tuple[Fault, ...]:
 
 
 def _fault(error: ErrorDetails) -> Fault:
-    pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in error["loc"])
+    pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in _place(error))
     code, sentence = _SENTENCES.get(error["type"], (error["type"].replace("_", "-"), error["msg"].removeprefix("Value error, ")))
-    if error["type"] in {"enum", "literal_error"}:
-        sentence = f"This should be one of {error.get('ctx', {}).get('expected')}."
+    context = error.get("ctx", {})
+    if error["type"] in {"enum", "literal_error", "union_tag_invalid"}:
+        sentence = f"This should be one of {context.get('expected') or context.get('expected_tags')}."
         code = "not-one-of"
     return Fault(pointer, code, sentence[:1].upper() + sentence[1:])
+
+
+def _place(error: ErrorDetails) -> list[str | int]:
+    """Return where an error lies as the caller wrote it: without the kind that leads into a shape, with the field that a rule names."""
+    place = error["loc"]
+    found = [part for before, part in zip(("", *place), place, strict=False) if before != "shape" or part not in _SHAPE_KINDS]
+    if error["type"] in {"union_tag_not_found", "union_tag_invalid"}:
+        found.append("kind")
+    elif "field" in error.get("ctx", {}):
+        found.append(error["ctx"]["field"])
+    return found

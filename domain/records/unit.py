@@ -57,6 +57,11 @@ class Unit:
         """The organisation whose records these are."""
         return self.origin.organisation_id
 
+    def hold_still(self) -> None:
+        """Have every later statement of this transaction see one state of the records. To be called before any other statement."""
+        if self.dialect == "postgresql":
+            self.cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ", {})
+
     def new_id(self) -> UUID:
         """Return the id of a new record."""
         return next(self._ids)

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from functools import cache
+from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
 import numpy.typing as npt
@@ -23,12 +24,15 @@ def zone_named(name: str) -> ZoneInfo:
     Raises:
         ValueError: No such zone. Abbreviations such as ``EST`` are no places, and refused.
     """
-    if "/" not in name and name != "UTC":
+    if name not in _zone_names():
         raise ValueError(f"{name!r} is no IANA zone such as Europe/Lisbon")
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError) as unknown:
-        raise ValueError(f"{name!r} is no IANA zone such as Europe/Lisbon") from unknown
+    return ZoneInfo(name)
+
+
+@cache
+def _zone_names() -> frozenset[str]:
+    """Return the names of places, and UTC; not those that only abbreviate an offset."""
+    return frozenset(name for name in available_timezones() if "/" in name or name == "UTC")
 
 
 def date_at_site(instant: datetime, zone: str) -> date:

@@ -31,19 +31,23 @@ class LotVisit:
     early: str | None = None
 
 
-def spaced_visits(lots: Sequence[MediaLot], *, least_gap_days: int, today: date) -> list[LotVisit]:
+def spaced_visits(lots: Sequence[MediaLot], *, least_gap_days: int, today: date, last_changed_on: date | None = None) -> list[LotVisit]:
     """Return one visit a lot, in the order in which they are to be done, any two at least ``least_gap_days`` apart.
 
+    ``last_changed_on`` is when a lot of the system was last changed; the first visit keeps the gap from it too.
     The lot due first is done earlier, today at the earliest. Where that is not early enough the later lot waits, past its own date
     if it must, and the conflict is said: a lot a little too old does less harm than a filter with nothing left alive in it.
     """
     ordered = sorted(lots, key=lambda lot: (lot.due_on, lot.tag))
-    wished = _moved_earlier(ordered, least_gap_days=least_gap_days, today=today)
+    gap = timedelta(days=least_gap_days)
+    first_day = max(today, last_changed_on + gap) if last_changed_on else today
+    wished = _moved_earlier(ordered, gap=gap, first_day=first_day)
     visits: list[LotVisit] = []
     for lot, wish in zip(ordered, wished, strict=True):
-        earliest = visits[-1].do_on + timedelta(days=least_gap_days) if visits else today
-        do_on = max(wish, earliest)
-        conflict = _conflict(lot, do_on=do_on, before=visits[-1], gap=least_gap_days) if visits and do_on > max(lot.due_on, today) else None
+        do_on = max(wish, visits[-1].do_on + gap) if visits else wish
+        before, changed_on = (visits[-1].tag, visits[-1].do_on) if visits else ("the last change", last_changed_on or today)
+        waits_for = f"{before} ({in_words(changed_on)})"
+        conflict = _conflict(lot, do_on=do_on, waits_for=waits_for, gap_days=least_gap_days) if do_on > max(lot.due_on, today) else None
         visits.append(LotVisit(lot.tag, do_on, conflict))
     return [_with_cause(visit, lot) for visit, lot in zip(_said_on_both_sides(visits, least_gap_days=least_gap_days), ordered, strict=True)]
 
@@ -57,18 +61,18 @@ def _with_cause(visit: LotVisit, lot: MediaLot) -> LotVisit:
     )
 
 
-def _moved_earlier(ordered: Sequence[MediaLot], *, least_gap_days: int, today: date) -> list[date]:
+def _moved_earlier(ordered: Sequence[MediaLot], *, gap: timedelta, first_day: date) -> list[date]:
     wished: list[date] = []
     for lot in reversed(ordered):
-        latest = wished[-1] - timedelta(days=least_gap_days) if wished else lot.due_on
-        wished.append(max(today, min(lot.due_on, latest)))
+        latest = wished[-1] - gap if wished else lot.due_on
+        wished.append(max(first_day, min(lot.due_on, latest)))
     return wished[::-1]
 
 
-def _conflict(lot: MediaLot, *, do_on: date, before: LotVisit, gap: int) -> str:
+def _conflict(lot: MediaLot, *, do_on: date, waits_for: str, gap_days: int) -> str:
     return (
-        f"{lot.tag} is due on {in_words(lot.due_on)} but may not be changed within {gap} days of {before.tag} in the same system; "
-        f"change {before.tag} on {in_words(before.do_on)} and {lot.tag} not before {in_words(do_on)}, and watch ammonia and nitrite."
+        f"{lot.tag} is due on {in_words(lot.due_on)} but may not be changed within {gap_days} days of {waits_for} in the same system; "
+        f"change {lot.tag} not before {in_words(do_on)}, and watch ammonia and nitrite."
     )
 
 

@@ -5,27 +5,37 @@ from __future__ import annotations
 import re
 import unicodedata
 
-_BIDI_CONTROLS = frozenset(
-    "\N{LEFT-TO-RIGHT EMBEDDING}\N{RIGHT-TO-LEFT EMBEDDING}\N{POP DIRECTIONAL FORMATTING}"
-    "\N{LEFT-TO-RIGHT OVERRIDE}\N{RIGHT-TO-LEFT OVERRIDE}\N{LEFT-TO-RIGHT ISOLATE}"
-    "\N{RIGHT-TO-LEFT ISOLATE}\N{FIRST STRONG ISOLATE}\N{POP DIRECTIONAL ISOLATE}"
-)
 _LINE_CONTROLS = frozenset("\n\t")
 _LINE_BREAKS = re.compile("\r\n|\r|\u2028|\u2029|\u0085")
 _PLAIN = re.compile(r"[ -~]*\Z")
+_JOINERS = "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}"
+_JOINED = frozenset("LMS")
+"""Letters with their marks, and symbols: what a joiner may stand between, in Persian or Devanagari as in a composed emoji."""
+_FILLERS = "\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0"
+"""Letters, marks and symbols by their category that show nothing.
+
+Source:
+    Unicode, DerivedCoreProperties, Default_Ignorable_Code_Point; and the braille pattern without dots.
+"""
+_SELECTORS = "\u180b-\u180d\u180f\ufe00-\ufe0f\U000e0100-\U000e01ef"
+"""Variation selectors: they choose how the character before them looks, and show nothing themselves."""
+_UNSEEN = re.compile(f"[{_SELECTORS}{_JOINERS}]")
 
 
 def kept_line(text: str) -> str:
     """Return one line of text as it is kept: NFC, trimmed.
 
     Raises:
-        ValueError: Nothing is left, or a character could not be printed honestly (control, NUL, lone surrogate, direction override).
+        ValueError: Nothing is left to see, or a character could not be printed honestly: a control, a lone surrogate, or one that hides or
+            reorders what is read. Of the format characters only joiners are kept, and those where they join; marks of direction are
+            refused as well, since two names could differ by them alone.
     """
-    line = text.strip()
+    line = seen = text.strip()
     if not _PLAIN.match(line):
         line = unicodedata.normalize("NFC", line).strip()
         _refuse_hidden(line, allowed=frozenset())
-    if not line:
+        seen = _UNSEEN.sub("", line).strip()
+    if not seen:
         raise ValueError("there is no text")
     return line
 
@@ -42,18 +52,27 @@ def kept_lines(text: str) -> str:
 
 
 def same_name(text: str) -> str:
-    """Return the form in which two spellings of one name are equal: compatibility-folded, case-folded, single spaces."""
+    """Return the form in which two spellings of one name are equal: compatibility-folded, case-folded, single spaces, nothing unseen."""
     if _PLAIN.match(text):
         return " ".join(text.lower().split())
-    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+    return " ".join(unicodedata.normalize("NFKC", _UNSEEN.sub("", text)).casefold().split())
 
 
 def _refuse_hidden(text: str, *, allowed: frozenset[str]) -> None:
-    for character in text:
+    for position, character in enumerate(text):
         category = unicodedata.category(character)
         if category == "Cs":
             raise ValueError("contains half a character (a lone surrogate)")
         if category == "Cc" and character not in allowed:
             raise ValueError(f"contains a control character (U+{ord(character):04X})")
-        if character in _BIDI_CONTROLS or character in "\u2028\u2029":
+        if _hides(character, category=category) and not (character in _JOINERS and _joins(text, position)):
             raise ValueError(f"contains a character that hides or reorders text (U+{ord(character):04X})")
+
+
+def _hides(character: str, *, category: str) -> bool:
+    return category in {"Cf", "Zl", "Zp"} or character in _FILLERS
+
+
+def _joins(text: str, position: int) -> bool:
+    beside = text[position - 1 : position + 2 : 2]
+    return position > 0 and len(beside) == len(_JOINERS) and all(unicodedata.category(one)[0] in _JOINED for one in beside)

@@ -67,8 +67,9 @@ def _texts(*texts: tuple[str, Face]) -> tuple[Phrase, ...]:
 def _why(row: DueRow) -> tuple[Phrase, ...]:
     due = row.due_on or row.no_later_than
     missing = ", ".join(FACT_WORDS.get(fact, fact) for fact in row.missing)
-    if due is None and missing:
-        return (Phrase("Find out:", Face.BOLD), Phrase(missing))
+    if row.standing == "unknown" and missing:
+        known = (Phrase(f"else {_verbs[row.needs].lower()}: {row.reason}"),) if due is not None else ()
+        return (Phrase("Find out:", Face.BOLD), Phrase(missing), *known)
     phrases = [Phrase(f"{_verbs[row.needs]}: {row.reason}")]
     if row.do_on is not None and due is not None and row.do_on < due:
         phrases += [Phrase(f"Do on {words.short_date(row.do_on)}", Face.BOLD), Phrase(row.because)]

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 
 from domain.actions.due_list import DueItem, DueList, due_list, every_item, item_forecast, judge_site, judged_items
-from domain.actions.equipment import end_equipment
+from domain.actions.equipment import ReplacementStated, end_equipment, replace_equipment
 from domain.actions.readings import record_check
 from domain.actions.recording import Ending
+from domain.errors import Conflict
 from domain.records.engine import Store
 from domain.records.equipment import Equipment, EquipmentCheckStated
 from domain.records.sites import Site
@@ -102,7 +103,7 @@ def test_the_list_follows_the_way_a_person_walks(store: Store) -> None:
 
         found = listed(unit, at)
 
-    assert tags(found) == ["4", "3", "5", "2", "7", "1", "6"]
+    assert tags(found) == ["4", "2", "3", "5", "7", "1", "6"]
     assert [one.place for one in found.items] == ["Zoo pond", "Aviary", "Aviary", "Aviary", "", "Attic", "Hall loop"]
 
 
@@ -263,10 +264,51 @@ def test_what_a_night_stores_is_what_the_list_and_the_single_forecast_say(store:
             assert item_forecast(unit, items[worded.tag], today=TODAY) == worded
 
 
-def test_an_ended_item_still_has_its_forecast(store: Store) -> None:
+def test_an_ended_item_has_a_forecast_as_of_the_days_before_only(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         at = makers.site(unit)
         item = aged(unit, at, A="2025-03-05")["A"]
         gone = end_equipment(unit, item.id, Ending(reason="cracked"))
 
-        assert item_forecast(unit, gone, today=TODAY).forecast.due_on == date(2026, 3, 5)
+        assert item_forecast(unit, gone, today=TODAY - timedelta(days=1)).forecast.due_on == date(2026, 3, 5)
+        with pytest.raises(Conflict, match="ended on 2026-03-01: cracked"):
+            item_forecast(unit, gone, today=TODAY)
+
+
+def test_after_a_lot_is_changed_the_next_waits_for_the_gap(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        at = makers.site(unit)
+        media = makers.model(unit, name="Sponge", kind="biological-media", life_months=18)
+        loop = makers.system(unit, at, least_gap_days=14)
+        first = makers.equipment(unit, media, at, tag="F-1", life_support_system_id=loop.id, installed_on="2024-09-01")
+        makers.equipment(unit, media, at, tag="F-2", life_support_system_id=loop.id, installed_on="2024-09-02")
+        replace_equipment(unit, first.id, ReplacementStated(installed_on=TODAY, reason="due", no_spare=True))
+
+        found = {item.tag: item for item in listed(unit, at).items}
+
+    assert found["F-2"].do_on == date(2026, 3, 15)
+    assert found["F-2"].forecast.due_on == date(2026, 3, 2)
+    assert "the last change (1 March 2026)" in (found["F-2"].conflict or "")
+
+
+def test_as_of_a_past_day_the_item_of_that_day_is_judged(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        at, lamp = makers.site(unit), makers.model(unit, life_months=12)
+        old = makers.equipment(unit, lamp, at, tag="L-1", installed_on="2025-02-10")
+        replace_equipment(unit, old.id, ReplacementStated(installed_on=TODAY, reason="due", no_spare=True))
+
+        then = due_list(unit, at, judge_site(unit, at, today=date(2026, 2, 20)))
+        now = due_list(unit, at, judge_site(unit, at, today=TODAY))
+
+    assert [(item.equipment_id, item.forecast.standing) for item in then.items] == [(old.id, Standing.OVERDUE)]
+    assert now.items == ()
+
+
+def test_a_shelf_below_its_mark_is_ordered_though_nothing_is_due(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        at, lamp = makers.site(unit), makers.model(unit, life_months=12)
+        makers.spare(unit, lamp, at, on_hand=1, reorder_point=3)
+
+        found = listed(unit, at)
+
+    assert [(order.model.id, order.quantity, order.tags) for order in found.orders] == [(lamp.id, 2, ())]

@@ -18,17 +18,19 @@ from domain.actions.equipment import (
     end_equipment_model,
     replace_equipment,
 )
+from domain.actions.readings import record_hours
 from domain.actions.recording import Ending
 from domain.actions.sites import end_site
 from domain.errors import Conflict, NotFound, Refusal, RuleBroken, Stale
 from domain.records import journal
 from domain.records.engine import Store
-from domain.records.equipment import Equipment, EquipmentModelStated, EquipmentStated, RunPeriodStated, Spare
+from domain.records.equipment import Equipment, EquipmentModelStated, EquipmentStated, HourReadingStated, RunPeriodStated, Spare
 from domain.records.stated import read_stated
 from domain.records.statements import json_text
 from domain.records.unit import Unit
 from tests import makers
 
+TODAY = date(2026, 3, 1)
 in_an_organisation = pytest.mark.usefixtures("organisation")
 
 
@@ -286,3 +288,58 @@ def _is_refused(kind: type[Any], stated: dict[str, Any]) -> bool:
     except RuleBroken as refused:
         return bool(refused.faults)
     return False
+
+
+@in_an_organisation
+def test_an_ended_model_does_not_freeze_its_items(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        at, lamp = makers.site(unit), makers.model(unit)
+        item = makers.equipment(unit, lamp, at)
+        end_equipment_model(unit, lamp.id, Ending(reason="not made any more"))
+
+        changed = change_equipment(unit, item.id, {"note": "last of its kind"}, expected_version=1)
+        new = replace_equipment(unit, item.id, ReplacementStated(installed_on=TODAY, reason="due", no_spare=True))
+
+        assert (changed.note, new.model_id) == ("last of its kind", lamp.id)
+        with pytest.raises(RuleBroken, match="ended"):
+            makers.equipment(unit, lamp, at, tag="RE-2")
+
+
+@in_an_organisation
+@pytest.mark.parametrize(
+    ("patch", "field"),
+    [({"installed_on": "2025-06-02"}, "/installed_on"), ({"counter_at_installation_h": 200}, "/counter_at_installation_h")],
+)
+def test_a_correction_does_not_contradict_what_was_read(store: Store, patch: dict[str, object], field: str) -> None:
+    with store.transaction(makers.origin()) as unit:
+        item = makers.equipment(unit, makers.model(unit), makers.site(unit))
+        record_hours(unit, item.id, HourReadingStated(read_on=date(2025, 6, 1), counter_h=100))
+
+        with pytest.raises(RuleBroken) as refused:
+            change_equipment(unit, item.id, patch, expected_version=1)
+
+        assert refused.value.faults[0].pointer == field
+
+
+@in_an_organisation
+def test_a_spare_is_named_or_denied_and_not_both(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        at, lamp = makers.site(unit), makers.model(unit)
+        item, spare = makers.equipment(unit, lamp, at), makers.spare(unit, lamp, at)
+        stated = ReplacementStated(installed_on=TODAY, reason="due", no_spare=True, spare_id=spare.id)
+
+        with pytest.raises(RuleBroken, match="not both"):
+            replace_equipment(unit, item.id, stated)
+
+
+@in_an_organisation
+def test_a_site_with_equipment_is_not_ended_behind_its_back(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        at = makers.site(unit)
+        item = makers.equipment(unit, makers.model(unit), at)
+
+        with pytest.raises(Conflict, match="1 equipment"):
+            end_site(unit, at.id, Ending(reason="sold"))
+        end_equipment(unit, item.id, Ending(reason="sold"))
+
+        assert end_site(unit, at.id, Ending(reason="sold")).ended_on == TODAY

@@ -232,7 +232,7 @@ def test_a_paper_is_kept_in_all_its_forms(store: Store) -> None:
     night, _ = night_at(store, house.site)
 
     with store.transaction(makers.origin()) as unit:
-        report = keep_paper(unit, house.site, forms, today=TODAY, record_hash="ab", nightly_run_id=night.run.id)
+        report = keep_paper(unit, house.site, forms, report_id=unit.new_id(), today=TODAY, record_hash="ab", nightly_run_id=night.run.id)
 
     table = table_of(ReportFile)
     with store.transaction(makers.origin()) as unit:

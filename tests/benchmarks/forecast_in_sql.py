@@ -29,7 +29,7 @@ _LAST_DAY_RULE = (
     else "min(date(item.installed_on, model.life_months || ' months'), "
     "date(item.installed_on, 'start of month', (model.life_months + 1) || ' months', '-1 day'))"
 )
-"""SQLite alone makes 31 January and a month 3 March: newer libraries have a word for it, with older ones the month's last day is the limit."""
+"""SQLite makes 31 January and a month 3 March, unless it is told to stop at the month's last day; older libraries have no word for that."""
 
 SQLITE_DUE_DATES = f"""
     SELECT item.id, model.warn_days,

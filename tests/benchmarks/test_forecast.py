@@ -51,8 +51,8 @@ def test_the_forecast_of_a_site_and_sql_give_the_same_due_dates(large, figures):
     for name, said in (("kept", "that keeps each item's date"), ("sums", "that keeps only count and sum")):
         sql_s, sql_mb = median([one.wall_s for one in taken[name]]), max(one.peak_mb for one in taken[name])
         note = f"limit: SQL {said}; peak memory over start {our_mb:.0f} MB, SQL {sql_mb:.0f} MB in this process"
-        name = f"forecast of {large.items} items"
-        figures.add(Figure(name, store.dialect, f"{our_s:.2f} s", f"{sql_s:.2f} s", ratio=sql_s / our_s, target=1.0, note=note))
+        title = f"forecast of {large.items} items"
+        figures.add(Figure(title, store.dialect, f"{our_s:.2f} s", f"{sql_s:.2f} s", ratio=sql_s / our_s, target=1.0, note=note))
 
 
 @contextmanager
@@ -67,7 +67,7 @@ def forecast_sums(store, collection):
     """Judge every item and return (number of due dates, sum of due dates) and the number of items in each standing."""
     count, days, standings = 0, 0, np.zeros(len(Standing), dtype=np.int64)
     with store.snapshot(makers.origin(organisation_id=collection.organisation_id)) as unit:
-        for batch in site_batches(unit, collection.site_id):
+        for batch in site_batches(unit, collection.site_id, on=TODAY):
             view = outlook(batch.facts, today=TODAY, warn_days=batch.warn_days)
             known = view.first_due[~np.isnat(view.first_due)]
             count += len(known)

@@ -6,7 +6,6 @@ import json
 
 import pytest
 
-from domain.actions.imports.costs import minor_digits
 from domain.records.enclosures import Enclosure
 from domain.records.engine import Store
 from domain.records.equipment import EquipmentModel
@@ -249,8 +248,3 @@ def test_json_may_list_cautions(importing, stored):
 
     assert importing(json.dumps(models).encode(), kind="equipment-models").created == 1
     assert (stored(EquipmentModel)[0]["cautions"], stored(EquipmentModel)[0]["unit_cost_minor"]) == (["uv-eyes", "hot-surface"], 10)
-
-
-@pytest.mark.parametrize(("currency", "digits"), [("EUR", 2), ("GBP", 2), ("JPY", 0), ("KRW", 0), ("ISK", 0), ("BHD", 3), ("KWD", 3)])
-def test_currencies_have_their_own_minor_units(currency, digits):
-    assert minor_digits(currency) == digits

@@ -10,7 +10,9 @@ from uuid import uuid4
 import psycopg
 import pytest
 
+from domain.actions.animals import register_taxon
 from domain.errors import Conflict, StorageBusy
+from domain.records.animals import TaxonRank, TaxonStated
 from domain.records.base import Record, all_records, row_of, table_of
 from domain.records.enclosures import Enclosure
 from domain.records.engine import TRIES, Store, open_store, run_unit, safe_sqlite
@@ -296,6 +298,44 @@ def test_a_second_record_of_one_id_is_a_conflict(store: Store) -> None:
     with pytest.raises(Conflict) as refused, store.transaction(makers.origin()) as unit:
         unit.add(EquipmentModel(**{**row_of(made), "name_key": "other"}), action="register_equipment_model")
 
-    assert refused.value.code == "already-there"
+    assert (refused.value.code, refused.value.faults[0].pointer) == ("already-there", "/id")
     with store.transaction(makers.origin()) as unit:
         assert unit.row(Statement(table_of(JournalHead).select()))[1] == 2
+
+
+def twice(unit: Unit, name: str) -> None:
+    at = makers.site(unit)
+    of = makers.model(unit)
+    register_taxon(unit, TaxonStated(scientific_name="Anura", rank=TaxonRank.ORDER))
+    makers.enclosure(unit, at)
+    makers.equipment(unit, of, at)
+    makers.spare(unit, of, at)
+    again = {
+        "site": lambda: makers.site(unit),
+        "enclosure": lambda: makers.enclosure(unit, at, name="HALL a  01"),
+        "model": lambda: makers.model(unit),
+        "taxon": lambda: register_taxon(unit, TaxonStated(scientific_name="ANURA", rank=TaxonRank.ORDER)),
+        "equipment": lambda: makers.equipment(unit, of, at),
+        "spare": lambda: makers.spare(unit, of, at),
+    }
+    again[name]()
+
+
+@pytest.mark.usefixtures("organisation")
+@pytest.mark.parametrize(
+    ("name", "field"),
+    [
+        ("site", "name"),
+        ("enclosure", "name"),
+        ("model", "name"),
+        ("taxon", "scientific_name"),
+        ("equipment", "tag"),
+        ("spare", "shelf"),
+    ],
+)
+def test_what_is_there_already_is_refused_by_its_field(store: Store, name: str, field: str) -> None:
+    with pytest.raises(Conflict) as refused, store.transaction(makers.origin()) as unit:
+        twice(unit, name)
+
+    assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [(f"/{field}", "already-there")]
+    assert field.replace("_", " ") in refused.value.detail

@@ -40,6 +40,7 @@ SEASONS = [
     {"from_month": 10, "from_day": 1, "hours_per_day": 8.0},
 ]
 WRONG = Ending(reason="meter was broken")
+TODAY = date(2026, 3, 1)
 
 
 def first_due(batches: Iterable[ServiceBatch]) -> dict[UUID, date | None]:
@@ -98,7 +99,7 @@ def test_the_limits_of_a_model_hold_for_its_items(store: Store) -> None:
             item = makers.equipment(unit, makers.model(unit, name=name, **of_model), at, tag=name, **of_item)
             expected[item.id] = day
 
-        assert first_due(site_batches(unit, at.id)) == expected
+        assert first_due(site_batches(unit, at.id, on=TODAY)) == expected
 
 
 def test_a_limit_of_the_items_own_takes_the_place_of_the_models(store: Store) -> None:
@@ -115,7 +116,7 @@ def test_a_limit_of_the_items_own_takes_the_place_of_the_models(store: Store) ->
         output(unit, dimmer, "2025-04-01", 5.0)
         output(unit, dimmer, "2026-01-01", 2.0)
 
-        assert first_due(site_batches(unit, at.id)) == {
+        assert first_due(site_batches(unit, at.id, on=TODAY)) == {
             older.id: date(2026, 3, 1),
             longer.id: date(2025, 6, 9),
             dimmer.id: None,
@@ -146,14 +147,14 @@ def test_dated_and_seasonal_schedules_are_read_as_they_were_stated(store: Store)
         too_late = makers.equipment(unit, of, at, tag="E", run_schedule=[{"starts_on": "2025-03-02", "hours_per_day": 12}])
 
         # 1 March and 10 days at 10 h, then 180 days at 5 h; 31 days at 8 h, then 53 at 14 h; 83 days at 12 h.
-        assert first_due(site_batches(unit, at.id)) == {
+        assert first_due(site_batches(unit, at.id, on=TODAY)) == {
             dated.id: date(2025, 9, 7),
             seasonal.id: date(2025, 5, 24),
             constant.id: date(2025, 5, 23),
             unscheduled.id: None,
             too_late.id: None,
         }
-        assert undecided(site_batches(unit, at.id)) == {
+        assert undecided(site_batches(unit, at.id, on=TODAY)) == {
             dated.id: False,
             seasonal.id: False,
             constant.id: False,
@@ -187,8 +188,8 @@ def test_hours_go_on_from_the_latest_counter_reading(store: Store) -> None:
             passed.id: date(2026, 1, 10),
             undated.id: date(2026, 3, 4),
         }
-        assert first_due(site_batches(unit, at.id)) == expected
-        assert not any(undecided(site_batches(unit, at.id)).values())
+        assert first_due(site_batches(unit, at.id, on=TODAY)) == expected
+        assert not any(undecided(site_batches(unit, at.id, on=TODAY)).values())
 
 
 def test_a_counter_reading_taken_out_of_account_says_nothing(store: Store) -> None:
@@ -264,7 +265,7 @@ def test_an_interval_that_a_check_states_holds_until_the_next_check(store: Store
         item, unplanned = makers.equipment(unit, of, at, tag="A"), makers.equipment(unit, makers.model(unit, name="other"), at, tag="B")
         check(unit, item, "2026-01-01", "passed", interval_days=90)
         check(unit, unplanned, "2026-01-01", "passed", interval_days=90)
-        assert first_due(site_batches(unit, at.id)) == {item.id: date(2026, 4, 1), unplanned.id: date(2026, 4, 1)}
+        assert first_due(site_batches(unit, at.id, on=TODAY)) == {item.id: date(2026, 4, 1), unplanned.id: date(2026, 4, 1)}
 
         check(unit, item, "2026-02-01", "passed")
 
@@ -299,9 +300,9 @@ def test_only_items_in_service_at_the_site_are_read(store: Store) -> None:
         makers.equipment(unit, of, elsewhere, tag="C")
         end_equipment(unit, gone.id, Ending(reason="cracked"))
 
-        assert first_due(site_batches(unit, at.id)) == {kept.id: date(2026, 3, 1)}
+        assert first_due(site_batches(unit, at.id, on=TODAY)) == {kept.id: date(2026, 3, 1)}
         assert due(unit, gone) == date(2026, 3, 1)
-        assert first_due(site_batches(unit, UUID(int=1))) == {}
+        assert first_due(site_batches(unit, UUID(int=1), on=TODAY)) == {}
 
 
 @pytest.mark.parametrize("size", [1, 2, 3, 50_000])
@@ -317,7 +318,7 @@ def test_batches_of_any_size_hold_every_item_once_and_say_the_same(store: Store,
             items[item.id] = item
         hours(unit, next(iter(items.values())), "2026-02-01", 3990)
 
-        batches = list(site_batches(unit, at.id, size=size))
+        batches = list(site_batches(unit, at.id, size=size, on=TODAY))
 
         assert sorted(batch.id_of(i) for batch in batches for i in range(len(batch.ids))) == sorted(items)
         assert all(len(batch.ids) <= size for batch in batches)
@@ -344,4 +345,4 @@ def test_a_system_is_asked_for_its_media_lots_only(store: Store) -> None:
         makers.equipment(unit, media, at, tag="D", life_support_system_id=other.id)
         end_equipment(unit, gone.id, Ending(reason="torn"))
 
-        assert first_due(system_media_batches(unit, loop.id)) == {lot.id: date(2026, 3, 1)}
+        assert first_due(system_media_batches(unit, loop.id, on=TODAY)) == {lot.id: date(2026, 3, 1)}

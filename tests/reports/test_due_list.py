@@ -212,7 +212,7 @@ def test_what_cannot_be_dated_says_what_is_missing_and_the_earliest_date_known()
     printed = letters_of(due_list_pdf(due_sheet(row)))
 
     assert "Cannotbedated(factsaremissing)·1" in printed
-    assert "Missing:hourreading,dateoffitting" in printed
+    assert "Findout:hourreading,dateoffitting" in printed
     assert "nolaterthan3Dec2026in9days" in printed
 
 

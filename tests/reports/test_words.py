@@ -43,6 +43,7 @@ def test_instants_are_said_in_the_zone_or_in_utc_when_it_is_not_known(zone, said
         (900, "JPY", "JPY\u00a0900"),
         (1500, "KWD", "KWD\u00a01.500"),
         (5, "NZD", "NZD\u00a00.05"),
+        (15000, "CLF", "CLF\u00a01.5000"),
     ],
 )
 def test_money_has_the_digits_of_its_currency(minor, currency, said):

@@ -60,8 +60,8 @@ def test_a_conflict_names_the_lots_the_days_and_what_to_watch():
     assert (first.do_on, second.do_on) == (date(2026, 3, 1), date(2026, 3, 15))
     assert first.conflict == second.conflict
     assert second.conflict == (
-        "F-2 is due on 9 March 2026 but may not be changed within 14 days of F-1 in the same system; "
-        "change F-1 on 1 March 2026 and F-2 not before 15 March 2026, and watch ammonia and nitrite."
+        "F-2 is due on 9 March 2026 but may not be changed within 14 days of F-1 (1 March 2026) in the same system; "
+        "change F-2 not before 15 March 2026, and watch ammonia and nitrite."
     )
 
 
@@ -94,3 +94,18 @@ def test_no_two_visits_are_closer_than_the_gap_nor_any_late_without_saying_so(du
     assert all(
         one.conflict is None or any(one.conflict == other.conflict and other.do_on > due[other.tag] for other in found) for one in found
     )
+
+
+def test_the_first_visit_keeps_the_gap_from_the_last_change():
+    lots = [MediaLot("F-1", date(2026, 3, 2)), MediaLot("F-2", date(2026, 3, 9))]
+
+    first, second = spaced_visits(lots, least_gap_days=14, today=TODAY, last_changed_on=date(2026, 2, 25))
+
+    assert (first.do_on, second.do_on) == (date(2026, 3, 11), date(2026, 3, 25))
+    assert "within 14 days of the last change (25 February 2026)" in (first.conflict or "")
+
+
+def test_a_change_long_ago_holds_nothing_up():
+    (visit,) = spaced_visits([MediaLot("F-1", date(2026, 3, 2))], least_gap_days=14, today=TODAY, last_changed_on=date(2024, 9, 2))
+
+    assert (visit.do_on, visit.conflict) == (date(2026, 3, 2), None)

@@ -23,6 +23,9 @@ SOME = settings(max_examples=100, deadline=None, derandomize=True)
         ("الواحة", "الواحة"),
         ("爬虫館", "爬虫館"),
         ("frog 🐸", "frog 🐸"),
+        ("می\u200cخواهم", "می\u200cخواهم"),
+        ("क्\u200dष", "क्\u200dष"),
+        ("vet 👩\U0001f3fd\u200d⚕\ufe0f", "vet 👩\U0001f3fd\u200d⚕\ufe0f"),
     ],
 )
 def test_a_line_is_kept_trimmed_and_composed(stated, kept):
@@ -41,6 +44,17 @@ HIDDEN = {
     "override": "Hall \u202eA",
     "isolate": "Hall \u2066A\u2069",
     "half a character": "Hall \ud800",
+    "blank of no width": "T\u200b1",
+    "byte order mark": "T\ufeff1",
+    "soft hyphen": "T\u00ad1",
+    "mark of direction": "T\u200f1",
+    "joiner beside a digit": "T\u200d1",
+    "joiner at the end": "Ta\u200d",
+    "joiner at the beginning": "\u200cTa",
+    "two joiners": "T\u200d\u200da",
+    "filler": "T\u31641",
+    "blank pattern": "T\u28001",
+    "tag character": "T\U000e00411",
 }
 
 
@@ -50,7 +64,13 @@ def test_a_character_that_could_not_be_printed_honestly_is_refused_in_a_line(sta
         kept_line(stated)
 
 
-@pytest.mark.parametrize("stated", ["", "   ", "\n", "\u00a0", "\u3000\t"])
+@pytest.mark.parametrize("stated", ["\u200b", "\ufeff", "\u2060", "\u00ad", "\u3164", "\u200d"])
+def test_a_line_of_what_cannot_be_seen_is_refused(stated):
+    with pytest.raises(ValueError, match="hides"):
+        kept_line(stated)
+
+
+@pytest.mark.parametrize("stated", ["", "   ", "\n", "\u00a0", "\u3000\t", "\ufe0f", "\ufe0f \ufe0f", "\U000e0100"])
 def test_a_line_of_nothing_is_refused(stated):
     with pytest.raises(ValueError, match="no text"):
         kept_line(stated)
@@ -70,7 +90,13 @@ def test_lines_are_kept_with_one_kind_of_line_break(stated, kept):
     assert kept_lines(stated) == kept
 
 
-@pytest.mark.parametrize("name", ["NUL", "escape", "override", "isolate", "half a character", "control of the second set"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "NUL", "escape", "override", "isolate", "half a character", "control of the second set", "blank of no width", "byte order mark",
+        "soft hyphen", "mark of direction", "joiner beside a digit", "filler",
+    ],
+)  # fmt: skip
 def test_a_character_that_could_not_be_printed_honestly_is_refused_in_lines(name):
     with pytest.raises(ValueError, match="contains"):
         kept_lines(HIDDEN[name])
@@ -81,7 +107,16 @@ def test_spellings_of_one_name_are_the_same(other):
     assert same_name(other) == same_name("Reedmere House")
 
 
-@pytest.mark.parametrize(("one", "other"), [("Straße", "STRASSE"), ("e\u0301lan", "Élan"), ("ﬁlter", "Filter")])
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Straße", "STRASSE"),
+        ("e\u0301lan", "Élan"),
+        ("ﬁlter", "Filter"),
+        ("Ha\u200cll", "Hall"),
+        ("T\ufe0f1", "T1"),
+    ],
+)
 def test_spellings_beyond_ascii_are_the_same(one, other):
     assert same_name(one) == same_name(other)
 

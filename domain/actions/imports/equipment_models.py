@@ -7,7 +7,6 @@ from decimal import Decimal
 from functools import partial
 from typing import Any
 
-from domain.actions.imports.costs import minor_units
 from domain.actions.imports.lookups import kept_by_key
 from domain.actions.imports.plans import Plan, plan_row, started_plan
 from domain.actions.imports.rows import CellFault
@@ -17,6 +16,7 @@ from domain.errors import Fault, RuleBroken
 from domain.records.equipment import EquipmentModel, EquipmentModelStated
 from domain.records.organisations import Organisation
 from domain.records.unit import Unit
+from domain.rules.money import minor_units
 from domain.rules.service_life import CheckKind
 from domain.rules.text import same_name
 
