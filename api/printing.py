@@ -125,13 +125,19 @@ def _row(item: DueItem, *, number: int, today: date) -> DueRow:
         do_on=item.do_on,
         conflict=item.conflict,
         order_by=seen.order_by,
-        cautions=cautions_for(item.model.kind.value, item.model.cautions),
+        cautions=_cautions(item),
         spares_on_hand=sum(one.on_hand for one in item.spares),
         spares_on_order=sum(one.on_order for one in item.spares),
         shelf=", ".join(one.shelf for one in item.spares if one.on_hand),
         supplier=item.model.supplier or "",
         missing=seen.missing,
     )
+
+
+def _cautions(item: DueItem) -> tuple[str, ...]:
+    seen = item.forecast
+    check = next((rule.check for rule in seen.rules if rule.check), None) if seen.needs is Need.CHECK else None
+    return cautions_for(item.model.kind.value, item.model.cautions, check=check)
 
 
 def _section(item: DueItem, today: date) -> Section:
@@ -178,7 +184,7 @@ def outlook_json(item: DueItem) -> dict[str, object]:
         "missing": seen.missing,
         "reason": seen.reason,
         "because": item.because,
-        "cautions": cautions_for(item.model.kind.value, item.model.cautions),
+        "cautions": _cautions(item),
     }
 
 

@@ -31,6 +31,12 @@ CATALOGUE = _catalogue(
         " lead, use a circuit with a residual-current device, and leave mains wiring to licensed persons.",
     ),
     Caution(
+        "live-test",
+        "live test",
+        "This test is done under supply: only by persons trained for it, by the instrument's own procedure, with dry hands"
+        " and no reaching into water while it runs.",
+    ),
+    Caution(
         "hot-surface",
         "hot",
         "Lamps, heaters and their guards burn: switch off and let them cool for 20 minutes, and never cool them with water.",

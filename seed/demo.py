@@ -148,7 +148,7 @@ def _site(unit: Unit, one: Mapping[str, Any], plan: Mapping[str, Any]) -> DemoSi
             name=one["name"],
             zone=country["tz"],
             jurisdiction=one["jurisdiction"],
-            address=f"{one['name']}\n{country['name']} (fictional)",
+            address=f"{country['name']} (fictional)",
             note=one["role"].capitalize(),
         ),
     )

@@ -2,36 +2,43 @@
 
 from __future__ import annotations
 
+import re
 from argparse import Namespace
+from datetime import date
 
 import sqlalchemy as sa
 from rich.console import Console
+from rich.table import Table
+from rich.text import Text
 
 import migrations
-from api.commands.session import Trouble, opened, say_json
-from api.settings import Settings
+from api.commands import databases
+from api.commands.session import opened, read_settings, say_json
+from api.commands.trouble import Trouble
 from api.signin import key_text, new_key_parts
-from domain.actions.organisations import create_key, create_organisation, next_organisation_id
+from domain.actions.organisations import ORGANISATIONS, create_key, create_organisation, next_organisation_id
 from domain.actions.recording import Ending, ended
 from domain.records.base import table_of
-from domain.records.organisations import ApiKey, ApiKeyStated, Organisation, OrganisationStated
+from domain.records.organisations import Access, ApiKey, ApiKeyStated, Organisation, OrganisationStated
 from domain.records.stated import read_stated
 from domain.records.statements import Statement, json_text
 from domain.records.unit import Unit
+from domain.rules.text import same_name
 
+_key_text = re.compile(r"rbk_([A-Za-z0-9]{1,24})_.+")
 _key = table_of(ApiKey)
 KEYS = Statement(sa.select(_key).where(_key.c.organisation_id == sa.bindparam("organisation_id")).order_by(_key.c.id))
 
 
 def migrate(words: Namespace, console: Console) -> int:
     """Bring the schema to its head, or only say whether it is there."""
-    settings = Settings()
+    settings = read_settings()
     url = settings.owner_database_url or settings.database_url
     if words.check:
-        found = migrations.revision_of(url)
+        found = databases.revision(url)
         console.print(f"schema {found or 'none'}, newest {migrations.head()}")
         return 0 if found == migrations.head() else 1
-    migrations.upgrade(url)
+    databases.upgrade(url)
     console.print(f"schema {migrations.head()}")
     return 0
 
@@ -43,18 +50,22 @@ def organisation_create(words: Namespace, console: Console) -> int:
         with session.store.snapshot(session.origin(0)) as unit:
             number = next_organisation_id(unit, server_number=session.settings.server_number)
         with session.store.transaction(session.origin(number)) as unit:
+            _refuse_taken(stated.name, unit.all(Organisation, ORGANISATIONS))
             made = create_organisation(unit, stated)
-            text = _made_key(unit, name="first key", access="write", expires_on=None)
+            text = _made_key(unit, ApiKeyStated(name="first key", access=Access.WRITE))
     _say_key(console, made, text, as_json=words.json)
     return 0
 
 
 def key_create(words: Namespace, console: Console) -> int:
     """Create a key and show its secret, once."""
+    said = {"name": words.name, "access": words.access, "expires_on": words.expires_on}
+    stated = read_stated(ApiKeyStated, json_text(said))
     with opened("key create") as session:
+        _refuse_past(stated.expires_on, today=session.now.date())
         organisation = session.organisation(words.organisation)
         with session.store.transaction(session.origin(organisation.id)) as unit:
-            text = _made_key(unit, name=words.name, access=words.access, expires_on=words.expires_on)
+            text = _made_key(unit, stated)
     _say_key(console, organisation, text, as_json=words.json)
     return 0
 
@@ -78,9 +89,7 @@ def key_list(words: Namespace, console: Console) -> int:
     if words.json:
         say_json(rows)
         return 0
-    for row in rows:
-        ending = f"revoked {row['ended_on']}" if row["ended_on"] else f"expires {row['expires_on'] or 'never'}"
-        console.print(f"{row['public_id']}  {row['access']:<5}  {ending}  {row['name']}", markup=False)
+    console.print(_key_table(keys))
     return 0
 
 
@@ -89,16 +98,44 @@ def key_revoke(words: Namespace, console: Console) -> int:
     with opened("key revoke") as session:
         organisation = session.organisation(words.organisation)
         with session.store.transaction(session.origin(organisation.id)) as unit:
-            found = next((one for one in unit.all(ApiKey, KEYS) if one.public_id == words.public_id), None)
-            if found is None:
-                raise Trouble(f"There is no key {words.public_id!r}. List them with: reedbed key list")
+            found = _key_meant(unit, words.key)
             ended(unit, found, Ending(reason=words.reason), today=session.now.date())
-    console.print(f"{words.public_id} is revoked", markup=False)
+    console.print(f"{found.public_id} is revoked", markup=False)
     return 0
 
 
-def _made_key(unit: Unit, *, name: str, access: str, expires_on: str | None) -> str:
-    stated = read_stated(ApiKeyStated, json_text({"name": name, "access": access, "expires_on": expires_on}))
+def _refuse_taken(name: str, there: list[Organisation]) -> None:
+    taken = next((one for one in there if same_name(one.name) == same_name(name)), None)
+    if taken is not None:
+        raise Trouble(f"There is an organisation {taken.name!r} ({taken.id}) here already")
+
+
+def _refuse_past(expires_on: date | None, *, today: date) -> None:
+    if expires_on is not None and expires_on < today:
+        raise Trouble(f"A key whose last day was {expires_on.isoformat()} would never be good: it is {today.isoformat()} [UTC]")
+
+
+def _key_meant(unit: Unit, word: str) -> ApiKey:
+    """Return the key that its public id, or the whole of its text, names. What was typed is not repeated: it may be a secret."""
+    whole = _key_text.fullmatch(word)
+    public_id = whole[1] if whole else word
+    found = next((one for one in unit.all(ApiKey, KEYS) if one.public_id == public_id), None)
+    if found is None:
+        raise Trouble("There is no such key. List them with: reedbed key list")
+    return found
+
+
+def _key_table(keys: list[ApiKey]) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for heading in ("public id", "access", "until", "name"):
+        table.add_column(heading, overflow="fold", no_wrap=heading != "name")
+    for one in keys:
+        until = f"revoked {one.ended_on}" if one.ended_on else str(one.expires_on or "revoked")
+        table.add_row(*(Text(cell) for cell in (one.public_id, one.access.value, until, one.name)))
+    return table
+
+
+def _made_key(unit: Unit, stated: ApiKeyStated) -> str:
     public_id, secret = new_key_parts()
     create_key(unit, stated, public_id=public_id, secret=secret)
     return key_text(public_id, secret)
@@ -106,8 +143,9 @@ def _made_key(unit: Unit, *, name: str, access: str, expires_on: str | None) -> 
 
 def _say_key(console: Console, organisation: Organisation, text: str, *, as_json: bool) -> None:
     if as_json:
-        say_json({"organisation_id": organisation.id, "organisation": organisation.name, "key": text})
+        about = {"organisation_id": organisation.id, "organisation": organisation.name, "base_currency": organisation.base_currency}
+        say_json({**about, "key": text})
         return
-    console.print(f"organisation {organisation.name} ({organisation.id})", markup=False)
+    console.print(f"organisation {organisation.name} ({organisation.id}), costs in {organisation.base_currency}", markup=False, soft_wrap=True)
     console.print(f"key {text}", markup=False, soft_wrap=True)
     console.print("Keep the key now: it is not stored and cannot be shown again.")

@@ -3,27 +3,33 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from pathlib import Path
 from secrets import token_hex
 from typing import Any
 
 import msgspec
+from pydantic import ValidationError
+from pydantic_settings import SettingsError
 
 import migrations
+from api.commands.databases import database_at, name_of, revision
+from api.commands.trouble import Trouble
 from api.settings import Settings
 from domain.actions.organisations import ORGANISATIONS
 from domain.records.engine import Store, open_store
 from domain.records.journal import Origin
 from domain.records.organisations import Organisation
+from domain.records.stated import faults_of
 from domain.rules.text import same_name
 
-
-class Trouble(Exception):  # noqa: N818 - said to the person at the terminal, not a defect
-    """Something that stops a command, said so that the person at the terminal can mend it."""
+FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +78,14 @@ def opened(command: str, *, at: datetime | None = None) -> Iterator[Session]:
     """Yield the session of a command on the installation's database, whose schema has to be at its head.
 
     Raises:
-        Trouble: The schema is not there or not at its head.
+        Trouble: The settings or the database cannot be used, or the schema is not there or not at its head.
     """
-    settings = Settings()
-    found = _revision(settings)
-    if found != migrations.head():
-        raise Trouble(f"The database is at schema {found or 'none'}, this version needs {migrations.head()}. Run: reedbed migrate")
+    settings = read_settings()
+    found, head = revision(settings.database_url), migrations.head()
+    if found != head:
+        name = name_of(database_at(settings.database_url))
+        state = f"is at schema {found}, this version needs {head}" if found else "is not there or has no schema yet"
+        raise Trouble(f"The database {name} {state}. Run: reedbed migrate")
     store = open_store(settings.database_url, pool_size=settings.pool_size)
     try:
         yield Session(settings, store, at or datetime.now(UTC), command)
@@ -85,26 +93,62 @@ def opened(command: str, *, at: datetime | None = None) -> Iterator[Session]:
         store.close()
 
 
-def _revision(settings: Settings) -> str | None:
+def read_settings(**stated: Any) -> Settings:  # noqa: ANN401 - the settings' own fields
+    """Return the settings from the environment, but for those that are stated.
+
+    Raises:
+        Trouble: One of them cannot be taken; it is named.
+    """
     try:
-        return migrations.revision_of(settings.database_url)
-    except Exception as unreachable:
-        raise Trouble(f"The database cannot be opened: {unreachable}") from unreachable
+        return Settings(**stated)
+    except ValidationError as wrong:
+        said = (f"REEDBED_{fault.pointer[1:].upper()}: {fault.detail}" for fault in faults_of(wrong.errors()))
+        raise Trouble("\n".join(said)) from None
+    except SettingsError:
+        # Lists are the only settings that are read before they are validated, and there is one.
+        raise Trouble("""REEDBED_ALLOWED_ORIGINS: This should be a JSON list, such as '["https://front.example"]'""") from None
 
 
 def instant(word: str) -> datetime:
     """Return the instant that a word states, with its offset: ``2026-03-01T12:00:00Z``.
 
     Raises:
-        Trouble: It states none, or leaves the offset out.
+        Trouble: It states none, leaves the offset out, or is outside the years 1900 to 2200.
     """
+    _refuse_no_day(word)
     try:
         at = datetime.fromisoformat(word)
     except ValueError:
         at = None
     if at is None or at.tzinfo is None:
         raise Trouble(f"{word!r} is no instant with its offset, such as 2026-03-01T12:00:00Z")
+    if not FIRST_YEAR <= at.year <= LAST_YEAR:
+        raise Trouble(f"{word!r} is outside the years {FIRST_YEAR} to {LAST_YEAR}")
     return at.astimezone(UTC)
+
+
+def _refuse_no_day(word: str) -> None:
+    day = re.match(r"\d{4}-\d{2}-\d{2}", word)
+    try:
+        date.fromisoformat(day[0] if day else "2000-01-01")
+    except ValueError as absent:
+        raise Trouble(f"{word!r}: there is no such day in the calendar") from absent
+
+
+def ready_folder(folder: Path) -> None:
+    """Make the folder that files are to be written into, if it is not there.
+
+    Raises:
+        Trouble: It cannot be made, or nothing may be written into it.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError) as in_the_way:
+        raise Trouble(f"{folder} cannot be a folder: there is a file of that name") from in_the_way
+    except OSError as refused:
+        raise Trouble(f"The folder {folder} cannot be made: {refused.strerror}") from refused
+    if not os.access(folder, os.W_OK):
+        raise Trouble(f"Nothing may be written into the folder {folder}")
 
 
 def say_json(value: Any) -> None:  # noqa: ANN401 - anything that msgspec encodes

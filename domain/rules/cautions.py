@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from domain.rules.service_life import CheckKind
+
 _ULTRAVIOLET = ("isolate-supply", "hot-surface", "uv-eyes", "mercury-lamp-disposal", "measure-after-fitting")
 _LAMP = ("isolate-supply", "hot-surface")
 _WET = ("isolate-supply", "water-hygiene")
@@ -44,6 +46,16 @@ USUAL_CAUTIONS: dict[str, tuple[str, ...]] = {
 """Kinds that are not here have no usual caution of their own."""
 
 
-def cautions_for(kind: str, own: Iterable[str]) -> tuple[str, ...]:
-    """Return the usual cautions of a kind of equipment and then the model's own, each once."""
-    return tuple(dict.fromkeys((*USUAL_CAUTIONS.get(kind, ()), *own)))
+DONE_UNDER_SUPPLY = frozenset({CheckKind.RESIDUAL_CURRENT})
+"""Checks that need the supply on, so that "isolate first" would be the wrong advice."""
+
+
+def cautions_for(kind: str, own: Iterable[str], *, check: CheckKind | None = None) -> tuple[str, ...]:
+    """Return the usual cautions of a kind of equipment and then the model's own, each once; ``check`` is what is to be done, if a check."""
+    every = tuple(dict.fromkeys((*USUAL_CAUTIONS.get(kind, ()), *own)))
+    if check is None:
+        return every
+    left = tuple(one for one in every if one != "measure-after-fitting")
+    if check in DONE_UNDER_SUPPLY:
+        return tuple("live-test" if one == "isolate-supply" else one for one in left)
+    return left

@@ -49,7 +49,7 @@ def order_row(order: OrderLine, *, today: date) -> Row:
             "order_by": _order_by(order, today=today),
             "lead": "not known" if order.lead_days is None else words.plural(order.lead_days, "day"),
             "cost": "not known" if unit is None else words.money(unit, currency=order.currency),
-            "tags": _unbroken(order.tags),
+            "tags": _unbroken(order.tags) or "shelf below its mark",
         },
         act_now=order.late or (order.order_by is not None and order.order_by <= today),
     )
@@ -94,6 +94,8 @@ def _dated(day: date, *, today: date) -> tuple[Phrase, ...]:
 
 
 def _spares(row: DueRow, *, today: date) -> tuple[Phrase, ...]:
+    if row.needs == "check" and row.standing != "unknown":
+        return ()
     if row.spares_on_hand > 0:
         return _texts((f"{row.spares_on_hand} on hand", Face.REGULAR), (_shelf(row), Face.REGULAR))
     phrases = [Phrase("none on hand", Face.BOLD)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from functools import partial
 from typing import Any
 
@@ -15,8 +16,11 @@ from api.app import build_app
 from api.settings import Settings
 from api.signin import key_text, new_key_parts
 from domain.actions.organisations import create_key
+from domain.errors import StorageBusy
 from domain.records.engine import Store
+from domain.records.journal import Origin
 from domain.records.organisations import Access, ApiKeyStated
+from domain.records.unit import Unit
 from tests import makers
 
 
@@ -44,6 +48,26 @@ class Client:
 
     def patch(self, path: str, stated: Any, **headers: str) -> httpx.Response:
         return self.request("PATCH", path, json=stated, headers=_named(headers))
+
+
+class BusyStore:
+    """A store that a number of ``times`` is too busy for a transaction, after some for which it is free."""
+
+    def __init__(self, store: Store, *, times: int, free_before: int = 0) -> None:
+        self._store = store
+        self._times = times
+        self._free_before = free_before
+
+    def transaction(self, origin: Origin) -> AbstractContextManager[Unit]:
+        if self._free_before:
+            self._free_before -= 1
+        elif self._times:
+            self._times -= 1
+            raise StorageBusy("The database is busy.")
+        return self._store.transaction(origin)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._store, name)
 
 
 def _named(headers: dict[str, str]) -> dict[str, str]:

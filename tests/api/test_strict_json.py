@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from api.errors import Malformed
-from api.strict_json import DEEPEST, LARGEST, read_json
+from api.strict_json import DEEPEST, FAULTS_MOST, LARGEST, read_json
 from domain.errors import RuleBroken
 
 
@@ -75,3 +75,32 @@ def test_depth_is_limited(depth, read):
 
 def test_brackets_within_text_are_not_depth():
     assert read_json(b'["' + b"[{" * 100 + b'\\""]') == ["[{" * 100 + '"']
+
+
+@pytest.mark.parametrize(
+    ("raw", "code"),
+    [
+        (b'["' + b"[" * 40 + b'\\"' * 500_000, "not-json"),
+        (b'["' + b"[" * 40 + b'"' * 1_000_000, "not-json"),
+        (b'["' + b"[" * 40 + b"\\" * 1_000_001, "not-json"),
+        (b"{" + b",".join(b'"%d":0' % number for number in range(300_000)) + b',"0":0}', "duplicate-field"),
+    ],
+    ids=["quotation marks", "empty texts", "a last backslash", "very many fields"],
+)
+def test_a_long_body_is_read_in_one_pass(raw, code):
+    # What looks at the body again for each of its characters is not done within the time that a test has.
+    with pytest.raises(Malformed) as refused:
+        read_json(raw)
+
+    assert refused.value.code == code
+
+
+def test_very_many_values_below_a_long_name_are_read_in_one_pass():
+    assert len(read_json(b'{"' + b"x" * 2_000_000 + b'": [' + b"0," * 1_000_000 + b"0]}")["x" * 2_000_000]) == 1_000_001
+
+
+def test_of_very_many_faults_the_first_are_named():
+    with pytest.raises(RuleBroken) as refused:
+        read_json(b"[" + b"1e400," * 1000 + b"1]")
+
+    assert [fault.pointer for fault in refused.value.faults] == [f"/{number}" for number in range(FAULTS_MOST)]

@@ -127,3 +127,49 @@ def test_one_long_text_repeated_in_very_many_cells_is_refused():
             archive.writestr(name, content)
 
     assert refusal_of(stored.getvalue()) == "workbook-too-large"
+
+
+def sheet_of(xml, *, shared=b"<sst/>"):
+    parts = {"xl/workbook.xml": b"<workbook/>", "xl/sharedStrings.xml": shared, "xl/worksheets/sheet1.xml": xml}
+    return packed(parts, method=zipfile.ZIP_STORED)
+
+
+@pytest.mark.parametrize(
+    "xml",
+    [
+        b"<c " + b'r="AAA1 ' * 120_000,
+        b"<c " + b'r="AAA1 ' * 120_000 + b"/>",
+        b"<c r" + b" " * 1_000_000 + b'"AAA1">',
+        b'<c r="AAA1"' + b" " * 1_000_000,
+        b'<c r="AAA1">' + b" " * 500_000 + b"</c>",
+    ],
+    ids=["no end", "closed at once", "no sign", "blanks", "nothing in it"],
+)
+def test_a_sheet_of_cells_far_away_that_are_none_is_measured_in_one_pass(xml):
+    refuse_unsafe_workbook(sheet_of(xml))
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        b'<c r="A%s"><v>1</v></c>' % (b"9" * 5000),
+        b'<c x=\' r="A100000" \' r="AAA1"><v>1</v></c>',
+        b'<x:c\n r = "AAA1" ><x:v>1</x:v></x:c>',
+    ],
+    ids=["a row of very many digits", "behind another", "spread out"],
+)
+def test_a_cell_far_away_is_refused_however_it_is_written(cell):
+    assert refusal_of(sheet_of(cell)) in {"too-many-rows", "too-many-columns"}
+
+
+def test_references_to_texts_that_are_none_are_measured_in_one_pass():
+    shared = b"<sst><si><t>" + b"x" * 100_000 + b"</t></si></sst>"
+
+    refuse_unsafe_workbook(sheet_of(b"<c " + b't="s" ' * 150_000, shared=shared))
+
+
+def test_a_reference_of_very_many_digits_is_to_no_text():
+    shared = b"<sst><si><t>" + b"x" * 100_000 + b"</t></si></sst>"
+    cells = b'<c t="s"><v>1%s</v></c>' % (b"0" * 5000) + b'<c t="s"/>' * 20_000
+
+    refuse_unsafe_workbook(sheet_of(cells, shared=shared))

@@ -62,3 +62,10 @@ def test_every_wrong_line_is_named_at_once():
         read_mapping('[columns]\na = "A"\nb = "B"\n[defaults]\nc = 1', kind=ImportKind.EQUIPMENT)
 
     assert [fault.detail.split(":")[0] for fault in refused.value.faults] == ["[columns] a", "[columns] b", "[defaults] c"]
+
+
+def test_a_refusal_ends_with_one_full_stop():
+    with pytest.raises(RuleBroken) as refused:
+        read_mapping('[dates]\norder = "ddmm"', kind=ImportKind.EQUIPMENT)
+
+    assert refused.value.detail == "The mapping cannot be used. [dates] order: This should be one of 'dmy', 'mdy' or 'ymd'."

@@ -137,6 +137,8 @@ def test_hours_a_day(items, hours, code):
         (["A\x1b-1", SITE, MODEL], "tag", "value-error"),
         (["A-1\N{RIGHT-TO-LEFT OVERRIDE}", SITE, MODEL], "tag", "value-error"),
         (["A" * 121, SITE, MODEL], "tag", "string-too-long"),
+        (["\N{MUSICAL SYMBOL EIGHTH NOTE}" * 120, SITE, MODEL], "tag", "string-too-long"),
+        (["T\N{ZERO WIDTH SPACE}1", SITE, MODEL], "tag", "value-error"),
     ],
 )
 def test_a_cell_that_cannot_be_taken_is_refused_by_its_column(items, stored, row, column, code):
@@ -204,7 +206,7 @@ def test_a_limit_of_its_own_needs_its_reason(items):
     report = items(["A-1", SITE, MODEL, "6", ""], ["A-2", SITE, MODEL, "6", "wet room"], headings=headings)
 
     assert report.created == 1
-    assert [(remark.index, remark.code) for remark in report.refusals] == [(0, "value-error")]
+    assert [(remark.index, remark.column, remark.code) for remark in report.refusals] == [(0, "override_reason", "value-error")]
     assert "override_reason" in report.refusals[0].reason
 
 
@@ -247,3 +249,11 @@ def test_a_refusal_shows_what_does_not_print_as_an_escape(importing):
     assert {remark.column: remark.value for remark in report.refusals} == {"tag": "A\\ud800", "model": "\\x1b[2J", "serial": "x\\x00"}
     assert report.ignored_columns == ("se\\x1brial",)
     assert json.loads(json_text(report))["refused"] == 1
+
+
+def test_json_that_is_no_text_is_shown_as_it_was_written(importing):
+    listed = [{"tag": True, "site": SITE, "model": MODEL}, {"tag": "A-1", "site": SITE, "model": {"name": MODEL}}]
+
+    report = importing(json.dumps(listed).encode())
+
+    assert [(remark.column, remark.value) for remark in report.refusals] == [("tag", "true"), ("model", f'{{"name": "{MODEL}"}}')]

@@ -246,3 +246,22 @@ def test_any_json_is_rows_or_a_refusal(value):
         found = refused
 
     assert isinstance(found, ImportRows | RuleBroken)
+
+
+@pytest.mark.parametrize(
+    ("value", "shown", "code"),
+    [
+        (True, "true", "not-text"),
+        (False, "false", "not-text"),
+        ({"a": "\u00fc"}, '{"a": "\u00fc"}', "not-one-value"),
+        ([], "[]", "not-one-value"),
+        ([["a"]], '[["a"]]', "not-one-value"),
+        ({}, "{}", "not-one-value"),
+    ],
+)
+def test_json_that_is_no_single_value_is_refused_and_shown_as_it_was_written(value, shown, code):
+    listed = [{"tag": value, "site": "Reedmere House", "model": "Plim pH probe"}]
+
+    rows = rows_of(json.dumps(listed).encode())
+
+    assert (rows.columns["tag"][0].code, str(rows.cells["tag"][0])) == (code, shown)

@@ -126,3 +126,21 @@ def test_an_unknown_site_and_another_organisations_are_the_same(client, stranger
     assert (foreign.status_code, foreign.content) == (404, unknown.content)
     assert tags(stranger.get("/v1/replacements")) == []
     assert stranger.get(f"/v1/equipment/{due['RE-1']}/forecast").status_code == 404
+
+
+@pytest.mark.usefixtures("due")
+def test_a_cursor_of_another_organisation_filter_or_day_is_refused(client, stranger):
+    asked = {"limit": 1, "due_by": "2099-01-01"}
+    cursor = {"cursor": client.get("/v1/replacements", params=asked).json()["next"]}
+
+    assert client.get("/v1/replacements", params={**asked, **cursor, "limit": 2}).status_code == 200
+    for other in (stranger.get("/v1/replacements", params={**asked, **cursor}), client.get("/v1/replacements", params=cursor)):
+        assert (other.status_code, other.json()["code"]) == (400, "cursor-foreign")
+
+
+def test_a_cursor_of_another_list_is_refused(client, due, store):
+    with store.transaction(makers.origin()) as unit:
+        makers.site(unit, name="Third House")
+    cursor = client.get("/v1/sites", params={"limit": 1}).json()["next"]
+
+    assert client.get("/v1/replacements", params={"cursor": cursor}).status_code == 400

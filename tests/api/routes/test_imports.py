@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 import time
+from threading import Event
 from uuid import UUID, uuid4
 
 import pytest
 
 from api.app import build_app
 from api.context import House
-from api.importing.running import resume
+from api.importing.running import resume, run_recorded
 from api.settings import Settings
 from api.work import Work
 from domain.actions.imports.rows import ImportFileFacts
 from domain.actions.imports.runs import FILE, ask_for_import, start_import
+from domain.errors import StorageBusy
 from domain.records.nights import ImportKind, ImportRun, WorkState
 from tests import makers
+from tests.api.conftest import BusyStore
 from tests.importing.conftest import DATA, KIT_MAP, text
 
 MODELS = (DATA / "kit-models.json").read_bytes()
 SITES = text(("name", "zone"), ["Reedmere House", "Europe/Lisbon"], ["Quillback Rescue", "Europe/London"])
 NO_CHOICES = {"dry_run": False, "skip_invalid": False, "create_enclosures": False, "mapping": None, "asked_by": "test"}
+
+
+def house_of(store):
+    return House(store, Settings(), lambda: makers.NOON, Work(threads=1, waiting=1))
 
 
 def ask(client, content, *, kind, mapping=None, file_name="list.csv", headers=None, **flags):
@@ -163,7 +170,7 @@ def test_what_a_stop_left_unfinished_is_taken_up_again(store, half_way):
     if half_way:
         with store.transaction(makers.origin()) as unit:
             start_import(unit, asked.id)
-    house = House(store, Settings(), lambda: makers.NOON, Work(threads=1, waiting=1))
+    house = house_of(store)
 
     resume(house)
     resume(house)
@@ -177,3 +184,36 @@ def test_the_service_takes_up_what_was_left_when_it_starts(store):
     app = build_app(store, settings=Settings(), clock=lambda: makers.NOON)
 
     assert any(getattr(one, "func", None) is resume for one in app.state.resume)
+
+
+@pytest.mark.usefixtures("organisation")
+@pytest.mark.parametrize("free_before", [0, 1], ids=["at the beginning", "half-way"])
+def test_a_busy_database_leaves_an_import_and_its_file_on_record(store, free_before):
+    facts = ImportFileFacts("list.csv", "0" * 64)
+    with store.transaction(makers.origin()) as unit:
+        asked = ask_for_import(unit, SITES, kind=ImportKind.SITES, file=facts, options=NO_CHOICES)
+    house = house_of(BusyStore(store, times=1, free_before=free_before))
+
+    with pytest.raises(StorageBusy):
+        run_recorded(house, makers.ORGANISATION, asked.id)
+
+    with store.snapshot(makers.origin()) as unit:
+        assert unit.fetch(ImportRun, asked.id).state in {WorkState.WAITING, WorkState.RUNNING}
+    resume(house)
+    with store.snapshot(makers.origin()) as unit:
+        assert (unit.fetch(ImportRun, asked.id).state, unit.rows(FILE, import_run_id=asked.id)) == (WorkState.DONE, [])
+
+
+def test_an_import_that_finds_the_queue_full_is_run_later_and_once(app, client):
+    begun, release = Event(), Event()
+    for _ in range(app.state.house.settings.work_threads):
+        app.state.work.submit(lambda: (begun.set(), release.wait(20)))
+    begun.wait(5)
+    for _ in range(app.state.house.settings.work_waiting + 1):
+        app.state.work.submit(int)
+
+    answer = ask(client, SITES, kind="sites")
+
+    release.set()
+    assert ended(client, answer)["outcome"]["created"] == 2
+    assert len(client.get("/v1/imports").json()["items"]) == 1

@@ -5,13 +5,22 @@ from __future__ import annotations
 import base64
 import json
 import time
+from concurrent.futures import ThreadPoolExecutor
 from hashlib import sha256
-from uuid import uuid4
+from threading import Event
+from uuid import UUID, uuid4
 
 import pytest
 
+from api.context import House
+from api.routes.reports import fail_report, make, resume
+from api.settings import Settings
+from api.work import Work
+from domain.errors import StorageBusy
+from domain.records import nights as records
 from domain.records.engine import Store
 from tests import makers
+from tests.api.conftest import BusyStore
 
 
 @pytest.fixture
@@ -76,6 +85,8 @@ def test_a_paper_asked_for_twice_with_one_key_is_made_once(client, site):
     ("wrong", "pointer"),
     [
         ({"local_date": "2026-03-02"}, "/local_date"),
+        ({"local_date": "1740787200"}, "/local_date"),
+        ({"local_date": "0026-03-01"}, "/local_date"),
         ({"later_days": 3}, "/later_days"),
         ({"kind": "census"}, "/kind"),
         ({"site_id": str(uuid4())}, "/site_id"),
@@ -94,3 +105,74 @@ def test_another_organisations_paper_is_not_there(client, stranger, site):
     assert stranger.get(f"/v1/reports/{report['id']}").status_code == 404
     assert stranger.get(f"/v1/reports/{report['id']}/file").status_code == 404
     assert stranger.post("/v1/reports", {"site_id": site}).status_code == 422
+
+
+def waiting_report(store: Store, site: str) -> UUID:
+    """Put a paper on record that nobody is making, and return its id."""
+    with store.transaction(makers.origin()) as unit:
+        report = records.Report(
+            organisation_id=unit.organisation_id,
+            id=unit.new_id(),
+            created_at=unit.origin.at,
+            kind=records.ReportKind.REPLACEMENT_DUE,
+            site_id=UUID(site),
+            local_date=makers.NOON.date(),
+            state=records.WorkState.WAITING,
+        )
+        return unit.add(report, action="ask_for_report").id
+
+
+def report_of(store: Store, report_id: UUID) -> records.Report:
+    with store.snapshot(makers.origin()) as unit:
+        return unit.fetch(records.Report, report_id)
+
+
+@pytest.fixture
+def house(store: Store) -> House:
+    return House(store, Settings(), lambda: makers.NOON, Work(threads=1, waiting=1))
+
+
+def test_a_paper_made_twice_at_once_is_made_once(house, store, site):
+    report_id = waiting_report(store, site)
+
+    with ThreadPoolExecutor(4) as makers_of_papers:
+        list(makers_of_papers.map(lambda _: make(house, makers.ORGANISATION, report_id), range(4)))
+
+    found = report_of(store, report_id)
+    assert (found.state, found.error, found.version) == (records.WorkState.DONE, None, 2)
+
+
+def test_a_finished_paper_does_not_fail_afterwards(store, site, house):
+    report_id = waiting_report(store, site)
+    make(house, makers.ORGANISATION, report_id)
+
+    with store.transaction(makers.origin()) as unit:
+        fail_report(unit, report_id, sentence="It was made twice.")
+
+    assert report_of(store, report_id).state is records.WorkState.DONE
+
+
+def test_a_busy_database_leaves_a_paper_waiting(house, store, site):
+    report_id = waiting_report(store, site)
+    house.store = BusyStore(store, times=1)
+
+    with pytest.raises(StorageBusy):
+        make(house, makers.ORGANISATION, report_id)
+
+    assert report_of(store, report_id).state is records.WorkState.WAITING
+    resume(house)
+    assert report_of(store, report_id).state is records.WorkState.DONE
+
+
+def test_a_paper_that_finds_the_queue_full_is_made_later(app, client, site):
+    begun, release = Event(), Event()
+    for _ in range(app.state.house.settings.work_threads):
+        app.state.work.submit(lambda: (begun.set(), release.wait(20)))
+    begun.wait(5)
+    for _ in range(app.state.house.settings.work_waiting + 1):
+        app.state.work.submit(int)
+
+    answer = client.post("/v1/reports", {"site_id": site})
+
+    release.set()
+    assert finished(client, answer)["state"] == "done"
