@@ -12,7 +12,7 @@ from pathlib import Path
 from rich.console import Console
 
 from api.commands import demo, imports, nights, organisations, serving
-from api.commands.session import Trouble
+from api.commands.trouble import Trouble
 from domain.errors import Refusal
 from domain.records.nights import ImportKind
 from domain.records.organisations import Access
@@ -30,12 +30,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Refusal as refusal:
         _complain(refusal.detail)
         for fault in refusal.faults:
-            if fault.pointer:
+            if fault.pointer and fault.detail not in refusal.detail:
                 _complain(f"  {fault.pointer[1:]}: {fault.detail}")
     except BrokenPipeError:
         # The reader of a pipe has seen enough; what was to be done is done.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as failed:
+        _complain(f"{failed.filename}: {failed.strerror}" if failed.filename else str(failed))
     return 2
 
 
@@ -57,40 +59,47 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _command(group: argparse._SubParsersAction[argparse.ArgumentParser], name: str, does: str) -> argparse.ArgumentParser:
+    return group.add_parser(name, help=does, description=f"{does[0].upper()}{does[1:]}.")
+
+
 def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("demo", help="build the invented demo organisation, run a night, and say what to try next")
+    command = _command(commands, "demo", "build the invented demo organisation, run a night, and say what to try next")
     command.add_argument("--folder", type=Path, default=Path("reedbed-demo"), help="where to build it (default: reedbed-demo)")
     command.add_argument("--at", metavar="INSTANT", help="build it as of this instant (default: now)")
     command.set_defaults(does=demo.demo)
 
 
 def _add_migrate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("migrate", help="bring the database's schema to its newest state")
+    command = _command(commands, "migrate", "bring the database's schema to its newest state")
     command.add_argument("--check", action="store_true", help="change nothing; exit with 1 if the schema is not the newest")
     command.set_defaults(does=organisations.migrate)
 
 
 def _add_organisation(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     group = commands.add_parser("organisation", help="the organisations of this installation").add_subparsers(required=True, metavar="DO")
-    command = group.add_parser("create", help="create an organisation with its first key")
-    command.add_argument("name")
-    command.add_argument("--currency", default="EUR", help="ISO 4217 code of its costs (default EUR)")
+    command = _command(group, "create", "create an organisation with its first key; its costs are in EUR unless --currency says otherwise")
+    command.add_argument("name", help="what it is called; one of that name must not be here yet")
+    command.add_argument("--currency", default="EUR", metavar="CODE", help="ISO 4217 code of its costs (default: EUR)")
     command.add_argument("--json", action="store_true", help="answer as JSON")
     command.set_defaults(does=organisations.organisation_create)
 
 
 def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     group = commands.add_parser("key", help="keys for programs").add_subparsers(required=True, metavar="DO")
-    create = group.add_parser("create", help="create a key; its secret is shown once")
-    create.add_argument("--name", required=True, help="what the key is for")
-    create.add_argument("--access", choices=[one.value for one in Access], default=Access.READ.value, help="default: read")
-    create.add_argument("--expires-on", metavar="DATE", help="last day on which it is good")
+    create = _command(group, "create", "create a key that a program signs in with; it is shown once and cannot be shown again")
+    create.add_argument("--name", required=True, help="what the key is for, such as 'front end'")
+    accesses = [one.value for one in Access]
+    create.add_argument("--access", choices=accesses, default=Access.READ.value, help="read only, or write as well (default: read)")
+    create.add_argument(
+        "--expires-on", metavar="DATE", help="last day [UTC] on which it is good, YYYY-MM-DD (default: until it is revoked)"
+    )
     create.set_defaults(does=organisations.key_create)
-    listing = group.add_parser("list", help="list the keys")
+    listing = _command(group, "list", "list the keys, without their secrets")
     listing.set_defaults(does=organisations.key_list)
-    revoke = group.add_parser("revoke", help="revoke a key")
-    revoke.add_argument("public_id")
-    revoke.add_argument("--reason", default="revoked by command")
+    revoke = _command(group, "revoke", "revoke a key; it is refused from the next request on")
+    revoke.add_argument("key", metavar="KEY", help="its public id as listed, or the whole key")
+    revoke.add_argument("--reason", default="revoked by command", help="kept in the journal (default: revoked by command)")
     revoke.set_defaults(does=organisations.key_revoke)
     for command in (create, listing, revoke):
         _add_choice_of_organisation(command)
@@ -99,7 +108,7 @@ def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 def _add_import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     kinds = ", ".join(kind.value for kind in ImportKind)
-    command = commands.add_parser("import", help="import a list from a spreadsheet, CSV or JSON")
+    command = _command(commands, "import", "import a list from a spreadsheet, CSV or JSON")
     command.add_argument("file", type=Path)
     command.add_argument("--kind", required=True, help=f"what the rows are: {kinds}")
     command.add_argument("--map", type=Path, metavar="MAP.toml", help="how a list with other headings, dates or units is read")
@@ -110,31 +119,33 @@ def _add_import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument("--json", action="store_true", help="answer with the whole report as JSON")
     _add_choice_of_organisation(command)
     command.set_defaults(does=imports.import_list)
-    command = commands.add_parser("template", help="write an empty list with the headings that need no mapping")
+    command = _command(commands, "template", "write an empty list with the headings that need no mapping")
     command.add_argument("kind", help=kinds)
-    command.add_argument("file", type=Path, help="a name ending in .xlsx or .csv")
+    command.add_argument("file", type=Path, help="a new file, its name ending in .xlsx or .csv")
     command.set_defaults(does=imports.write_template)
 
 
 def _add_serve(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("serve", help="serve the API")
+    command = _command(commands, "serve", "serve the API")
     command.add_argument("--host", help="address to listen on (default: REEDBED_HOST or 127.0.0.1)")
-    command.add_argument("--port", type=int, help="port to listen on (default: REEDBED_PORT or 8000)")
+    command.add_argument("--port", type=int, help="port to listen on, 1 to 65535 (default: REEDBED_PORT or 8000)")
     command.set_defaults(does=serving.serve)
 
 
 def _add_nightly(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("nightly", help="run the night at every site and make the replacement-due lists")
+    command = _command(commands, "nightly", "run the night at every site and make the replacement-due lists")
     command.add_argument("--at", metavar="INSTANT", help="the night of this instant, such as 2026-03-01T12:00:00Z (default: now)")
     command.add_argument("--site", action="append", default=[], metavar="SITE", help="only this site, by name or id; may be repeated")
-    command.add_argument("--papers", type=Path, metavar="FOLDER", help="write the new papers into this folder as well")
+    command.add_argument(
+        "--papers", type=Path, metavar="FOLDER", help="write the papers into this folder, also where the night has run before"
+    )
     command.add_argument("--json", action="store_true", help="print every item's forecast as JSON")
     _add_choice_of_organisation(command)
     command.set_defaults(does=nights.nightly)
 
 
 def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("verify", help="prove the journal's chain, and the records against it")
+    command = _command(commands, "verify", "prove the journal's chain, and the records against it")
     _add_choice_of_organisation(command)
     command.set_defaults(does=nights.verify)
 

@@ -66,7 +66,7 @@ ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
 """Routes of FastAPI's own kind."""
 
 RESUMES = (imports.resume, reports.resume)
-"""What takes up, at the start, the work that a stop left unfinished."""
+"""What takes up the work on record that is unfinished: at the start, and whenever some was left over."""
 
 TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "X-Request-Id")
 SHOWN_HEADERS = ("ETag", "Link", "Location", "Content-Disposition", "Retry-After", "X-Request-Id", "Idempotency-Replayed")
@@ -101,7 +101,7 @@ def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]
         exception_handlers=dict(HANDLERS),
     )
     app.state.house, app.state.work = house, work
-    app.state.resume = [partial(resume, house) for resume in RESUMES]
+    app.state.resume = work.resumes = [partial(resume, house) for resume in RESUMES]
     for router in ROUTERS:
         app.include_router(router)
     app.router.routes.extend(door.route() for door in DOORS)

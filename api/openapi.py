@@ -100,7 +100,8 @@ def _patch_of(schema: Mapping[str, Any]) -> dict[str, Any]:
     }
     return {
         "title": f"{schema['title'].removeprefix('New')}Patch",
-        "description": "A correction (RFC 7396): the fields to change; null puts a field back to its default.",
+        "description": "A correction (RFC 7396): the fields to change; null puts a field back to its default. "
+        "It reaches into objects; a shape of another kind takes the place of the whole shape.",
         "type": "object",
         "additionalProperties": False,
         "properties": properties,

@@ -95,9 +95,25 @@ class Listing:
 
     def _after(self, call: Call) -> Cursor | None:
         found: Cursor | None = call.query.get("cursor")
-        if found is not None and found.of != _list_of(call):
-            raise Malformed("This cursor belongs to another list, filter or sort.", code="cursor-foreign")
+        if found is not None:
+            refuse_foreign(call, of=found.of)
         return found
+
+
+def refuse_foreign(call: Call, *, of: str) -> None:
+    """Refuse a cursor that is not of the list that a call asks for.
+
+    Raises:
+        Malformed: ``of``, which the cursor bears, is another list, filter or sort, or another organisation's.
+    """
+    if of != list_of(call):
+        raise Malformed("This cursor belongs to another list, filter or sort.", code="cursor-foreign")
+
+
+def list_of(call: Call) -> str:
+    """Return what binds a cursor to the list that a call asks for: the caller's organisation, the path, filters and sort."""
+    said = sorted((name, str(value)) for name, value in call.query.items() if name not in {"cursor", "limit"})
+    return blake2b(f"{call.caller.organisation_id} {call.path} {said}".encode(), digest_size=12).hexdigest()
 
 
 def _period(text: str) -> Period:
@@ -139,13 +155,8 @@ def _cursor(text: str) -> Cursor:
 
 
 def _next(call: Call, last: Mapping[str, Any]) -> str:
-    cursor = Cursor(_list_of(call), rank_of(last.get("walking_order")), str(last["id"]))
+    cursor = Cursor(list_of(call), rank_of(last.get("walking_order")), str(last["id"]))
     return base64.urlsafe_b64encode(encode(cursor)).rstrip(b"=").decode()
-
-
-def _list_of(call: Call) -> str:
-    said = sorted((name, str(value)) for name, value in call.query.items() if name not in {"cursor", "limit"})
-    return blake2b(f"{call.caller.organisation_id} {call.path} {said}".encode(), digest_size=12).hexdigest()
 
 
 def _link(call: Call, cursor: str) -> Header:

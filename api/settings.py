@@ -31,4 +31,4 @@ class Settings(BaseSettings):
     """Connections to PostgreSQL for reading and as many for writing."""
     work_threads: Annotated[int, Field(ge=1, le=16)] = 2
     work_waiting: Annotated[int, Field(ge=1, le=10_000)] = 64
-    """Pieces of background work that may wait; beyond it a request for more is answered with 503."""
+    """Pieces of background work that may wait in line; what is asked for beyond it waits on record until the line is empty."""

@@ -5,19 +5,25 @@ from __future__ import annotations
 import json
 import math
 import re
+from collections import Counter
 from collections.abc import Iterator
+from itertools import islice
 from typing import Any, NoReturn
 
 from api.errors import Malformed
 from domain.errors import Fault, RuleBroken
+from domain.records.stated import pointer_to
 
 DEEPEST = 32
 """Lists and objects within each other; the stated facts need four."""
 LARGEST = 2**53
 """Beyond it other languages' numbers are not exact (RFC 8259, section 6)."""
 
-_STRINGS = re.compile(r'"(?:[^"\\]|\\.)*"', re.DOTALL)
-_BRACKETS = re.compile(r"[\[\]{}]")
+FAULTS_MOST = 20
+"""How many faults are named of values that cannot be kept; where one is, all are likely to be of one cause."""
+
+# A text that has no end is passed over to the end of the body, so that each character is looked at once.
+_TEXT_OR_BRACKET = re.compile(r'"(?:[^"\\]++|\\.?)*+"?|[\[\]{}]', re.DOTALL)
 
 
 def read_json(raw: bytes) -> Any:  # noqa: ANN401 - any JSON value
@@ -35,7 +41,7 @@ def read_json(raw: bytes) -> Any:  # noqa: ANN401 - any JSON value
         raise Malformed("The body is not UTF-8.", code="not-utf-8") from None
     except ValueError as wrong:
         raise Malformed(f"The body is not valid JSON: {wrong}.", code="not-json") from None
-    faults = tuple(_faults(value, ""))
+    faults = tuple(islice(_faults(value, ()), FAULTS_MOST))
     if faults:
         raise RuleBroken("Some of what was said cannot be taken.", code="invalid", faults=faults)
     return value
@@ -44,8 +50,8 @@ def read_json(raw: bytes) -> Any:  # noqa: ANN401 - any JSON value
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
+        counts = Counter(name for name, _ in pairs)
+        twice = next(name for name, count in counts.items() if count > 1)
         raise Malformed(f"The field {json.dumps(twice)} is named twice.", code="duplicate-field")
     return found
 
@@ -57,31 +63,36 @@ def _constant(name: str) -> NoReturn:
 _DECODER = json.JSONDecoder(object_pairs_hook=_pairs, parse_constant=_constant)
 
 
+_STEPS = {"[": 1, "{": 1, "]": -1, "}": -1}
+
+
 def _refuse_depth(text: str) -> None:
     if text.count("[") + text.count("{") <= DEEPEST:
         return
     depth = 0
-    for bracket in _BRACKETS.finditer(_STRINGS.sub("", text)):
-        depth += 1 if bracket[0] in "[{" else -1
+    for found in _TEXT_OR_BRACKET.finditer(text):
+        if found[0] not in _STEPS:
+            continue
+        depth += _STEPS[found[0]]
         if depth > DEEPEST:
             raise Malformed(f"The body is nested deeper than {DEEPEST} levels.", code="too-deep")
 
 
-def _faults(value: Any, pointer: str) -> Iterator[Fault]:  # noqa: ANN401 - any JSON value
+def _faults(value: Any, place: tuple[str | int, ...]) -> Iterator[Fault]:  # noqa: ANN401 - any JSON value
     if isinstance(value, str):
         if not value.isascii() and not _is_whole(value):
-            yield Fault(pointer, "half-character", "This text contains half a character (a lone surrogate).")
+            yield Fault(pointer_to(place), "half-character", "This text contains half a character (a lone surrogate).")
     elif isinstance(value, dict):
         for name, one in value.items():
             if not name.isascii() and not _is_whole(name):
-                yield Fault(pointer, "half-character", "A field's name contains half a character (a lone surrogate).")
+                yield Fault(pointer_to(place), "half-character", "A field's name contains half a character (a lone surrogate).")
             else:
-                yield from _faults(one, f"{pointer}/{name.replace('~', '~0').replace('/', '~1')}")
+                yield from _faults(one, (*place, name))
     elif isinstance(value, list):
         for position, one in enumerate(value):
-            yield from _faults(one, f"{pointer}/{position}")
+            yield from _faults(one, (*place, position))
     elif isinstance(value, int | float) and not (-LARGEST <= value <= LARGEST if isinstance(value, int) else math.isfinite(value)):
-        yield Fault(pointer, "number-too-large", "This number is too large to be exact everywhere.")
+        yield Fault(pointer_to(place), "number-too-large", "This number is too large to be exact everywhere.")
 
 
 def _is_whole(text: str) -> bool:

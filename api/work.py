@@ -1,11 +1,16 @@
-"""Background work of one process: a few threads and a short queue. What must survive a restart is on record and is taken up again."""
+"""Background work of one process: a few threads and a short queue. What it works on is on record, and is taken up again from there.
+
+It is taken up when the service starts, and while it runs: once a piece of work did not fit into the queue, or found the database busy.
+"""
 
 from __future__ import annotations
 
 import logging
 import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from uuid import UUID
 
 from domain.errors import StorageBusy
 
@@ -13,15 +18,27 @@ log = logging.getLogger("reedbed")
 
 Task = Callable[[], object]
 
+LONGEST_PAUSE_S = 60.0
+"""How long the record is left alone at most while the database stays busy [s]."""
+
 
 class Work:
-    """A pool that runs tasks one after the other in ``threads`` threads, while at most ``waiting`` more wait."""
+    """A pool that runs tasks one after the other in ``threads`` threads, while at most ``waiting`` more wait.
 
-    def __init__(self, *, threads: int, waiting: int) -> None:
+    ``resumes`` are the tasks that take up what is on record. They are run when no other task has come for ``pause_s`` [s], which is
+    doubled each time that the database is still busy.
+    """
+
+    def __init__(self, *, threads: int, waiting: int, pause_s: float = 1.0) -> None:
+        self.resumes: Sequence[Task] = ()
         self._count = threads
         self._waiting: queue.Queue[Task | None] = queue.Queue(maxsize=waiting)
         self._threads: list[threading.Thread] = []
         self._stopping = threading.Event()
+        self._left_over = threading.Event()
+        self._first_pause_s = self._pause_s = pause_s
+        self._at_work: set[UUID] = set()
+        self._lock = threading.Lock()
 
     def start(self) -> None:
         """Start the threads."""
@@ -41,13 +58,27 @@ class Work:
         self._empty()
 
     def submit(self, task: Task) -> None:
-        """Have a task run soon. A task that fails is logged; what it leaves on record is its own affair.
+        """Have a task run soon, or what it works on taken up from the record later where as many tasks wait as may.
 
-        Raises:
-            StorageBusy: As many tasks wait as may.
+        A task that fails is logged; what it leaves on record is its own affair.
         """
         if not self._offer(task):
-            raise StorageBusy("There is more work waiting than can be taken; please try again shortly.", code="work-waiting")
+            self._left_over.set()
+            # The threads may have emptied the queue meanwhile and sleep.
+            self._offer(task)
+
+    @contextmanager
+    def alone_at(self, key: UUID) -> Iterator[bool]:
+        """Yield whether nobody else in this process is at the piece of work with this id, and let nobody else be until the block ends."""
+        with self._lock:
+            alone = key not in self._at_work
+            self._at_work.add(key)
+        try:
+            yield alone
+        finally:
+            if alone:
+                with self._lock:
+                    self._at_work.discard(key)
 
     def _offer(self, task: Task | None) -> bool:
         try:
@@ -62,10 +93,29 @@ class Work:
 
     def _run(self) -> None:
         while not self._stopping.is_set():
-            task = self._waiting.get()
-            if task is None or self._stopping.is_set():
+            tasks = self._next()
+            if tasks is None:
                 return
-            try:
-                task()
-            except Exception:
-                log.exception("background work failed")
+            for task in tasks:
+                self._do(task)
+
+    def _next(self) -> Sequence[Task] | None:
+        """Return what is to be done next; ``None`` where nothing is, since the service stops."""
+        try:
+            task = self._waiting.get(timeout=self._pause_s if self._left_over.is_set() else None)
+        except queue.Empty:
+            self._left_over.clear()
+            return self.resumes
+        return None if task is None or self._stopping.is_set() else [task]
+
+    def _do(self, task: Task) -> None:
+        try:
+            task()
+        except StorageBusy:
+            log.warning("background work found the database busy; it is taken up again from the record")
+            self._pause_s = min(2 * self._pause_s, LONGEST_PAUSE_S)
+            self._left_over.set()
+        except Exception:
+            log.exception("background work failed")
+        else:
+            self._pause_s = self._first_pause_s

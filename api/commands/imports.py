@@ -9,42 +9,53 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from api.commands.session import Trouble, instant, opened, say_json
+from api.commands.session import Session, instant, opened, say_json
+from api.commands.trouble import Trouble
 from api.importing import ImportOptions, ImportReport, import_file
 from api.importing.templates import TemplateForm, template
+from domain.errors import RuleBroken
 from domain.records.nights import ImportKind
 
 ROWS_SHOWN = 50
 
 
 def import_list(words: Namespace, console: Console) -> int:
-    """Import a file; the exit status is 1 where rows were refused and nothing was written."""
+    """Import a file; the exit status is 1 where refused rows keep everything from being written, or in a dry run would."""
     kind = kind_named(words.kind)
     content, mapping = _bytes_of(words.file), _bytes_of(words.map) if words.map else None
-    options = ImportOptions(words.dry_run, words.skip_invalid, words.create_enclosures)
-    with opened("import", at=instant(words.at) if words.at else None) as session:
-        organisation = session.organisation(words.organisation)
-        with console.status(f"reading {words.file.name}"):
-            report = import_file(
-                session.store,
-                content,
-                file_name=words.file.name,
-                kind=kind,
-                origin=session.origin(organisation.id),
-                mapping=_text_of(words.map, mapping) if mapping is not None else None,
-                options=options,
-            )
+    said = _text_of(words.map, mapping) if mapping is not None else None
+    with opened("import", at=instant(words.at) if words.at else None) as session, console.status(f"reading {words.file.name}"):
+        report = _imported(session, words, content, kind=kind, mapping=said)
     if words.json:
         say_json(report)
     else:
-        _say(report, console)
-    return 0 if report.written or report.dry_run or not report.refused else 1
+        _say(report, console, skips=words.skip_invalid)
+    return 1 if report.refused and not words.skip_invalid else 0
+
+
+def _imported(session: Session, words: Namespace, content: bytes, *, kind: ImportKind, mapping: str | None) -> ImportReport:
+    origin = session.origin(session.organisation(words.organisation).id)
+    options = ImportOptions(words.dry_run, words.skip_invalid, words.create_enclosures)
+    try:
+        return import_file(session.store, content, file_name=words.file.name, kind=kind, origin=origin, mapping=mapping, options=options)
+    except RuleBroken as refused:
+        if refused.code != "headings-not-found":
+            raise
+        said = f"Mend [columns] in {words.map}" if words.map else "Say with --map MAP.toml which column is which"
+        raise Trouble(f"{refused.detail}\n{said}, or begin from an empty list: reedbed template {kind.value} LIST.xlsx") from refused
 
 
 def write_template(words: Namespace, console: Console) -> int:
-    """Write an empty list with the headings that need no mapping."""
+    """Write an empty list with the headings that need no mapping. A file that is there already is left as it is."""
     path: Path = words.file
-    path.write_bytes(template(kind_named(words.kind), form=_form_of(path)))
+    content = template(kind_named(words.kind), form=_form_of(path))
+    try:
+        with path.open("xb") as file:
+            file.write(content)
+    except FileExistsError as there:
+        raise Trouble(f"{path} is there already and is not overwritten. Give another name") from there
+    except OSError as refused:
+        raise Trouble(f"{path} cannot be written: {refused.strerror}") from refused
     console.print(str(path), markup=False, soft_wrap=True)
     return 0
 
@@ -83,22 +94,20 @@ def _text_of(path: Path, content: bytes) -> str:
         raise Trouble(f"{path} is not UTF-8 text") from other
 
 
-def _say(report: ImportReport, console: Console) -> None:
-    if report.dry_run:
-        verdict = "dry run, nothing was written"
-    else:
-        verdict = "written" if report.written else "NOTHING was written: mend the refused rows, or say --skip-invalid to leave them out"
-    console.print(f"{report.file_name}: {report.rows_read} rows read; {verdict}", markup=False, style="bold", soft_wrap=True)
+def _say(report: ImportReport, console: Console, *, skips: bool) -> None:
+    rows = _counted(report.rows_read, "row")
+    console.print(f"{report.file_name}: {rows} read; {_verdict(report, skips=skips)}", markup=False, style="bold", soft_wrap=True)
     create, change, make = ("created", "changed", "made") if report.written else ("to create", "to change", "to make")
-    made = f", {report.enclosures_created} enclosures {make}" if report.enclosures_created else ""
+    made = f", {_counted(report.enclosures_created, 'enclosure')} {make}" if report.enclosures_created else ""
     console.print(
         f"{report.created} {create}, {report.changed} {change}, {report.unchanged} unchanged, {report.refused} refused, "
-        f"{report.skipped_totals} total lines left out{made}",
+        f"{_counted(report.skipped_totals, 'total line')} left out{made}",
         markup=False,
         soft_wrap=True,
     )
     if report.ignored_columns:
-        console.print(f"Columns not read: {', '.join(report.ignored_columns)}", markup=False, soft_wrap=True)
+        heading = "Column not read" if len(report.ignored_columns) == 1 else "Columns not read"
+        console.print(f"{heading}: {', '.join(report.ignored_columns)}", markup=False, soft_wrap=True)
     for title, remarks in (("Refused", report.refusals), ("Notices", report.notices)):
         if not remarks:
             continue
@@ -110,3 +119,16 @@ def _say(report: ImportReport, console: Console) -> None:
         console.print(table)
         if len(remarks) > ROWS_SHOWN:
             console.print(f"  and {len(remarks) - ROWS_SHOWN} more; --json shows them all", style="dim")
+
+
+def _verdict(report: ImportReport, *, skips: bool) -> str:
+    mend = "mend the refused rows, or say --skip-invalid to leave them out"
+    if not report.dry_run:
+        return "written" if report.written else f"NOTHING was written: {mend}"
+    if report.refused and not skips:
+        return f"dry run; without it this would write NOTHING: {mend}"
+    return "dry run, nothing was written"
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -3,38 +3,72 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from collections.abc import Iterable, Sequence
+from datetime import date
 from pathlib import Path
 
+import sqlalchemy as sa
 from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
-from api.commands.session import Session, Trouble, instant, opened, say_json
+from api.commands.session import Session, instant, opened, ready_folder, say_json
+from api.commands.trouble import Trouble
 from api.nightly import SiteNight, all_forecasts, run_nights
 from api.printing import SUFFIXES, Form, item_json
+from domain.actions.due_list import DueItem
+from domain.actions.night import LATEST_RUN, PaperFile
 from domain.actions.verify import Proof, prove
+from domain.records.base import table_of
+from domain.records.nights import NightlyRun, Report, ReportFile
 from domain.records.organisations import Organisation
+from domain.records.statements import Statement
 from domain.rules.calendar import in_words
+from domain.rules.forecast import FACT_WORDS
 from domain.rules.service_life import Standing
 
 ROWS_SHOWN = 12
+
+_file, _report = table_of(ReportFile), table_of(Report)
+FILES_OF_RUN = Statement(
+    sa.select(_file.c.form, _file.c.content)
+    .join(_report, sa.and_(_report.c.organisation_id == _file.c.organisation_id, _report.c.id == _file.c.report_id))
+    .where(_file.c.organisation_id == sa.bindparam("organisation_id"), _report.c.nightly_run_id == sa.bindparam("nightly_run_id"))
+)
 
 
 def nightly(words: Namespace, console: Console) -> int:
     """Run the night at each site; the exit status is 1 if any failed."""
     with opened("nightly", at=instant(words.at) if words.at else None) as session:
-        chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
+        chosen = _chosen(session, words)
+        if words.papers:
+            ready_folder(words.papers)
         nights = [(one, night) for one in chosen for night in _nights(session, one, words, console)]
         if words.json:
             say_json({"at": session.now, "sites": [_site_json(session, one, night) for one, night in nights]})
         else:
-            for _, night in nights:
-                show_night(night, console)
-        for _, night in nights:
-            for path in write_papers(night, words.papers):
+            _show(chosen, nights, console)
+        for one, night in nights if words.papers else ():
+            for path in write_papers(night, papers_of(session, one, night), words.papers):
                 console.print(str(path), markup=False, soft_wrap=True)
     return 1 if any(night.error for _, night in nights) else 0
+
+
+def _chosen(session: Session, words: Namespace) -> list[Organisation]:
+    """Return the organisation that was named, else all; a site is looked for in one organisation only."""
+    return [session.organisation(words.organisation)] if words.organisation or words.site else session.organisations()
+
+
+def _show(chosen: Sequence[Organisation], nights: Sequence[tuple[Organisation, SiteNight]], console: Console) -> None:
+    if not chosen:
+        console.print("no organisations yet")
+    for one in chosen:
+        of_it = [night for organisation, night in nights if organisation is one]
+        for night in of_it:
+            show_night(night, console)
+        if not of_it:
+            console.print(f"{one.name}: no sites yet. Load them with: reedbed import FILE --kind sites", markup=False, soft_wrap=True)
 
 
 def verify(words: Namespace, console: Console) -> int:
@@ -66,29 +100,36 @@ def show_night(night: SiteNight, console: Console) -> None:
         style="bold",
         soft_wrap=True,
     )
-    shown = [one for one in night.due.items if one.forecast.standing is not Standing.GOOD][:ROWS_SHOWN]
-    if not shown:
-        return
+    listed = sorted((one for one in night.due.items if one.forecast.standing is not Standing.GOOD), key=_urgency)
+    if listed:
+        console.print(_due_table(listed[:ROWS_SHOWN]))
+    more = len(night.due.items) - len(listed[:ROWS_SHOWN])
+    if listed and more:
+        console.print(f"  and {more} more on the list: nightly --papers FOLDER, or nightly --json, shows all", style="dim", soft_wrap=True)
+
+
+def _urgency(item: DueItem) -> tuple[bool, date, tuple[bool, int, str, str]]:
+    """Return what puts the longest due first and the unknown last."""
+    seen = item.forecast
+    return (seen.standing is Standing.UNKNOWN, seen.due_on or seen.no_later_than or date.max, item.order_key)
+
+
+def _due_table(items: Iterable[DueItem]) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim")
     for heading in ("tag", "place", "item", "due", "why"):
         table.add_column(heading, overflow="fold", no_wrap=heading in {"tag", "due"})
-    for item in shown:
-        due = item.forecast.due_on or item.forecast.no_later_than
-        table.add_row(
-            *(
-                Text(cell)
-                for cell in (
-                    item.tag,
-                    item.place,
-                    item.model.name,
-                    due.isoformat() if due else "unknown",
-                    item.forecast.reason,
-                )
-            )
-        )
-    console.print(table)
-    if len(night.due.items) > len(shown):
-        console.print(f"  and {len(night.due.items) - len(shown)} more on the paper", style="dim")
+    for item in items:
+        due = item.forecast.due_on.isoformat() if item.forecast.due_on else "unknown"
+        table.add_row(*(Text(cell) for cell in (item.tag, item.place, item.model.name, due, _why(item))))
+    return table
+
+
+def _why(item: DueItem) -> str:
+    seen = item.forecast
+    if seen.standing is not Standing.UNKNOWN:
+        return seen.reason
+    latest = f"due by {in_words(seen.no_later_than)} at the latest; " if seen.no_later_than else ""
+    return f"{latest}find out: {', '.join(FACT_WORDS[fact] for fact in seen.missing)}"
 
 
 def _nights(session: Session, organisation: Organisation, words: Namespace, console: Console) -> list[SiteNight]:
@@ -123,13 +164,19 @@ def _site_json(session: Session, organisation: Organisation, night: SiteNight) -
     }
 
 
-def write_papers(night: SiteNight, folder: Path | None) -> list[Path]:
-    """Write a night's new papers into a folder, if one is given, and return where they are."""
-    if folder is None:
-        return []
-    folder.mkdir(parents=True, exist_ok=True)
-    stem = "".join(c if c.isascii() and c.isalnum() else "-" for c in night.site.name.lower())
-    paths = [folder / f"{night.today.isoformat()}-{stem}-replacement-due.{SUFFIXES[Form(file.form)]}" for file in night.files]
-    for path, file in zip(paths, night.files, strict=True):
+def papers_of(session: Session, organisation: Organisation, night: SiteNight) -> Sequence[PaperFile]:
+    """Return a night's papers; where the night had run before, those that are on record for it."""
+    if night.files or night.error:
+        return night.files
+    with session.store.snapshot(session.origin(organisation.id)) as unit:
+        run = unit.first(NightlyRun, LATEST_RUN, site_id=night.site.id, local_date=night.today)
+        return [PaperFile(form, bytes(content)) for form, content in unit.rows(FILES_OF_RUN, nightly_run_id=run.id if run else None)]
+
+
+def write_papers(night: SiteNight, files: Sequence[PaperFile], folder: Path) -> list[Path]:
+    """Write a night's papers into a folder and return where they are."""
+    stem = "".join(c if c.isalnum() else "-" for c in night.site.name.lower())
+    paths = [folder / f"{night.today.isoformat()}-{stem}-replacement-due.{SUFFIXES[Form(file.form)]}" for file in files]
+    for path, file in zip(paths, files, strict=True):
         path.write_bytes(file.content)
     return paths

@@ -127,11 +127,11 @@ def _key_meant(unit: Unit, word: str) -> ApiKey:
 
 def _key_table(keys: list[ApiKey]) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim")
-    for heading in ("public id", "access", "until", "name"):
+    for heading in ("public id", "access", "ends", "name"):
         table.add_column(heading, overflow="fold", no_wrap=heading != "name")
     for one in keys:
-        until = f"revoked {one.ended_on}" if one.ended_on else str(one.expires_on or "revoked")
-        table.add_row(*(Text(cell) for cell in (one.public_id, one.access.value, until, one.name)))
+        ends = f"revoked {one.ended_on}" if one.ended_on else str(one.expires_on or "never")
+        table.add_row(*(Text(cell) for cell in (one.public_id, one.access.value, ends, one.name)))
     return table
 
 
@@ -146,6 +146,8 @@ def _say_key(console: Console, organisation: Organisation, text: str, *, as_json
         about = {"organisation_id": organisation.id, "organisation": organisation.name, "base_currency": organisation.base_currency}
         say_json({**about, "key": text})
         return
-    console.print(f"organisation {organisation.name} ({organisation.id}), costs in {organisation.base_currency}", markup=False, soft_wrap=True)
+    console.print(
+        f"organisation {organisation.name} ({organisation.id}), costs in {organisation.base_currency}", markup=False, soft_wrap=True
+    )
     console.print(f"key {text}", markup=False, soft_wrap=True)
     console.print("Keep the key now: it is not stored and cannot be shown again.")

@@ -30,15 +30,15 @@ _WORKBOOK = "xl/workbook.xml"
 _OTHER_WORKBOOKS = frozenset(("content.xml", "xl/workbook.bin"))
 """Parts of other formats, which the reader would take as well, and which are not measured here."""
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-# What the start of a reference beyond the caps looks like; then the whole cell or row, which counts if there is anything in it: the
-# reader would lay out every cell up to it.
+# What the start of a reference beyond the caps looks like; then the cells and rows, the references in one, and what shows that there is
+# nothing in it: where there is something, the reader would lay out every cell up to it. Each expression looks at a character once.
 _PERHAPS_FAR = re.compile(rb"""=\s*["'](?:[A-Za-z]{3}\d|[C-Zc-z][A-Za-z]\d|[Bb][M-Zm-z]\d|[A-Za-z]{0,2}(?:[2-9]\d{5}|\d{7}))""")
-_FAR = re.compile(
-    rb"""<(?:\w+:)?(?:c|row)\s(?:[^<>]*?\s)?r\s*=\s*["'](?:[A-Za-z]{3,}\d|[C-Zc-z][A-Za-z]\d|[Bb][M-Zm-z]\d|[A-Za-z]{0,2}(?P<row>\d{6,}))"""
-    rb"""[^<>]*(?<!/)>(?!\s*</|\s*<c\s[^<>]*\br\s*=)"""
-)
+_PLACED = re.compile(rb"<(?:\w+:)?(?:c|row)(?=\s)[^<>]*+(?<!/)>")
+_FAR = re.compile(rb"""\sr\s*+=\s*+["'](?:[A-Za-z]{3,}+\d|[C-Zc-z][A-Za-z]\d|[Bb][M-Zm-z]\d|[A-Za-z]{0,2}0*+(?P<row>\d{6,12}))""")
+_NOTHING_IN_IT = re.compile(rb"\s*+(?:</|<c\s[^<>]*\br\s*+=)")
 _SHARED = re.compile(rb"<(?:\w+:)?si\b")
-_SHARED_AT = re.compile(rb"""\bt\s*=\s*["']s["'][^<>]*>\s*<(?:\w+:)?v>\s*(\d+)""")
+_VALUE_CELL = re.compile(rb"(?P<cell><(?:\w+:)?c\s[^<>]*+>)\s*+<(?:\w+:)?v>\s*+0*+(?P<value>\d{0,9})")
+_SAYS_SHARED = re.compile(rb"""\bt\s*+=\s*+["']s["']""")
 
 
 def refuse_unsafe_workbook(content: bytes) -> None:
@@ -114,11 +114,17 @@ def _refuse_growth(unpacked: int, *, packed: int) -> None:
 
 
 def _refuse_far_cells(xml: bytes) -> None:
-    for far in _FAR.finditer(xml) if _PERHAPS_FAR.search(xml) else ():
+    for far in _far_cells(xml) if _PERHAPS_FAR.search(xml) else ():
         if far["row"] is None:
             raise _refused("too-many-columns", f"The sheet has cells beyond its first {COLUMNS_MOST} columns.")
         if int(far["row"]) > ROWS_MOST + ENTRIES_MOST:
             raise _refused("too-many-rows", f"The sheet has cells beyond its first {ROWS_MOST} rows.")
+
+
+def _far_cells(xml: bytes) -> Iterator[re.Match[bytes]]:
+    for placed in _PLACED.finditer(xml):
+        if _FAR.search(placed[0]) and not _NOTHING_IN_IT.match(xml, placed.end()):
+            yield from _FAR.finditer(placed[0])
 
 
 def _refuse_repetition(content: bytes, parts: list[zipfile.ZipInfo], *, references: int) -> None:
@@ -127,9 +133,13 @@ def _refuse_repetition(content: bytes, parts: list[zipfile.ZipInfo], *, referenc
     if max(lengths, default=0) * references <= TEXT_CELLS_MOST:
         return
     sheets = (b"".join(_unpacked(content, part)) for part in parts)
-    repeated = sum(lengths[at] for sheet in sheets for found in _SHARED_AT.finditer(sheet) if (at := int(found[1])) < len(lengths))
+    repeated = sum(lengths[at] for sheet in sheets for at in _shared_at(sheet) if at < len(lengths))
     if repeated > TEXT_CELLS_MOST:
         raise _refused("workbook-too-large", "The workbook's cells repeat more text than can be held; it is not opened.")
+
+
+def _shared_at(sheet: bytes) -> Iterator[int]:
+    return (int(found["value"] or 0) for found in _VALUE_CELL.finditer(sheet) if _SAYS_SHARED.search(found["cell"]))
 
 
 def _broken() -> RuleBroken:

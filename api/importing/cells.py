@@ -10,8 +10,8 @@ from typing import Any, TypeAlias
 
 from api.importing.dates import date_of
 from api.importing.mapping import Mapping
-from api.importing.numbers import number_of
-from api.importing.tables import Nested
+from api.importing.numbers import LENGTH_MOST, number_of
+from api.importing.tables import JsonValue
 from api.importing.targets import Cell, Target
 from domain.actions.imports.rows import CellFault
 from domain.rules.text import same_name
@@ -20,6 +20,7 @@ Reader: TypeAlias = Callable[[Any], Any]
 _NO_BLANK_KIND = re.compile(r"[\s_-]+")
 _SEPARATORS = re.compile(r"[;,\n]")
 _MONEY_SIGNS = re.compile(r"(?:[A-Za-z]{3}|[€$£¥])?\s*(?P<amount>[^A-Za-z€$£¥]+?)\s*(?:[€$£¥]|[A-Za-z]{3})?")
+_LISTS = frozenset((Cell.WORDS, Cell.NUMBERS))
 WHOLE_MOST = 2**53
 
 
@@ -41,8 +42,6 @@ def text_of(cell: Any) -> str:  # noqa: ANN401 - any cell
         return _number_text(cell)
     if isinstance(cell, datetime) and cell.time() == time():
         return cell.date().isoformat()
-    if isinstance(cell, Nested):
-        return ", ".join(text_of(one) for one in cell.values)
     return cell.isoformat() if isinstance(cell, date) else str(cell)
 
 
@@ -69,11 +68,17 @@ def _reader(target: Target, *, mapping: Mapping) -> Reader:
                 if key in mapping.ignored:
                     return blank
                 cell = meanings.get(key, cell)
-        if isinstance(cell, Nested) and target.cell not in {Cell.WORDS, Cell.NUMBERS}:
-            return CellFault("not-one-value", f"{target.name} holds a list or an object where one value is wanted")
+        if isinstance(cell, JsonValue) and (cell.parts is None or target.cell not in _LISTS):
+            return _no_single_value(cell, target)
         return _named(read(cell), target)
 
     return meant
+
+
+def _no_single_value(cell: JsonValue, target: Target) -> CellFault:
+    if cell.written in {"true", "false"}:
+        return CellFault("not-text", f"{target.name} is {cell.written} where a text or a number is wanted; put it in quotation marks")
+    return CellFault("not-one-value", f"{target.name} holds a list or an object where one value is wanted")
 
 
 def _named(found: Any, target: Target) -> Any:  # noqa: ANN401 - any value
@@ -127,7 +132,8 @@ def _whole_number(target: Target, mapping: Mapping) -> Reader:
 
 def _money(target: Target, mapping: Mapping) -> Reader:
     def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
-        amount = _MONEY_SIGNS.fullmatch(cell.strip()) if isinstance(cell, str) else None
+        text = cell.strip() if isinstance(cell, str) else ""
+        amount = _MONEY_SIGNS.fullmatch(text) if len(text) <= LENGTH_MOST else None
         return _decimal(amount["amount"] if amount else cell, target=target, mapping=mapping)
 
     return read
@@ -148,7 +154,7 @@ def _words(target: Target, mapping: Mapping) -> Reader:
     del target, mapping
 
     def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
-        parts = [text_of(one) for one in cell.values] if isinstance(cell, Nested) else _SEPARATORS.split(text_of(cell))
+        parts = map(text_of, cell.parts or ()) if isinstance(cell, JsonValue) else _SEPARATORS.split(text_of(cell))
         return tuple(word for part in parts if (word := _plain_kind(part))) or None
 
     return read
@@ -156,7 +162,7 @@ def _words(target: Target, mapping: Mapping) -> Reader:
 
 def _numbers(target: Target, mapping: Mapping) -> Reader:
     def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
-        parts = cell.values if isinstance(cell, Nested) else [part for part in text_of(cell).split(";") if part.strip()]
+        parts = cell.parts or () if isinstance(cell, JsonValue) else [part for part in text_of(cell).split(";") if part.strip()]
         found = [_decimal(part, target=target, mapping=mapping) for part in parts]
         faults = [one for one in found if isinstance(one, CellFault)]
         return faults[0] if faults else tuple(float(one) for one in found if isinstance(one, Decimal)) or None

@@ -194,4 +194,6 @@ def _line(pointer: str) -> str:
 
 def _refused(lines: list[tuple[str, str]]) -> RuleBroken:
     faults = tuple(Fault("/mapping", "mapping-invalid", f"{line}: {sentence}" if line else sentence) for line, sentence in lines)
-    return RuleBroken(f"The mapping cannot be used. {'; '.join(fault.detail for fault in faults)}.", code="mapping-invalid", faults=faults)
+    return RuleBroken(
+        f"The mapping cannot be used. {'; '.join(fault.detail.rstrip('.') for fault in faults)}.", code="mapping-invalid", faults=faults
+    )

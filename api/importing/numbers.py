@@ -13,7 +13,8 @@ from domain.actions.imports.rows import CellFault
 _NUMBER = re.compile(r"(?P<sign>[-+−]?)\s*(?P<digits>[0-9][0-9., '’]*[0-9]|[0-9]|[.,][0-9]+)(?P<power>[eE][-+]?[0-9]{1,3})?\s*(?P<unit>.*)")
 _GROUPED = re.compile(r"[1-9][0-9]{0,2}([., '’])[0-9]{3}(?:\1[0-9]{3})*")
 _SPACED = re.compile(r"[1-9][0-9]{0,2}(?:[ '’][0-9]{3})+(?:[.,][0-9]+)?")
-_LENGTH_MOST = 60
+LENGTH_MOST = 60
+"""The longest text that may be a number, its sign and unit included."""
 
 
 class _NotPlain(Exception):  # noqa: N818 - carries the answer out of the parts of one reading
@@ -42,9 +43,9 @@ def _number(cell: Any, *, decimal: str | None, point: bool, measure: str | None,
     if not isinstance(cell, str):
         raise _not_a_number(str(cell))
     text = " ".join(unicodedata.normalize("NFKC", cell).split())
-    found = _NUMBER.fullmatch(text) if len(text) <= _LENGTH_MOST else None
+    found = _NUMBER.fullmatch(text) if len(text) <= LENGTH_MOST else None
     if found is None:
-        raise _not_a_number(text[:_LENGTH_MOST])
+        raise _not_a_number(text[:LENGTH_MOST])
     if found["unit"]:
         factor = units[_unit(found["unit"], measure=measure, text=text)]
     digits = _plain_digits(found["digits"], text, decimal=decimal, point=point)

@@ -1,4 +1,4 @@
-"""Running imports that are on record: in the background, once, and again after a stop that left them unfinished."""
+"""Running imports that are on record: in the background, once, and again where a stop or a busy database left them unfinished."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from api.importing import ImportOptions, read_file
 from api.importing.collector import resting_collector
 from domain.actions.imports import import_rows
 from domain.actions.imports.runs import UNFINISHED, end_import, fail_import, start_import
-from domain.errors import Refusal
+from domain.errors import Refusal, StorageBusy
 from domain.records.engine import run_unit
 from domain.records.journal import Origin
 from domain.records.nights import ImportRun, WorkState
@@ -22,16 +22,16 @@ log = logging.getLogger("reedbed")
 
 
 def submit_import(house: House, organisation_id: int, run_id: UUID) -> None:
-    """Have an import run in the background.
-
-    Raises:
-        StorageBusy: As much work waits as may; the import stays on record and is run when the service starts again.
-    """
+    """Have an import run in the background."""
     house.work.submit(partial(run_recorded, house, organisation_id, run_id))
 
 
 def resume(house: House) -> None:
-    """Run the imports that a stop left waiting or half-way."""
+    """Run the imports that were left waiting or half-way.
+
+    Raises:
+        StorageBusy: The database could not be asked in time; what is left stays on record.
+    """
     with house.store.snapshot(Origin(0, house.clock(), actor="service", request_id="resume")) as unit:
         unfinished = unit.rows(UNFINISHED, waiting=WorkState.WAITING, running=WorkState.RUNNING, after=0)
     for organisation_id, run_id in unfinished:
@@ -39,13 +39,25 @@ def resume(house: House) -> None:
 
 
 def run_recorded(house: House, organisation_id: int, run_id: UUID) -> None:
-    """Run an import that is on record; one that has ended already is left alone, so it may be called again."""
+    """Run an import that is on record; one that has ended already, or that is just run, is left alone, so it may be called again.
+
+    Raises:
+        StorageBusy: The database could not be asked in time; the import and its file stay on record.
+    """
+    with house.work.alone_at(run_id) as alone:
+        if alone:
+            _run_alone(house, organisation_id, run_id)
+
+
+def _run_alone(house: House, organisation_id: int, run_id: UUID) -> None:
     origin = Origin(organisation_id, house.clock(), actor="service", request_id=f"import-{run_id}")
     try:
         started = run_unit(house.store, partial(start_import, run_id=run_id), origin=origin)
         if started is not None:
             with resting_collector():
                 _run(house, *started, origin=origin)
+    except StorageBusy:
+        raise
     except Refusal as refused:
         run_unit(house.store, partial(fail_import, run_id=run_id, sentence=refused.detail), origin=origin)
     except Exception as failure:

@@ -28,10 +28,17 @@ _UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
 @dataclass(frozen=True, slots=True)
-class Nested:
-    """A list that stands where other files have one cell; only JSON has such."""
+class JsonValue:
+    """What stands in JSON where other files have a text or a number: true, false, a list or an object.
 
-    values: tuple[Any, ...]
+    ``written`` is its JSON text, ``parts`` the texts and numbers of a list that has nothing else in it.
+    """
+
+    written: str
+    parts: tuple[str | int | float, ...] | None = None
+
+    def __str__(self) -> str:
+        return self.written
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +154,7 @@ def _json_rows(text: str) -> Iterator[list[Any]]:
     try:
         found = json.loads(text, object_pairs_hook=_object, parse_constant=_refuse_constant)
     except RecursionError as deep:
-        raise refused("json-broken", "The file nests too deeply.") from deep
+        raise _too_deep() from deep
     except ValueError as broken:
         raise refused("json-broken", f"The file cannot be read as JSON: {broken}.") from broken
     if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
@@ -156,6 +163,10 @@ def _json_rows(text: str) -> Iterator[list[Any]]:
     yield names
     for one in found:
         yield [_json_cell(one.get(name)) for name in names]
+
+
+def _too_deep() -> RuleBroken:
+    return refused("json-broken", "The file nests too deeply.")
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -172,8 +183,14 @@ def _refuse_constant(name: str) -> None:
 def _json_cell(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     if value is None:
         return ""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, list) and all(isinstance(one, str | int | float) for one in value):
-        return Nested(tuple(map(_json_cell, value)))
-    return Nested(()) if isinstance(value, dict | list) else value
+    if not isinstance(value, bool | list | dict):
+        return value
+    parts = tuple(value) if isinstance(value, list) and all(type(one) in {str, int, float} for one in value) else None
+    return JsonValue(_written(value), parts)
+
+
+def _written(value: Any) -> str:  # noqa: ANN401 - any JSON value
+    try:
+        return json.dumps(value, ensure_ascii=False)
+    except RecursionError as deep:
+        raise _too_deep() from deep

@@ -6,7 +6,7 @@ import asyncio
 import base64
 import binascii
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 from typing import Any
 from urllib.parse import urlencode
@@ -21,6 +21,7 @@ from api.doors import Door
 from api.errors import Answer, Malformed
 from api.nightly import SITES
 from api.nouns import id_parameter
+from api.pages import list_of, refuse_foreign
 from api.printing import due_csv, item_json, outlook_json
 from api.query import LARGEST_PAGE, USUAL_PAGE, one_of, read_day, read_id, read_limit
 from domain.actions.due_list import SOON_DAYS, DueItem, due_list, item_forecast, judge_site
@@ -33,6 +34,15 @@ from domain.records.unit import Unit
 from domain.rules.service_life import Standing
 
 NO_DATE = date(9999, 12, 31)
+
+
+@dataclass(frozen=True, slots=True)
+class _Cursor:
+    """The item that a page goes on after, by the date it stands under. ``of`` binds it to the list that it came from."""
+
+    of: str
+    on: date
+    id: UUID
 
 
 async def get_forecast(call: Call) -> Answer:
@@ -69,17 +79,19 @@ def _rule_json(rule: Mapping[str, Any]) -> dict[str, Any]:
 
 def _replacements(call: Call) -> Answer:
     asked = call.query
+    after = asked.get("cursor")
+    if after is not None:
+        refuse_foreign(call, of=after.of)
     with call.house.store.snapshot(_origin(call)) as unit:
         found = sorted(_due(unit, asked), key=lambda pair: _place_in_list(pair[1]))
     if asked.get("format") is bodies.ListFormat.CSV:
         return Answer(due_csv((site, item.forecast.as_of, item) for site, item in found), media=b"text/csv; charset=utf-8")
-    after = asked.get("cursor")
-    rest = [pair for pair in found if after is None or _place_in_list(pair[1]) > after]
+    rest = [pair for pair in found if after is None or _place_in_list(pair[1]) > (after.on, after.id.bytes)]
     limit = asked.get("limit", USUAL_PAGE)
     items = [{**item_json(item), "site_id": site.id} for site, item in rest[:limit]]
     if len(rest) <= limit:
         return Answer(encode({"items": items, "next": None}))
-    cursor = _cursor_after(rest[limit - 1][1])
+    cursor = _cursor_after(call, rest[limit - 1][1])
     again = {name: str(value) for name, value in asked.items() if name != "cursor"}
     link = f'<{call.path}?{urlencode({**again, "cursor": cursor})}>; rel="next"'
     return Answer(encode({"items": items, "next": cursor}), headers=[(b"link", link.encode())])
@@ -112,16 +124,15 @@ def _place_in_list(item: DueItem) -> tuple[date, bytes]:
     return (min(days, default=NO_DATE), item.equipment_id.bytes)
 
 
-def _cursor_after(item: DueItem) -> str:
-    on, raw = _place_in_list(item)
-    return base64.urlsafe_b64encode(msgspec.json.encode([on, raw.hex()])).rstrip(b"=").decode()
+def _cursor_after(call: Call, item: DueItem) -> str:
+    cursor = _Cursor(list_of(call), _place_in_list(item)[0], item.equipment_id)
+    return base64.urlsafe_b64encode(msgspec.json.encode(cursor)).rstrip(b"=").decode()
 
 
-def _read_cursor(text: str) -> tuple[date, bytes]:
+def _read_cursor(text: str) -> _Cursor:
     try:
         raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
-        on, item = msgspec.json.decode(raw, type=tuple[date, str])
-        return on, bytes.fromhex(item)
+        return msgspec.json.decode(raw, type=_Cursor)
     except (ValueError, binascii.Error):
         raise Malformed("This cursor is not one of ours.", code="cursor-malformed") from None
 

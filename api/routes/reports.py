@@ -20,7 +20,7 @@ from api.printing import FORMS, SUFFIXES, Form, make_report
 from api.query import one_of
 from domain.actions.recording import referred, refuse_later_than
 from domain.actions.sites import today_at
-from domain.errors import NotFound
+from domain.errors import NotFound, StorageBusy
 from domain.records import nights as records
 from domain.records.base import table_of
 from domain.records.engine import run_unit
@@ -54,7 +54,7 @@ def ask_for_report(call: Call) -> Answer:
     stated = stated_in(call, NewReport)
     answer = write(call, lambda unit: _waiting(unit, stated, at=call.path))
     report_id = UUID(dict(answer.raw_headers)[b"location"].decode().rpartition("/")[2])
-    call.house.work.submit(partial(_make, call.house, call.caller.organisation_id, report_id))
+    call.house.work.submit(partial(make, call.house, call.caller.organisation_id, report_id))
     return answer
 
 
@@ -77,12 +77,36 @@ async def get_file(call: Call) -> Answer:
 
 
 def resume(house: House) -> None:
-    """Make the papers that a stop left waiting."""
+    """Make the papers that were left waiting.
+
+    Raises:
+        StorageBusy: The database could not be asked in time; what is left stays on record.
+    """
     origin = Origin(0, house.clock(), actor="service", request_id="resume")
     with house.store.snapshot(origin) as unit:
         waiting = unit.rows(UNFINISHED, state=records.WorkState.WAITING, after=0)
     for organisation_id, report_id in waiting:
-        _make(house, organisation_id, report_id)
+        make(house, organisation_id, report_id)
+
+
+def make(house: House, organisation_id: int, report_id: UUID) -> None:
+    """Make a paper that is on record as waiting; one that is finished already, or that is just made, is left alone.
+
+    Raises:
+        StorageBusy: The database could not be asked in time; the paper stays on record as waiting.
+    """
+    with house.work.alone_at(report_id) as alone:
+        if alone:
+            _make_alone(house, organisation_id, report_id)
+
+
+def fail_report(unit: Unit, report_id: UUID, *, sentence: str) -> bool:
+    """Keep why a paper came to nothing, and return whether it did: one that is finished already stays as it is."""
+    report = unit.fetch(records.Report, report_id)
+    if report.state is not records.WorkState.WAITING:
+        return False
+    unit.change(report, {"state": records.WorkState.FAILED, "error": sentence}, action="fail_report")
+    return True
 
 
 def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
@@ -104,19 +128,21 @@ def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
     return answer
 
 
-def _make(house: House, organisation_id: int, report_id: UUID) -> None:
+def _make_alone(house: House, organisation_id: int, report_id: UUID) -> None:
     origin = Origin(organisation_id, house.clock(), actor="service", request_id=f"report-{report_id}")
     try:
-        run_unit(house.store, lambda unit: make_report(unit, report_id), origin=origin)
+        run_unit(house.store, lambda unit: _made(unit, report_id), origin=origin)
+    except StorageBusy:
+        raise
     except Exception as failure:
-        log.exception("report %s failed", report_id)
         sentence = f"The paper could not be made: {type(failure).__name__}."
-        run_unit(house.store, lambda unit: _failed(unit, report_id, sentence=sentence), origin=origin)
+        if run_unit(house.store, lambda unit: fail_report(unit, report_id, sentence=sentence), origin=origin):
+            log.exception("report %s failed", report_id)
 
 
-def _failed(unit: Unit, report_id: UUID, *, sentence: str) -> None:
-    report = unit.fetch(records.Report, report_id)
-    unit.change(report, {"state": records.WorkState.FAILED, "error": sentence}, action="fail_report")
+def _made(unit: Unit, report_id: UUID) -> None:
+    if unit.fetch(records.Report, report_id).state is records.WorkState.WAITING:
+        make_report(unit, report_id)
 
 
 _LISTING = Listing(records.Report, ("site_id", "state"))

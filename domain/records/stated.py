@@ -92,14 +92,18 @@ def faults_of(errors: Iterable[ErrorDetails]) -> tuple[Fault, ...]:
     return tuple(_fault(error) for error in errors)
 
 
+def pointer_to(place: Iterable[str | int]) -> str:
+    """Return the JSON pointer (RFC 6901) to a place, given by the names and positions that lead there."""
+    return "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in place)
+
+
 def _fault(error: ErrorDetails) -> Fault:
-    pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in _place(error))
     code, sentence = _SENTENCES.get(error["type"], (error["type"].replace("_", "-"), error["msg"].removeprefix("Value error, ")))
     context = error.get("ctx", {})
     if error["type"] in {"enum", "literal_error", "union_tag_invalid"}:
         sentence = f"This should be one of {context.get('expected') or context.get('expected_tags')}."
         code = "not-one-of"
-    return Fault(pointer, code, sentence[:1].upper() + sentence[1:])
+    return Fault(pointer_to(_place(error)), code, sentence[:1].upper() + sentence[1:])
 
 
 def _place(error: ErrorDetails) -> list[str | int]:

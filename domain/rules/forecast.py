@@ -220,7 +220,9 @@ def _age(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
             limit_months=months or None,
             limit_days=days or None,
         )
-    old = _counted(full_months_between(installed, view.today), "month") if months else _counted(max(0, (view.today - installed).days), "day")
+    old = (
+        _counted(full_months_between(installed, view.today), "month") if months else _counted(max(0, (view.today - installed).days), "day")
+    )
     verb = "reached" if due < view.today else "reaches"
     return RuleAnswer(
         RuleKind.AGE,

@@ -35,7 +35,8 @@ def test_a_very_long_cell_is_no_amount_and_is_read_in_one_pass(cell):
 
 @pytest.mark.parametrize("target", [Target("tag"), Target("note", Cell.LINES), COST, Target("installed_on", Cell.DATE)])
 @pytest.mark.parametrize(
-    ("cell", "code"), [(JsonValue("true"), "not-text"), (JsonValue('{"a": 1}'), "not-one-value"), (JsonValue("[1]", parts=(1,)), "not-one-value")]
+    ("cell", "code"),
+    [(JsonValue("true"), "not-text"), (JsonValue('{"a": 1}'), "not-one-value"), (JsonValue("[1]", parts=(1,)), "not-one-value")],
 )
 def test_true_lists_and_objects_are_no_single_values(target, cell, code):
     found = read(cell, target)

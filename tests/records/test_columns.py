@@ -7,8 +7,8 @@ from datetime import date
 import pytest
 
 from domain.errors import RuleBroken
-from domain.records.columns import NAME_LENGTH, NOTE_LENGTH, Day, Name, Note
 from domain.records.base import Stated
+from domain.records.columns import NAME_LENGTH, NOTE_LENGTH, Day, Name, Note
 from domain.records.organisations import ApiKeyStated
 from domain.records.stated import read_stated
 from domain.records.statements import json_text

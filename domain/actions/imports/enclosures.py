@@ -125,5 +125,5 @@ def _shape(sheet: Sheet, position: int) -> Any:  # noqa: ANN401 - any of the sha
     try:
         return _SHAPE.validate_python({"kind": kind, **dimensions})
     except ValidationError as refused:
-        faults = tuple(Fault(f"/shape{fault.pointer}", fault.code, fault.detail) for fault in faults_of(refused.errors()))
-        raise RuleBroken("The shape cannot be taken.", code="invalid", faults=faults) from None
+        within: list[Any] = [{**error, "loc": ("shape", *error["loc"])} for error in refused.errors()]
+        raise RuleBroken("The shape cannot be taken.", code="invalid", faults=faults_of(within)) from None

@@ -135,5 +135,5 @@ def _faults(refused: RuleBroken | ValidationError) -> tuple[Fault, ...]:
 def _column(pointer: str) -> str:
     names = pointer.split("/")
     # A fault within a shape is one of the shape's own columns.
-    name = names[-1] if names[1:2] == ["shape"] and len(names) > 2 else names[min(1, len(names) - 1)]  # noqa: PLR2004 - /shape/box/width_m
+    name = names[2] if names[1:2] == ["shape"] and len(names) > 2 else names[min(1, len(names) - 1)]  # noqa: PLR2004 - /shape/width_m
     return _COLUMNS_OF_FIELDS.get(name, name)

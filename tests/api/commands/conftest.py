@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 import pytest
 
 from api.__main__ import main
+from domain.records.engine import open_store
+from domain.records.unit import Unit
+from tests import makers
 
 
 class Terminal:
@@ -31,11 +35,17 @@ class Terminal:
 
 
 @pytest.fixture
-def terminal(database_url: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Terminal:
-    """Return a terminal whose settings name a migrated, empty database."""
-    monkeypatch.setenv("REEDBED_DATABASE_URL", database_url)
+def bare_terminal(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Terminal:
+    """Return a terminal whose settings name no database."""
     monkeypatch.setenv("COLUMNS", "200")
     return Terminal(capsys)
+
+
+@pytest.fixture
+def terminal(bare_terminal: Terminal, database_url: str, monkeypatch: pytest.MonkeyPatch) -> Terminal:
+    """Return a terminal whose settings name a migrated, empty database."""
+    monkeypatch.setenv("REEDBED_DATABASE_URL", database_url)
+    return bare_terminal
 
 
 @pytest.fixture
@@ -43,3 +53,20 @@ def marshlight(terminal: Terminal) -> Callable[..., Any]:
     """Return a terminal's ``run`` where an organisation stands."""
     terminal.json("organisation", "create", "Marshlight Trust")
     return terminal.run
+
+
+@pytest.fixture
+def records(terminal: Terminal, marshlight: Callable[..., Any], database_url: str) -> Callable[[], AbstractContextManager[Unit]]:
+    """Return a function that opens a writing transaction on the organisation's records."""
+    organisation = terminal.json("key", "create", "--name", "x")["organisation_id"]
+
+    @contextmanager
+    def opened() -> Iterator[Unit]:
+        store = open_store(database_url)
+        try:
+            with store.transaction(makers.origin(organisation_id=organisation)) as unit:
+                yield unit
+        finally:
+            store.close()
+
+    return opened

@@ -127,16 +127,21 @@ def report_of(store: Store, report_id: UUID) -> records.Report:
         return unit.fetch(records.Report, report_id)
 
 
-@pytest.fixture
-def house(store: Store) -> House:
+def house_of(store: Store) -> House:
     return House(store, Settings(), lambda: makers.NOON, Work(threads=1, waiting=1))
 
 
-def test_a_paper_made_twice_at_once_is_made_once(house, store, site):
+@pytest.fixture
+def house(store: Store) -> House:
+    return house_of(store)
+
+
+def test_a_paper_made_twice_at_once_is_made_once(store, site):
     report_id = waiting_report(store, site)
+    houses = [house_of(store) for _ in range(2)] * 2
 
     with ThreadPoolExecutor(4) as makers_of_papers:
-        list(makers_of_papers.map(lambda _: make(house, makers.ORGANISATION, report_id), range(4)))
+        list(makers_of_papers.map(lambda house: make(house, makers.ORGANISATION, report_id), houses))
 
     found = report_of(store, report_id)
     assert (found.state, found.error, found.version) == (records.WorkState.DONE, None, 2)
