@@ -192,20 +192,32 @@ def constant_hours(schedule: Sequence[RunPeriodStated]) -> float | None:
 
 
 def _check_equipment(unit: Unit, stated: EquipmentStated, *, before: Equipment | None) -> None:
-    """Check what an item refers to, and its dates. What it referred to ``before`` may have ended meanwhile."""
-    kept = {name: getattr(before, name, None) for name in ("model_id", "site_id", "enclosure_id", "life_support_system_id")}
-    referred(unit, EquipmentModel, stated.model_id, field="model_id", kept=kept["model_id"])
-    site = referred(unit, Site, stated.site_id, field="site_id", kept=kept["site_id"])
+    """Check what an item refers to, and its dates, as far as they differ from those ``before``: what stays may have ended meanwhile."""
+    changed = {name for name in (*_PLACES, *_DATES, "model_id") if before is None or getattr(before, name) != getattr(stated, name)}
+    if "model_id" in changed:
+        referred(unit, EquipmentModel, stated.model_id, field="model_id")
+    if changed.intersection(_PLACES):
+        _check_places(unit, stated, before=before)
+    if changed.intersection(_DATES) or "site_id" in changed:
+        today = today_at(unit, unit.fetch(Site, stated.site_id))
+        for field in _DATES:
+            refuse_later_than(today, field=field, on=getattr(stated, field))
+
+
+_PLACES = ("site_id", "enclosure_id", "life_support_system_id")
+_DATES = ("installed_on", "manufactured_on", "opened_on")
+
+
+def _check_places(unit: Unit, stated: EquipmentStated, *, before: Equipment | None) -> None:
+    kept = {name: getattr(before, name, None) for name in _PLACES}
+    referred(unit, Site, stated.site_id, field="site_id", kept=kept["site_id"])
     if stated.enclosure_id is not None:
         enclosure = referred(unit, Enclosure, stated.enclosure_id, field="enclosure_id", kept=kept["enclosure_id"])
         _refuse_elsewhere(enclosure.site_id, stated.site_id, field="enclosure_id")
     if stated.life_support_system_id is not None:
-        kept_system = kept["life_support_system_id"]
-        system = referred(unit, LifeSupportSystem, stated.life_support_system_id, field="life_support_system_id", kept=kept_system)
-        _refuse_elsewhere(system.site_id, stated.site_id, field="life_support_system_id")
-    today = today_at(unit, site)
-    for field in ("installed_on", "manufactured_on", "opened_on"):
-        refuse_later_than(today, field=field, on=getattr(stated, field))
+        field = "life_support_system_id"
+        system = referred(unit, LifeSupportSystem, stated.life_support_system_id, field=field, kept=kept[field])
+        _refuse_elsewhere(system.site_id, stated.site_id, field=field)
 
 
 def _check_readings(unit: Unit, found: Equipment, stated: EquipmentStated) -> None:

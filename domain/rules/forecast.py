@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 
@@ -110,7 +111,7 @@ class ItemWords:
     output_unit: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Outlook:
     """All items' dates and standings on a day, computed in one pass; ``forecast`` words one of them."""
 
@@ -120,8 +121,16 @@ class Outlook:
     standing: Integers
     first_due: Days
     binding: Integers
-    replace_by: Days
-    run_h: Numbers
+
+    @cached_property
+    def replace_by(self) -> Days:
+        """The dates by which a part must be at hand."""
+        return replacement_due(self.dates, self.facts)
+
+    @cached_property
+    def run_h(self) -> Numbers:
+        """The hours run by the beginning of the day [h]."""
+        return hours_run_by(self.facts, as_days([self.today])[0])
 
     def standing_of(self, i: int) -> Standing:
         """Return the standing of item ``i``."""
@@ -139,8 +148,6 @@ def outlook(facts: ServiceColumns, *, today: date, warn_days: Integers) -> Outlo
         standing=standings(dates, today=day, warn_days=warn_days),
         first_due=dates.first_due,
         binding=dates.binding,
-        replace_by=replacement_due(dates, facts),
-        run_h=hours_run_by(facts, day),
     )
 
 

