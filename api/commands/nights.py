@@ -45,13 +45,15 @@ def nightly(words: Namespace, console: Console) -> int:
         if words.papers:
             ready_folder(words.papers)
         nights = [(one, night) for one in chosen for night in _nights(session, one, words, console)]
+        # Before anything is printed: whoever closes the pipe early still finds the papers.
+        written = nights if words.papers else []
+        papers = [path for one, night in written for path in write_papers(night, papers_of(session, one, night), words.papers)]
         if words.json:
             say_json({"at": session.now, "sites": [_site_json(session, one, night) for one, night in nights]})
         else:
             _show(chosen, nights, console)
-        for one, night in nights if words.papers else ():
-            for path in write_papers(night, papers_of(session, one, night), words.papers):
-                console.print(str(path), markup=False, soft_wrap=True)
+        for path in papers:
+            console.print(str(path), markup=False, soft_wrap=True)
     return 1 if any(night.error for _, night in nights) else 0
 
 

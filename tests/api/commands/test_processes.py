@@ -55,6 +55,20 @@ def test_each_command_works_in_a_fresh_process(typed):
     assert "the chain holds and the records agree" in typed.run("verify")
 
 
+def test_papers_are_written_though_nobody_reads_what_is_printed(typed):
+    typed.run("migrate")
+    typed.run("organisation", "create", "Marshlight Trust")
+    typed.run("import", HOUSE / "seed" / "sites.csv", "--kind", "sites")
+    words = typed.started("nightly", "--at", "2026-03-01T12:00:00Z", "--papers", "papers")
+
+    with subprocess.Popen(words, cwd=typed.folder, env=typed.environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as night:
+        assert night.stdout is not None
+        night.stdout.close()
+        night.wait(READY_SECONDS)
+
+    assert len(list((typed.folder / "papers").glob("*.pdf"))) == 2
+
+
 def test_a_served_database_answers_to_a_key(typed):
     typed.run("migrate")
     key = json.loads(typed.run("organisation", "create", "Marshlight Trust", "--json"))["key"]
