@@ -22,11 +22,7 @@ Converter = Callable[[Any], Any]
 
 def shown_row(compiled: Compiled, row: Row) -> dict[str, Any]:
     """Return a row by column, ready to be encoded."""
-    values = list(row)
-    for position, convert in compiled.to_json:
-        if values[position] is not None:
-            values[position] = convert(values[position])
-    return dict(zip(compiled.keys, values, strict=True))
+    return dict(zip(compiled.keys, compiled.json_row(row), strict=True))
 
 
 def shown_record(record: Record) -> dict[str, Any]:

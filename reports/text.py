@@ -20,7 +20,6 @@ from reports.fonts import Face, face_for, glyphs
 CELL = 400  # most characters in a table cell
 NAME = 120  # in a name, a heading or one line of furniture
 NOTE = 2_000
-FREE_TEXT = 20_000
 MOST_LINES = 10  # of one text in a table cell
 MARKS_PER_LETTER = 3
 ELLIPSIS = "…"

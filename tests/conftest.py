@@ -49,6 +49,8 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 def postgres_url() -> Iterator[str]:
     """Yield the superuser's URL of a server that has the owner's and the service's role."""
     if SERVER_VARIABLE not in os.environ and not platform_has_binaries():
+        if os.environ.get("REEDBED_REQUIRE_SYSTEM") == "1":
+            pytest.fail(f"no PostgreSQL binaries for this platform: set {SERVER_VARIABLE}", pytrace=False)
         pytest.skip(f"no PostgreSQL binaries for this platform: set {SERVER_VARIABLE}")
     with ExitStack() as exits:
         url = os.environ.get(SERVER_VARIABLE) or exits.enter_context(running_server())

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
-from domain.actions.recording import Ending, corrected, current, ended, patched, recorded, referred, refuse_while_used
+from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, refuse_while_used
 from domain.actions.sites import today_at
 from domain.errors import RuleBroken
 from domain.records.animals import Animal, AnimalStated, Taxon, TaxonStated
 from domain.records.enclosures import Enclosure
 from domain.records.sites import Site
+from domain.records.stated import merged
 from domain.records.unit import Unit
 from domain.rules.text import same_name
 
@@ -25,7 +26,7 @@ def register_taxon(unit: Unit, stated: TaxonStated, *, record_id: UUID | None = 
 def change_taxon(unit: Unit, taxon_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Taxon:
     """Apply a correction to a taxon and return it."""
     found = current(unit, Taxon, taxon_id, expected_version=expected_version)
-    stated = patched(TaxonStated, found, patch)
+    stated = merged(TaxonStated, found, patch)
     _check_parent(unit, stated, own_id=taxon_id)
     return corrected(unit, found, stated, name_key=same_name(stated.scientific_name))
 
@@ -50,7 +51,7 @@ def register_animal(unit: Unit, stated: AnimalStated, *, record_id: UUID | None 
 def change_animal(unit: Unit, animal_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Animal:
     """Apply a correction to an animal or a group and return it."""
     found = current(unit, Animal, animal_id, expected_version=expected_version)
-    stated = patched(AnimalStated, found, patch)
+    stated = merged(AnimalStated, found, patch)
     _check_references(unit, stated, before=found)
     return corrected(unit, found, stated, tag_key=same_name(stated.tag))
 

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
-from domain.actions.recording import Ending, corrected, current, ended, patched, recorded, referred, refuse_while_used
+from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, refuse_while_used
 from domain.actions.sites import today_at
 from domain.errors import RuleBroken
 from domain.records.animals import Animal
 from domain.records.enclosures import Enclosure, EnclosureStated, LifeSupportSystem, SystemStated
 from domain.records.equipment import Equipment
 from domain.records.sites import Site
+from domain.records.stated import merged
 from domain.records.unit import Unit
 from domain.rules.text import same_name
 from domain.rules.volumes import net_of_furnishing_l
@@ -27,7 +28,7 @@ def register_life_support_system(unit: Unit, stated: SystemStated, *, record_id:
 def change_life_support_system(unit: Unit, system_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> LifeSupportSystem:
     """Apply a correction to a life-support system and return it. A system stays at its site."""
     found = current(unit, LifeSupportSystem, system_id, expected_version=expected_version)
-    stated = patched(SystemStated, found, patch)
+    stated = merged(SystemStated, found, patch)
     _refuse_other_site(found.site_id, stated.site_id)
     return corrected(unit, found, stated, name_key=same_name(stated.name))
 
@@ -53,7 +54,7 @@ def register_enclosure(unit: Unit, stated: EnclosureStated, *, record_id: UUID |
 def change_enclosure(unit: Unit, enclosure_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Enclosure:
     """Apply a correction to an enclosure and return it. An enclosure stays at its site."""
     found = current(unit, Enclosure, enclosure_id, expected_version=expected_version)
-    stated = patched(EnclosureStated, found, patch)
+    stated = merged(EnclosureStated, found, patch)
     _refuse_other_site(found.site_id, stated.site_id)
     _check_places(unit, stated, own_id=enclosure_id, before=found)
     return corrected(unit, found, stated, **derived_size(stated))

@@ -13,7 +13,6 @@ from domain.actions.recording import (
     corrected,
     current,
     ended,
-    patched,
     recorded,
     referred,
     refuse_later_than,
@@ -35,6 +34,7 @@ from domain.records.equipment import (
     Spare,
 )
 from domain.records.sites import Site
+from domain.records.stated import merged
 from domain.records.statements import Statement
 from domain.records.unit import Unit
 from domain.rules.text import same_name
@@ -103,7 +103,7 @@ def register_equipment_model(unit: Unit, stated: EquipmentModelStated, *, record
 def change_equipment_model(unit: Unit, model_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> EquipmentModel:
     """Apply a correction to an equipment model and return it."""
     found = current(unit, EquipmentModel, model_id, expected_version=expected_version)
-    stated = patched(EquipmentModelStated, found, patch)
+    stated = merged(EquipmentModelStated, found, patch)
     return corrected(unit, found, stated, name_key=same_name(stated.name))
 
 
@@ -129,7 +129,7 @@ def change_equipment(unit: Unit, equipment_id: UUID, patch: Mapping[str, Any], *
         RuleBroken: As for registering; or what was read on the item would then lie before its installation.
     """
     found = current(unit, Equipment, equipment_id, expected_version=expected_version)
-    stated = patched(EquipmentStated, found, patch)
+    stated = merged(EquipmentStated, found, patch)
     _check_equipment(unit, stated, before=found)
     _check_readings(unit, found, stated)
     return corrected(unit, found, stated, **derived_of(stated))

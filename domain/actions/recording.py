@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from functools import cache
 from typing import Any, TypeVar
@@ -13,7 +13,6 @@ import sqlalchemy as sa
 from domain.errors import Conflict, RuleBroken, Stale
 from domain.records.base import Record, Stated, table_of
 from domain.records.columns import Day, Name
-from domain.records.stated import merged
 from domain.records.statements import Statement
 from domain.records.unit import Unit
 
@@ -61,11 +60,6 @@ def corrected(unit: Unit, found: R, stated: Stated, **derived: Any) -> R:  # noq
     """Change a record to what is now stated and return it; the journal keeps what it was."""
     facts = {name: getattr(stated, name) for name in type(stated).model_fields}
     return unit.change(found, {**facts, **derived}, action=f"change_{found.noun}")
-
-
-def patched(kind: type[S], found: Record, patch: Mapping[str, Any]) -> S:
-    """Return what is stated of a record once the patch is applied; see ``merged``."""
-    return merged(kind, found, patch)
 
 
 def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:

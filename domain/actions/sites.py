@@ -7,11 +7,12 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from domain.actions.recording import Ending, corrected, current, ended, patched, recorded, refuse_while_used
+from domain.actions.recording import Ending, corrected, current, ended, recorded, refuse_while_used
 from domain.records.enclosures import Enclosure, LifeSupportSystem
 from domain.records.equipment import Equipment, Spare
 from domain.records.sites import Site, SiteStated
 from domain.records.staff import Staff
+from domain.records.stated import merged
 from domain.records.unit import Unit
 from domain.rules.calendar import date_at_site
 from domain.rules.text import same_name
@@ -25,7 +26,7 @@ def register_site(unit: Unit, stated: SiteStated, *, record_id: UUID | None = No
 def change_site(unit: Unit, site_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Site:
     """Apply a correction to a site and return it."""
     found = current(unit, Site, site_id, expected_version=expected_version)
-    stated = patched(SiteStated, found, patch)
+    stated = merged(SiteStated, found, patch)
     return corrected(unit, found, stated, name_key=same_name(stated.name))
 
 

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
-from domain.actions.recording import Ending, corrected, current, ended, patched, recorded, referred
+from domain.actions.recording import Ending, corrected, current, ended, recorded, referred
 from domain.actions.sites import today_at
 from domain.records.equipment import EquipmentModel, Spare, SpareStated
 from domain.records.sites import Site
+from domain.records.stated import merged
 from domain.records.unit import Unit
 from domain.rules.text import same_name
 
@@ -23,7 +24,7 @@ def register_spare(unit: Unit, stated: SpareStated, *, record_id: UUID | None = 
 def change_spare(unit: Unit, spare_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Spare:
     """Apply a count or a correction to spares and return them."""
     found = current(unit, Spare, spare_id, expected_version=expected_version)
-    stated = patched(SpareStated, found, patch)
+    stated = merged(SpareStated, found, patch)
     _check_references(unit, stated)
     return corrected(unit, found, stated, shelf_key=same_name(stated.shelf))
 

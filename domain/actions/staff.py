@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
-from domain.actions.recording import Ending, corrected, current, ended, patched, recorded, referred
+from domain.actions.recording import Ending, corrected, current, ended, recorded, referred
 from domain.records.sites import Site
 from domain.records.staff import Staff, StaffStated
+from domain.records.stated import merged
 from domain.records.unit import Unit
 
 
@@ -21,7 +22,7 @@ def register_staff(unit: Unit, stated: StaffStated, *, record_id: UUID | None = 
 def change_staff(unit: Unit, staff_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Staff:
     """Apply a correction to a member of staff and return the record."""
     found = current(unit, Staff, staff_id, expected_version=expected_version)
-    stated = patched(StaffStated, found, patch)
+    stated = merged(StaffStated, found, patch)
     _check_site(unit, stated)
     return corrected(unit, found, stated)
 

@@ -20,7 +20,6 @@ from domain.rules.text import kept_line, kept_lines
 
 NAME_LENGTH = 120
 NOTE_LENGTH = 4000
-INTEGER_MOST = 2**31 - 1
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 

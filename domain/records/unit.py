@@ -5,7 +5,7 @@ Records are written only through ``add``, ``add_many`` and ``change``, and each 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
 from typing import Any, Protocol, TypeVar
@@ -39,9 +39,6 @@ class Cursor(Protocol):
     def fetchall(self) -> list[Any]: ...  # noqa: D102
 
 
-Translator = Callable[[], Any]
-
-
 class Unit:
     """A transaction in progress. ``origin`` says whose records, when, who and by which request."""
 
@@ -66,10 +63,6 @@ class Unit:
         """Return the id of a new record."""
         return next(self._ids)
 
-    def second_cursor(self) -> Any:  # noqa: ANN401 - a cursor of either driver
-        """Return another cursor of the same transaction, for reading on while this one works."""
-        return self.cursor.connection.cursor()
-
     def rows(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Return the rows of a statement as Python values; ``organisation_id`` is given by the unit."""
         compiled = self._executed(statement, parameters)
@@ -89,11 +82,6 @@ class Unit:
         """Return the rows as mappings from column to value."""
         keys = statement.on(self.dialect).keys
         return [dict(zip(keys, row, strict=True)) for row in self.rows(statement, **parameters)]
-
-    def json_rows(self, statement: Statement, **parameters: Any) -> list[dict[str, Any]]:  # noqa: ANN401 - column values
-        """Return the rows as mappings ready to be encoded as an answer."""
-        compiled = self._executed(statement, parameters)
-        return [dict(zip(compiled.keys, compiled.json_row(row), strict=True)) for row in self.cursor.fetchall()]
 
     def run(self, statement: Statement, **parameters: Any) -> int:  # noqa: ANN401 - column values
         """Run a statement on a table that is not journalled and return how many rows it changed."""

@@ -12,7 +12,6 @@ import numpy.typing as npt
 
 from domain.rules.calendar import Days
 
-HOURS_PER_DAY_MOST = 24.0
 LONG_AGO = date(1, 1, 1)
 """The start of a schedule that holds since installation, whenever that was."""
 HORIZON_YEARS = 60

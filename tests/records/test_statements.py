@@ -73,7 +73,9 @@ def test_rows_come_back_as_python_values_or_ready_for_an_answer(store: Store) ->
         of = makers.model(unit, kind="air-pump")
         item = makers.equipment(unit, of, at, run_schedule=[{"hours_per_day": 12}], expires_on=None)
         found = unit.named(one(Equipment), id=item.id)[0]
-        answer = unit.json_rows(one(Equipment), id=item.id)[0]
+        compiled = one(Equipment).on(store.dialect)
+        raw = unit.raw_rows(one(Equipment), id=item.id)[0]
+        answer = dict(zip(compiled.keys, compiled.json_row(raw), strict=True))
         kind = unit.named(one(EquipmentModel), id=of.id)[0]["kind"]
 
     assert kind is EquipmentKind.AIR_PUMP
