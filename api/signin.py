@@ -16,6 +16,7 @@ from domain.errors import NotAllowed
 from domain.records.engine import Store
 from domain.records.lists import KEY_BY_PUBLIC_ID
 from domain.records.organisations import Access
+from domain.rules.permissions import Powers, Scope
 
 PUBLIC_BYTES = 8
 SECRET_BYTES = 32
@@ -24,20 +25,26 @@ SECRET_BYTES = 32
 _BEARER = re.compile(rb"(?i:bearer) +rbk_([A-Za-z0-9]{1,24})_([A-Za-z0-9_-]{1,200})")
 _UNKNOWN = "0" * 64
 
+READING = frozenset({Scope.RECORDS_READ, Scope.REPORTS_READ, Scope.IMPORTS_READ})
+WRITING = frozenset({Scope.RECORDS_WRITE, Scope.REPORTS_WRITE, Scope.IMPORTS_WRITE})
+SCOPES_OF = {Access.READ: READING, Access.WRITE: READING | WRITING}
+"""The scopes of a key for which none were named one by one."""
+
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who asks: the organisation, the key, and what the key may do."""
+    """Who asks, by whatever proof: a program with a key, or a member of staff with a session or another issuer's token.
+
+    ``actor`` and ``credential`` are what the journal says about who did it and by what: ``key:...``, ``staff:...``, ``session:...``.
+    """
 
     organisation_id: int
-    key_id: UUID
+    actor: str
+    credential: str
     name: str
-    access: Access
-
-    @property
-    def actor(self) -> str:
-        """What the journal says about who did it."""
-        return f"key:{self.key_id}"
+    powers: Powers
+    staff_id: UUID | None = None
+    on_behalf_of: UUID | None = None
 
 
 def new_key_parts() -> tuple[str, str]:
@@ -68,7 +75,8 @@ async def sign_in(store: Store, authorization: bytes | None, *, clock: Callable[
     known = row[4] if row else _UNKNOWN
     if not hmac.compare_digest(sha256(found[2]).hexdigest(), known) or row is None or row[6] is not None or _past(row[5], clock):
         raise SignInNeeded("This key is not in force.", code="key-refused")
-    return Caller(row[0], row[1] if isinstance(row[1], UUID) else UUID(bytes=row[1]), row[2], _ACCESS[row[3]])
+    key_id = row[1] if isinstance(row[1], UUID) else UUID(bytes=row[1])
+    return Caller(row[0], f"key:{key_id}", f"key:{key_id}", row[2], Powers(scopes=SCOPES_OF[Access(row[3])]))
 
 
 def require_write(caller: Caller) -> None:
@@ -77,7 +85,7 @@ def require_write(caller: Caller) -> None:
     Raises:
         NotAllowed: It only reads.
     """
-    if caller.access is not Access.WRITE:
+    if not WRITING & (caller.powers.scopes or frozenset()):
         raise NotAllowed("This key may read but not change anything.", code="key-reads-only")
 
 
@@ -86,6 +94,3 @@ def _past(expires_on: date | str | None, clock: Callable[[], datetime]) -> bool:
         return False
     last = expires_on if isinstance(expires_on, date) else date.fromisoformat(expires_on)
     return clock().date() > last
-
-
-_ACCESS = {access.value: access for access in Access}

@@ -19,6 +19,7 @@ from sqlmodel import Field, SQLModel
 from domain.records.base import owned_by_organisation, table_of
 from domain.records.columns import InstantColumn, UuidColumn
 from domain.records.statements import Statement, instant_text, json_text
+from domain.rules.permissions import EVERYWHERE, Reach
 
 CHAIN = b"reedbed-journal-1\n"
 NO_HASH = "0" * 64
@@ -66,12 +67,19 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Who changed something, by what, and in which request."""
+    """Who changes something, when and why: ``actor`` by ``credential``, for the member of staff ``on_behalf_of``, in one request.
+
+    ``reach`` is where the change may be made.
+    """
 
     organisation_id: int
     at: datetime
     actor: str
     request_id: str
+    credential: str | None = None
+    on_behalf_of: UUID | None = None
+    reason: str | None = None
+    reach: Reach = EVERYWHERE
 
 
 def entry_content(change: Change, *, origin: Origin, position: int, previous: str) -> str:
@@ -82,12 +90,14 @@ def entry_content(change: Change, *, origin: Origin, position: int, previous: st
             "position": position,
             "at": instant_text(origin.at),
             "actor": origin.actor,
+            "on_behalf_of": origin.on_behalf_of,
+            "credential": origin.credential,
             "request_id": origin.request_id,
             "action": change.action,
             "subject": change.subject,
             "subject_id": change.subject_id,
             "version": change.version,
-            "reason": change.reason,
+            "reason": change.reason or origin.reason,
             "before": change.before,
             "after": change.after,
             "previous": previous,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from typing import ClassVar
 from uuid import UUID
 
@@ -10,19 +9,7 @@ from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to
 from domain.records.columns import Name, Note, UuidColumn, words_of
-
-
-class Role(StrEnum):
-    """What a person answers for."""
-
-    VIEWER = "viewer"
-    KEEPER = "keeper"
-    TECHNICIAN = "technician"
-    VETERINARIAN = "veterinarian"
-    CURATOR = "curator"
-    REGISTRAR = "registrar"
-    AUDITOR = "auditor"
-    ADMINISTRATOR = "administrator"
+from domain.rules.permissions import Role
 
 
 class StaffStated(Stated):
