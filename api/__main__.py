@@ -11,11 +11,16 @@ from pathlib import Path
 
 from rich.console import Console
 
-from api.commands import demo, imports, nights, organisations, serving
+from api.commands import backups, demo, imports, nights, organisations, serving
 from api.commands.trouble import Trouble
 from domain.errors import Refusal
 from domain.records.nights import ImportKind
 from domain.records.organisations import Access
+
+BACKUP_HOLDS = (
+    "A backup holds personal data, and the hashes of keys, passwords and sessions. Keep it as carefully as the database: "
+    "only its owner may read it (mode 0600), and copies of it should lie encrypted."
+)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -56,6 +61,8 @@ def _parser() -> argparse.ArgumentParser:
     _add_serve(commands)
     _add_nightly(commands)
     _add_verify(commands)
+    _add_backup(commands)
+    _add_restore(commands)
     return parser
 
 
@@ -148,6 +155,23 @@ def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command = _command(commands, "verify", "prove the journal's chain, and the records against it")
     _add_choice_of_organisation(command)
     command.set_defaults(does=nights.verify)
+
+
+def _add_backup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = _command(commands, "backup", "write every organisation's records into a new file, while the service goes on")
+    command.epilog = BACKUP_HOLDS
+    command.add_argument("file", type=Path, help="a new file; none is ever overwritten")
+    command.add_argument("--check", action="store_true", help="write nothing: read FILE whole and say whether it is as it was written")
+    command.add_argument("--json", action="store_true", help="answer as JSON")
+    command.set_defaults(does=backups.backup)
+
+
+def _add_restore(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = _command(commands, "restore", "check a backup and write it into an empty database of either kind, wholly or not at all")
+    command.epilog = BACKUP_HOLDS
+    command.add_argument("file", type=Path, help="a file that 'reedbed backup' wrote with this version's schema")
+    command.add_argument("--json", action="store_true", help="answer as JSON")
+    command.set_defaults(does=backups.restore)
 
 
 def _add_choice_of_organisation(command: argparse.ArgumentParser) -> None:

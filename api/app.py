@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
-from typing import Any
+from typing import Any, cast
 
 from fastapi import APIRouter, FastAPI
-from fastapi.routing import APIRoute
+from fastapi.routing import APIRoute, RouteContext, iter_route_contexts
 from starlette.middleware import Middleware
 from starlette.middleware.cors import CORSMiddleware
 
 import migrations
 from api import docs
-from api.context import House
+from api.admission import Admission
+from api.context import House, Passing
 from api.doors import Door, Doorway
-from api.envelope import Envelope
+from api.envelope import Envelope, KnownHosts
 from api.errors import HANDLERS
-from api.limits import BodyLimit
+from api.limits import BodyLimit, Limits
+from api.logs import RequestLog
+from api.metrics import CountedStore
 from api.openapi import describe
+from api.permissions import Permissions, permissions, refuse_undeclared
 from api.routes import (
     animals,
+    approvals,
     enclosures,
     equipment,
     equipment_models,
@@ -31,6 +38,7 @@ from api.routes import (
     health,
     imports,
     life_support_systems,
+    me,
     organisation,
     readings,
     reports,
@@ -40,6 +48,7 @@ from api.routes import (
     taxa,
 )
 from api.settings import Settings
+from api.uses import EVERY_S
 from api.work import Work
 from domain.records.engine import Store
 
@@ -47,6 +56,7 @@ API_VERSION = "1"
 """What ``/v1`` in the paths says; within it the description only grows."""
 
 DOORS: tuple[Door, ...] = (
+    *me.DOORS,
     *organisation.DOORS,
     *sites.DOORS,
     *enclosures.DOORS,
@@ -61,6 +71,7 @@ DOORS: tuple[Door, ...] = (
     *forecasts.DOORS,
     *reports.DOORS,
     *imports.DOORS,
+    *approvals.DOORS,
 )
 ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
 """Routes of FastAPI's own kind."""
@@ -68,7 +79,7 @@ ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
 RESUMES = (imports.resume, reports.resume)
 """What takes up the work on record that is unfinished: at the start, and whenever some was left over."""
 
-TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "X-Request-Id")
+TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "Reedbed-Reason", "X-Request-Id")
 SHOWN_HEADERS = ("ETag", "Link", "Location", "Content-Disposition", "Retry-After", "X-Request-Id", "Idempotency-Replayed")
 PREFLIGHT_SECONDS = 600
 
@@ -83,10 +94,26 @@ class Reedbed(FastAPI):
         return self.openapi_schema
 
 
-def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]) -> FastAPI:
-    """Return the service over a store. ``clock`` gives the present instant, aware and in UTC."""
+def build_app(
+    store: Store,
+    *,
+    settings: Settings,
+    clock: Callable[[], datetime],
+    log: RequestLog | None = None,
+    known: Permissions | None = None,
+) -> FastAPI:
+    """Return the service over a store.
+
+    ``clock`` gives the present instant, aware and in UTC; ``log`` gets a line for each request; ``known`` says who may do what, and is the
+    committed matrix where it is left out.
+
+    Raises:
+        Undeclared: A route has no action that the matrix knows, and is not public.
+    """
     work = Work(threads=settings.work_threads, waiting=settings.work_waiting)
-    house = House(store, settings, clock, work)
+    house = House(store, settings, clock, work, limits=Limits.of(settings))
+    house.permissions = replace(known or permissions(), bodies=_bodies())
+    house.store = cast("Store", CountedStore(store, house.metrics))
     app = Reedbed(
         title="Reedbed",
         version=API_VERSION,
@@ -97,15 +124,35 @@ def build_app(store: Store, *, settings: Settings, clock: Callable[[], datetime]
         redirect_slashes=False,
         generate_unique_id_function=_name_of,
         lifespan=_lifespan,
-        middleware=_layers(house),
+        middleware=_layers(house, log),
         exception_handlers=dict(HANDLERS),
     )
-    app.state.house, app.state.work = house, work
+    app.state.house, app.state.work, app.state.readiness = house, work, health.Readiness()
     app.state.resume = work.resumes = [partial(resume, house) for resume in RESUMES]
     for router in ROUTERS:
-        app.include_router(router)
+        if router is not docs.router or settings.show_docs:
+            app.include_router(router)
     app.router.routes.extend(door.route() for door in DOORS)
+    refuse_undeclared(actions_of(app), house.permissions)
     return app
+
+
+def _bodies() -> dict[str, list[str]]:
+    """Return the fields of the body that each action takes; a correction does not take an id."""
+    taken = {door.action: (door.body.model_fields, door.method) for door in DOORS if door.body is not None}
+    return {action: [name for name in fields if method != "PATCH" or name != "id"] for action, (fields, method) in taken.items()}
+
+
+def actions_of(app: FastAPI) -> list[tuple[str, str | None]]:
+    """Return every route of an app, as its method and path, and the action that it is for, ``None`` where it says none."""
+    of_doors = {f"{door.method} {door.path}": door.action for door in DOORS}
+    routes = [(f"{method} {route.path}", route) for route in iter_route_contexts(app.routes) for method in sorted(route.methods or ())]
+    return [(name, of_doors.get(name) or _action_of(route)) for name, route in routes]
+
+
+def _action_of(route: RouteContext) -> str | None:
+    asked = [dependency.call.action for dependency in route.dependant.dependencies if isinstance(dependency.call, Passing)]
+    return asked[0] if asked else None
 
 
 @asynccontextmanager
@@ -119,17 +166,26 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     house.work.start()
     for unfinished in app.state.resume:
         house.work.submit(unfinished)
+    noting = asyncio.create_task(_write_down_uses(house))
     try:
         yield
     finally:
-        house.work.stop()
+        noting.cancel()
+        await asyncio.to_thread(house.uses.write_down, house.store, now=house.clock())
+        house.work.stop(within_s=house.settings.stop_within_s)
         house.writers.shutdown()
         house.writers = None
         await house.store.close_reads()
 
 
-def _layers(house: House) -> list[Middleware]:
-    origins = house.settings.allowed_origins
+async def _write_down_uses(house: House) -> None:
+    while True:
+        await asyncio.sleep(EVERY_S)
+        await asyncio.to_thread(house.uses.write_down, house.store, now=house.clock())
+
+
+def _layers(house: House, log: RequestLog | None) -> list[Middleware]:
+    settings, origins = house.settings, house.settings.allowed_origins
     crossing = Middleware(
         CORSMiddleware,
         allow_origins=origins,
@@ -139,7 +195,12 @@ def _layers(house: House) -> list[Middleware]:
         max_age=PREFLIGHT_SECONDS,
     )
     inner = [Middleware(Doorway, house=house, doors=DOORS), Middleware(BodyLimit, settings=house.settings)]
-    return [Middleware(Envelope), *([crossing] if origins else []), *inner]
+    outer = [
+        Middleware(Envelope, settings=settings, metrics=house.metrics, log=log, draining=house.draining),
+        *([Middleware(KnownHosts, hosts=settings.trusted_hosts)] if settings.trusted_hosts else []),
+        Middleware(Admission, settings=settings, metrics=house.metrics),
+    ]
+    return [*outer, *([crossing] if origins else []), *inner]
 
 
 def _name_of(route: APIRoute) -> str:

@@ -1,7 +1,7 @@
 """What a route may ask for: the call at hand, and the two paths to the database, ``read`` and ``write``.
 
-Routes of FastAPI's own kind take ``Reading`` (an ``async def`` route that changes nothing), ``Writing`` (a ``def`` route with a JSON body)
-or ``Uploading`` (a route that reads the body itself) in their signature and get a ``Call``.
+Routes of FastAPI's own kind depend on ``Passing`` with their action (``async def`` routes, which read a body themselves), or on ``Writing``
+(``def`` routes with a JSON body), and get a ``Call``.
 """
 
 from __future__ import annotations
@@ -12,31 +12,45 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
-from typing import Annotated, Any, TypeVar
+from typing import Any, TypeVar
 from uuid import UUID
 
-from fastapi import Depends, Request
+from fastapi import Request
 from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 from starlette.types import Receive, Scope
 
+from api.envelope import Draining
 from api.errors import Answer, Malformed, PreconditionNeeded, TooLarge, WrongMedia
 from api.idempotency import fingerprint, once, read_key
+from api.limits import Limits
+from api.metrics import Metrics
+from api.permissions import Permissions, permissions, permitted, permitted_fields
 from api.settings import Settings
-from api.signin import Caller, require_write, sign_in
+from api.signin import Caller, sign_in
 from api.strict_json import read_json
+from api.token_door import TokenDoor
+from api.uses import Uses
 from api.work import Work
-from domain.errors import RuleBroken, Stale
+from domain.actions.approvals import use_approval
+from domain.errors import NotFound, RuleBroken, Stale
+from domain.records.base import Record
+from domain.records.belonging import beyond_reach, has_sites, site_of_one
+from domain.records.columns import NAME_LENGTH
 from domain.records.engine import Store, run_unit
 from domain.records.journal import Origin
+from domain.records.lists import one
 from domain.records.stated import read_stated
 from domain.records.statements import Row, Statement
 from domain.records.unit import Unit
+from domain.rules.permissions import Reach
+from domain.rules.text import kept_line
 
 T = TypeVar("T", bound=BaseModel)
 
 JSON = (b"application/json",)
 MERGE_PATCH = (b"application/merge-patch+json", b"application/json")
+REASON = b"reedbed-reason"
 _ETAG = re.compile(rb'(W/)?"([\x21\x23-\x7e\x80-\xff]*)"')
 _VERSION = re.compile(rb"[1-9][0-9]{0,9}")
 
@@ -49,19 +63,28 @@ class House:
     settings: Settings
     clock: Callable[[], datetime]
     work: Work
+    uses: Uses = field(default_factory=Uses)
+    tokens: TokenDoor | None = None
     writers: ThreadPoolExecutor | None = None
+    limits: Limits = field(default_factory=lambda: Limits({}))
+    metrics: Metrics = field(default_factory=Metrics)
+    draining: Draining = field(default_factory=Draining)
     schema_head: str = ""
+    permissions: Permissions = field(default_factory=permissions)
 
 
 @dataclass(slots=True)
 class Call:
-    """One request: who asks for what.
+    """One request: who asks for what. ``reach`` is where the caller may do the action.
 
-    ``body`` is what repeated requests are compared by; a route that takes a file puts its digest there before it writes.
+    ``body`` is what repeated requests are compared by; a route that takes a file puts its digest there before it writes. ``until`` is the
+    instant of the monotonic clock after which nothing is begun any more [s].
     """
 
     house: House
     caller: Caller
+    action: str
+    reach: Reach
     method: str
     path: str
     headers: Mapping[bytes, bytes]
@@ -69,6 +92,7 @@ class Call:
     ids: tuple[UUID, ...] = ()
     query: dict[str, Any] = field(default_factory=dict)
     body: bytes = b""
+    until: float | None = None
 
     @property
     def now(self) -> datetime:
@@ -76,15 +100,20 @@ class Call:
         return self.house.clock()
 
 
-async def call_of(house: House, scope: Scope) -> Call:
-    """Return a request's call once its caller has signed in.
+async def call_of(house: House, scope: Scope, *, action: str) -> Call:
+    """Return a request's call once its caller has signed in and may do the action.
 
     Raises:
         SignInNeeded: The request bears no key that is in force.
+        TooMany: Its credential or its organisation asks too often.
+        NotAllowed: The caller may do the action nowhere.
     """
     headers = dict(scope["headers"])
-    caller = await sign_in(house.store, headers.get(b"authorization"), clock=house.clock)
-    return Call(house, caller, scope["method"], scope["path"], headers, scope["state"]["request_id"])
+    caller = scope["state"]["caller"] = await sign_in(house, headers)
+    house.limits.charge(caller, scope)
+    state = scope["state"]
+    reach = permitted(house.permissions.matrix, caller, action)
+    return Call(house, caller, action, reach, scope["method"], scope["path"], headers, state["request_id"], until=state.get("until"))
 
 
 async def read(call: Call, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
@@ -92,17 +121,117 @@ async def read(call: Call, statement: Statement, **parameters: Any) -> list[Row]
     return await call.house.store.read(statement, organisation_id=call.caller.organisation_id, **parameters)
 
 
+async def read_one(call: Call, record: type[Record], record_id: UUID, *, subject: str, **belongs: UUID) -> Row:
+    """Return the row of one record, as the driver gives it; ``belongs`` is the column and the id of what it belongs to.
+
+    Raises:
+        NotFound: There is none in the caller's organisation.
+        NotAllowed: It is at a site that the call does not reach.
+    """
+    rows = await read(call, one(record, within=next(iter(belongs), None)), id=record_id, **belongs)
+    if not rows:
+        raise NotFound(f"There is no such {subject}.")
+    await stay_within_reach(call, record, record_id)
+    return rows[0]
+
+
+async def stay_within_reach(call: Call, record: type[Record], record_id: UUID) -> None:
+    """Refuse a record that a call does not reach; one that there is not is left to its reader.
+
+    Raises:
+        NotAllowed: It is at a site that the call does not reach.
+    """
+    if call.reach.site_ids is None:
+        return
+    statement = site_of_one(record)
+    places = [statement.on(call.house.store.dialect).python_row(row)[0] for row in await read(call, statement, id=record_id)]
+    if not all(call.reach.covers(place) for place in places):
+        raise beyond_reach(record)
+
+
+def sites_reached(call: Call, record: type[Record]) -> dict[str, Any]:
+    """Return the parameter that binds a list of records to the sites that the call reaches; none where it reaches all.
+
+    Raises:
+        NotAllowed: Records of this class are the whole organisation's, and the call reaches only some sites.
+    """
+    if call.reach.site_ids is None:
+        return {}
+    if not has_sites(record):
+        raise beyond_reach(record)
+    return {"reach_site_ids": sorted(str(site_id) for site_id in call.reach.site_ids)}
+
+
+def origin_of(call: Call) -> Origin:
+    """Return where what a call changes comes from, and how far it reaches.
+
+    Raises:
+        Malformed: The reason that it gives cannot be kept.
+    """
+    caller = call.caller
+    return Origin(
+        caller.organisation_id,
+        call.now,
+        actor=caller.actor,
+        request_id=call.request_id,
+        credential=caller.credential,
+        on_behalf_of=caller.on_behalf_of,
+        reason=_reason(call.headers.get(REASON)),
+        reach=call.reach,
+    )
+
+
+def _reason(header: bytes | None) -> str | None:
+    if header is None:
+        return None
+    try:
+        reason = kept_line(header.decode())
+    except ValueError:
+        raise Malformed("Reedbed-Reason should be one line of text in UTF-8.", code="reason-malformed") from None
+    if len(reason) > NAME_LENGTH:
+        raise Malformed(f"Reedbed-Reason may have at most {NAME_LENGTH} characters.", code="reason-malformed")
+    return reason
+
+
 def write(call: Call, act: Callable[[Unit], Answer]) -> Answer:
     """Run ``act`` in one transaction, the whole of it again where another came between, commit, and only then return its answer.
 
     A POST with an Idempotency-Key has one effect however often it comes. Blocks: call it in a worker thread.
     """
+    if call.house.permissions.matrix.actions[call.action].two_person is not None:
+        act = partial(_by_two, act=act, call=call)
     key = read_key(call.headers.get(b"idempotency-key")) if call.method == "POST" else None
     if key is not None:
-        act = partial(once, act=act, key=key, request=fingerprint(call.method, call.path, call.body))
-    origin = Origin(call.caller.organisation_id, call.now, actor=call.caller.actor, request_id=call.request_id)
-    answer: Answer = run_unit(call.house.store, act, origin=origin)
+        act = partial(once, act=act, key=key, request=fingerprint(call.method, call.path, call.body + _bounds(call)))
+    answer: Answer = run_unit(call.house.store, act, origin=origin_of(call))
     return answer
+
+
+def _by_two(unit: Unit, act: Callable[[Unit], Answer], *, call: Call) -> Answer:
+    use_approval(unit, call.action, call.ids[-1])
+    return act(unit)
+
+
+def _bounds(call: Call) -> bytes:
+    """Return what makes a repeated request another one where its callers reach different sites: no answer crosses from site to site."""
+    return b"" if call.reach.site_ids is None else b"\n" + b"".join(sorted(site_id.bytes for site_id in call.reach.site_ids))
+
+
+def permit_fields(call: Call) -> None:
+    """Narrow the call's reach to where its caller may write the fields that its body names. A body that is no object is left to its reader.
+
+    Raises:
+        NotAllowed: One of them may be written nowhere; the field is named.
+        Malformed: The body is not JSON, or not honest JSON.
+    """
+    matrix = call.house.permissions.matrix
+    if call.action not in matrix.fields:
+        return
+    body = read_json(call.body)
+    if isinstance(body, dict):
+        # What is registered with null is left out; in a correction null is a value.
+        said = {name: value for name, value in body.items() if value is not None or call.method == "PATCH"}
+        call.reach = permitted_fields(matrix, call.caller, call.action, said, reach=call.reach)
 
 
 def stated_in(call: Call, kind: type[T]) -> T:
@@ -192,26 +321,25 @@ async def read_body(receive: Receive, headers: Mapping[bytes, bytes], *, most: i
     return body
 
 
-async def reading(request: Request) -> Call:
-    """Return the call of a route that changes nothing."""
-    return await call_of(request.app.state.house, request.scope)
+@dataclass(frozen=True, slots=True)
+class Passing:
+    """What a route depends on to get the call of its action once its caller may do it."""
+
+    action: str
+
+    async def __call__(self, request: Request) -> Call:
+        """Return the call."""
+        return await call_of(request.app.state.house, request.scope, action=self.action)
 
 
-async def uploading(request: Request) -> Call:
-    """Return the call of a route that changes something and reads the body itself."""
-    call = await call_of(request.app.state.house, request.scope)
-    require_write(call.caller)
-    return call
+@dataclass(frozen=True, slots=True)
+class Writing(Passing):
+    """What a ``def`` route that changes something depends on to get the call with its JSON body."""
 
-
-async def writing(request: Request) -> Call:
-    """Return the call of a route that changes something, with its JSON body."""
-    call = await uploading(request)
-    refuse_other_media(call.headers, taken=JSON)
-    call.body = await read_body(request.receive, call.headers, most=call.house.settings.max_body_bytes)
-    return call
-
-
-Reading = Annotated[Call, Depends(reading)]
-Uploading = Annotated[Call, Depends(uploading)]
-Writing = Annotated[Call, Depends(writing)]
+    async def __call__(self, request: Request) -> Call:
+        """Return the call."""
+        call = await call_of(request.app.state.house, request.scope, action=self.action)
+        refuse_other_media(call.headers, taken=JSON)
+        call.body = await read_body(request.receive, call.headers, most=call.house.settings.max_body_bytes)
+        permit_fields(call)
+        return call

@@ -18,10 +18,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from api.context import JSON, MERGE_PATCH, Call, House, call_of, read_body, refuse_other_media
+from api.admission import in_time
+from api.context import JSON, MERGE_PATCH, Call, House, call_of, permit_fields, read_body, refuse_other_media
 from api.errors import Answer, problem_of
 from api.query import Reader, read_id, read_query
-from api.signin import require_write
 from domain.errors import NotFound, Refusal
 
 Reads = Callable[[Call], Awaitable[Answer]]
@@ -32,12 +32,13 @@ Writes = Callable[[Call], Answer]
 class Door:
     """One method at one path. It has either ``reads``, run on the event loop, or ``writes``, run in a worker thread.
 
-    ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is the class that a request's body is read by; ``files``
-    are the media types of an answer that is a file and no JSON.
+    ``action`` is what the permission matrix judges it by; ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is
+    the class that a request's body is read by; ``files`` are the media types of an answer that is a file and no JSON.
     """
 
     method: str
     path: str
+    action: str
     operation_id: str
     summary: str
     tag: str
@@ -60,9 +61,7 @@ class Door:
     async def answer(self, house: House, scope: Scope, receive: Receive, *, texts: Sequence[str]) -> Response:
         """Return the answer to a request; ``texts`` are the ids in its path as they were written."""
         try:
-            call = await call_of(house, scope)
-            if self.writes is not None:
-                require_write(call.caller)
+            call = await call_of(house, scope, action=self.action)
             if scope["query_string"]:
                 call.query = read_query(scope["query_string"], self.query)
             if texts:
@@ -71,6 +70,7 @@ class Door:
                 return await self.reads(call)
             return await self._written(call, receive)
         except Refusal as refusal:
+            scope["state"]["refused"] = refusal
             return problem_of(refusal, path=scope["path"])
 
     def route(self) -> APIRoute:
@@ -96,7 +96,12 @@ class Door:
     async def _written(self, call: Call, receive: Receive) -> Answer:
         refuse_other_media(call.headers, taken=MERGE_PATCH if call.method == "PATCH" else JSON)
         call.body = await read_body(receive, call.headers, most=call.house.settings.max_body_bytes)
-        return await asyncio.get_running_loop().run_in_executor(call.house.writers, self.writes, call)  # type: ignore[arg-type]
+        return await asyncio.get_running_loop().run_in_executor(call.house.writers, in_time, self._write, call)
+
+    def _write(self, call: Call) -> Answer:
+        assert self.writes is not None  # noqa: S101 - asked by ``answer``
+        permit_fields(call)
+        return self.writes(call)
 
     def _ids(self, texts: Sequence[str]) -> tuple[UUID, ...]:
         try:
@@ -135,6 +140,7 @@ class Doorway:
         if door is None:
             await self.app(scope, receive, send)
             return
+        scope["state"]["route"] = door.path
         response = await door.answer(self.house, scope, receive, texts=parts[3::2])
         if scope["method"] == "HEAD":
             response.body = b""

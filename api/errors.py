@@ -14,7 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from domain.errors import Conflict, Fault, NotAllowed, NotFound, Refusal, RuleBroken, Stale, StorageBusy
+from domain.errors import Conflict, Fault, NotAllowed, NotFound, Refusal, RuleBroken, Stale, StorageBusy, StorageFailed, TookTooLong
 from domain.records.stated import faults_of
 
 log = logging.getLogger("reedbed")
@@ -34,6 +34,27 @@ class SignInNeeded(Refusal):
     """The request bears no key that is in force."""
 
     code = "sign-in-needed"
+    challenge: ClassVar[bytes] = b'Bearer realm="reedbed"'
+
+
+class TokenRefused(SignInNeeded):
+    """The request bears a token that does not prove anything.
+
+    ``reason`` says which check failed: for the log and the metrics, never for the caller.
+    """
+
+    code = "token-refused"
+    challenge = b'Bearer realm="reedbed", error="invalid_token"'
+
+    def __init__(self, detail: str = "This token is not accepted.", *, reason: str = "") -> None:
+        super().__init__(detail)
+        self.reason = reason
+
+
+class Busy(Refusal):
+    """There is more to do at this moment than can be done; nothing was changed and the same request may be sent again."""
+
+    code = "busy"
 
 
 class TooLarge(Refusal):
@@ -54,6 +75,32 @@ class PreconditionNeeded(Refusal):
     code = "if-match-needed"
 
 
+class TooMany(Refusal):
+    """The caller has asked too often; nothing was done. ``retry_after_s`` says when to come again [s]."""
+
+    code = "too-many-requests"
+
+    def __init__(self, detail: str, *, retry_after_s: int = 1, code: str | None = None) -> None:
+        super().__init__(detail, code=code)
+        self.retry_after_s = retry_after_s
+
+
+class Overloaded(Refusal):
+    """The service has too much to do at the moment; nothing was done. ``retry_after_s`` says when to come again [s]."""
+
+    code = "overloaded"
+
+    def __init__(self, detail: str, *, retry_after_s: int = 1) -> None:
+        super().__init__(detail)
+        self.retry_after_s = retry_after_s
+
+
+class TooLate(Refusal):
+    """The request could not be answered in time; nothing was changed and it may be sent again."""
+
+    code = "deadline"
+
+
 STATUSES: Mapping[type[Refusal], int] = {
     Malformed: 400,
     SignInNeeded: 401,
@@ -65,7 +112,13 @@ STATUSES: Mapping[type[Refusal], int] = {
     WrongMedia: 415,
     RuleBroken: 422,
     PreconditionNeeded: 428,
+    TooMany: 429,
+    Overloaded: 503,
+    TooLate: 503,
+    Busy: 503,
     StorageBusy: 503,
+    StorageFailed: 503,
+    TookTooLong: 503,
 }
 
 TITLES: Mapping[int, str] = {
@@ -80,6 +133,7 @@ TITLES: Mapping[int, str] = {
     415: "Not a kind of body that is read here",
     422: "Cannot be taken as stated",
     428: "The version is missing",
+    429: "Too often",
     500: "Something went wrong here",
     503: "Busy",
 }
@@ -120,8 +174,10 @@ def problem_of(refusal: Refusal, *, path: str) -> Answer:
     status = next(STATUSES[kind] for kind in type(refusal).__mro__ if kind in STATUSES)
     headers: list[Header] = []
     if isinstance(refusal, SignInNeeded):
-        headers = [(b"www-authenticate", b'Bearer realm="reedbed"')]
-    elif isinstance(refusal, StorageBusy):
+        headers = [(b"www-authenticate", refusal.challenge)]
+    elif isinstance(refusal, TooMany | Overloaded):
+        headers = [(b"retry-after", b"%d" % refusal.retry_after_s)]
+    elif status == HTTPStatus.SERVICE_UNAVAILABLE:
         headers = [RETRY_AFTER]
     return problem(status, refusal.code, refusal.detail, path=path, faults=refusal.faults, headers=headers)
 
@@ -135,6 +191,7 @@ def defect(fault: Exception, *, request_id: str, path: str) -> Answer:
 async def on_refusal(request: Request, refusal: Exception) -> Response:
     """Answer a refusal that a route raised."""
     assert isinstance(refusal, Refusal)  # noqa: S101 - registered for no other
+    request.scope["state"]["refused"] = refusal
     return problem_of(refusal, path=request.scope["path"])
 
 

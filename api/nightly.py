@@ -99,6 +99,7 @@ def _retried(store: Store, work: Callable[[Unit], SiteNight], *, origin: Origin)
 
 
 def _night(unit: Unit, site: Site) -> SiteNight:
+    unit.take_time()
     unit.hold_still()
     night = run_night(unit, site)
     if not night.added:

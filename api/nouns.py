@@ -9,12 +9,11 @@ from typing import Any
 from pydantic import BaseModel
 
 from api.answers import created, encode, etag, of_record, shown_row
-from api.context import Call, expected_version, patch_in, read, stated_in, unchanged, write
+from api.context import Call, expected_version, patch_in, read_one, stated_in, unchanged, write
 from api.doors import Door
 from api.errors import Answer
 from api.pages import Listing
 from domain.actions.recording import Ending
-from domain.errors import NotFound
 from domain.records.base import Record
 from domain.records.lists import Order, one
 
@@ -54,6 +53,7 @@ class Noun:
         """Return what all its doors have, given the verb and noun of the operation."""
         spoken = name.replace("_", " ")
         return {
+            "action": f"{verb}_{name}",
             "operation_id": f"{verb}_{name}",
             "summary": f"{verb.capitalize()} {spoken}",
             "tag": self.path.removeprefix("/v1/"),
@@ -151,6 +151,7 @@ async def get_one(call: Call, record: type[Record], *, subject: str, within: str
 
     Raises:
         NotFound: There is none in the caller's organisation.
+        NotAllowed: It is at a site that the call does not reach.
     """
     shown = await shown_one(call, record, subject=subject, within=within)
     tag = etag(shown["version"])
@@ -164,13 +165,11 @@ async def shown_one(call: Call, record: type[Record], *, subject: str, within: s
 
     Raises:
         NotFound: There is none in the caller's organisation.
+        NotAllowed: It is at a site that the call does not reach.
     """
-    statement = one(record, within=within)
     belongs = {within: call.ids[0]} if within else {}
-    rows = await read(call, statement, id=call.ids[-1], **belongs)
-    if not rows:
-        raise NotFound(f"There is no such {subject}.")
-    return shown_row(statement.on(call.house.store.dialect), rows[0])
+    row = await read_one(call, record, call.ids[-1], subject=subject, **belongs)
+    return shown_row(one(record, within=within).on(call.house.store.dialect), row)
 
 
 def id_parameter(name: str) -> Mapping[str, Any]:
@@ -182,14 +181,14 @@ IDEMPOTENCY_KEY: Mapping[str, Any] = {
     "name": "Idempotency-Key",
     "in": "header",
     "required": False,
-    "schema": {"type": "string", "minLength": 1, "maxLength": 200},
+    "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]([ -~]*[!-~])?$"},
     "description": "Makes it safe to send the request again: the first answer is given again, and nothing is done twice.",
 }
 IF_MATCH: Mapping[str, Any] = {
     "name": "If-Match",
     "in": "header",
     "required": False,
-    "schema": {"type": "string"},
+    "schema": {"type": "string", "pattern": '^"[1-9][0-9]{0,9}"$'},
     "description": "The ETag of the version that this is a change of.",
 }
 IF_NONE_MATCH: Mapping[str, Any] = {

@@ -20,8 +20,16 @@ from api.errors import TITLES
 COPY = Path(__file__).with_name("openapi.json")
 _REFERENCE = "#/components/schemas/{model}"
 _DEFAULT_SCHEMAS = ("HTTPValidationError", "ValidationError")
-_ANY, _ONE, _WRITES, _CHANGES = (400, 401, 422, 503), (404,), (403, 409, 413, 415), (412, 428)
+_ANY, _ONE, _WRITES, _CHANGES = (400, 401, 403, 422, 503), (404,), (409, 413, 415), (412, 428)
+_ALSO: Mapping[str, tuple[int, ...]] = {"list_replacements": (404,)}
+"""What an operation may answer beyond what its path and method tell."""
+_FORMATS = """
+
+Of the text formats, `line` is one line and `lines` are several: of any script and any characters but controls, halves of characters \
+and those that hide or reorder text. White space at the ends is not kept, line breaks are kept as one newline each, and what may be \
+composed is composed (Unicode NFC). Nothing else of what is sent is changed: it is kept as it is, or refused with the field named."""
 _HEADERS: Mapping[str, Mapping[str, Any]] = {
+    "Content-Disposition": {"description": "That it is to be saved, and under which name.", "schema": {"type": "string"}},
     "ETag": {"description": "The version, for If-Match and If-None-Match.", "schema": {"type": "string"}},
     "Location": {"description": "Where the new record is.", "schema": {"type": "string", "format": "uri-reference"}},
     "Link": {"description": 'The next page, rel="next".', "schema": {"type": "string"}},
@@ -30,7 +38,8 @@ _HEADERS: Mapping[str, Mapping[str, Any]] = {
 
 def describe(app: FastAPI, doors: Sequence[Door]) -> dict[str, Any]:
     """Return the description of an app: what FastAPI knows of its routes, with the bodies of the doors and the problems."""
-    described = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes, servers=[{"url": "/"}])
+    described = get_openapi(title=app.title, version=app.version, routes=app.routes, servers=[{"url": "/"}])
+    described["info"]["description"] = app.description + _FORMATS
     schemas: dict[str, Any] = described["components"]["schemas"]
     for name in _DEFAULT_SCHEMAS:
         schemas.pop(name, None)
@@ -41,6 +50,7 @@ def describe(app: FastAPI, doors: Sequence[Door]) -> dict[str, Any]:
         if door is not None:
             _describe_door(operation, door, schemas)
         _describe_problems(operation, path=path, method=method)
+    _link(described["paths"])
     described["components"]["schemas"] = dict(sorted(schemas.items()))
     described["components"]["responses"] = {f"Problem{status}": _problem_response(status) for status in TITLES}
     described["components"]["headers"] = dict(_HEADERS)
@@ -82,7 +92,36 @@ def _describe_problems(operation: dict[str, Any], *, path: str, method: str) -> 
         statuses = _ANY + (_ONE if "{" in path else ()) + (_WRITES if method != "get" else ())
     taken = {parameter["name"] for parameter in operation.get("parameters", ())}
     statuses += _CHANGES if "If-Match" in taken else ()
+    statuses += _ALSO.get(operation["operationId"], ())
     operation["responses"].update({str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in sorted(statuses)})
+
+
+def _link(paths: Mapping[str, Mapping[str, Any]]) -> None:
+    """Say what the answer with a record leads to: the operations on that record, with its id and its version."""
+    for path, methods in paths.items():
+        for method, operation in methods.items():
+            one, found = _one_of(path, method, paths)
+            for status in ("200", "201", "202") if found else ():
+                if status in operation["responses"]:
+                    operation["responses"][status]["links"] = {name: _link_to(to, one) for name, to in found.items() if to is not operation}
+
+
+def _one_of(path: str, method: str, paths: Mapping[str, Mapping[str, Any]]) -> tuple[str, dict[str, dict[str, Any]]]:
+    """Return the parameter that an answer's id stands for, and by their ids the operations that take it."""
+    if method == "post" and not path.endswith("}"):
+        path = next((one for one in paths if one.rpartition("/")[0] == path and one.endswith("}") and "get" in paths[one]), path)
+    if not path.endswith("}"):
+        return "", {}
+    below = [one for one in paths if one == path or (one.startswith(f"{path}/") and one.count("{") == path.count("{"))]
+    return path.rpartition("{")[2][:-1], {to["operationId"]: to for one in below for to in paths[one].values()}
+
+
+def _link_to(operation: Mapping[str, Any], one: str) -> dict[str, Any]:
+    taken = {parameter["name"]: parameter["in"] for parameter in operation["parameters"]}
+    given = {name: f"$request.path.{name}" for name, place in taken.items() if place == "path"} | {one: "$response.body#/id"}
+    if "If-Match" in taken:
+        given["header.If-Match"] = "$response.header.ETag"
+    return {"operationId": operation["operationId"], "parameters": given}
 
 
 def _problem_response(status: int) -> dict[str, Any]:

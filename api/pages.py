@@ -14,11 +14,12 @@ from uuid import UUID
 import msgspec
 
 from api.answers import encode, shown_row
-from api.context import Call, read
+from api.context import Call, read, sites_reached
 from api.errors import Answer, Header, Malformed
-from api.query import LARGEST_PAGE, USUAL_PAGE, Reader, one_of, read_day, read_limit, reader_of, schema_of
+from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, Reader, one_of, read_day, read_limit, reader_of, schema_of
 from domain.errors import Fault, RuleBroken
 from domain.records.base import Record
+from domain.records.columns import DAY_SCHEMA
 from domain.records.lists import Order, Period, filter_column, page, rank_of
 
 _PERIODS = {"false": Period.KEPT, "true": Period.ENDED, "any": Period.ANY}
@@ -28,7 +29,7 @@ _GENERAL: Mapping[str, Mapping[str, Any]] = {
         "description": "Which records: kept, ended, or any.",
     },
     "as_of": {
-        "schema": {"type": "string", "format": "date"},
+        "schema": DAY_SCHEMA,
         "description": "Only records that existed on this day: registered by its end in UTC, and not ended on or before it.",
     },
     "limit": {
@@ -36,7 +37,7 @@ _GENERAL: Mapping[str, Mapping[str, Any]] = {
         "description": "Records on a page.",
     },
     "cursor": {
-        "schema": {"type": "string"},
+        "schema": CURSOR,
         "description": "The next of the page before, with the same other parameters.",
     },
 }
@@ -77,15 +78,17 @@ class Listing:
         return [{"name": name, "in": "query", "required": False, **rest} for name, rest in {**own, **_GENERAL}.items()]
 
     async def page(self, call: Call) -> Answer:
-        """Return the page that the call's parameters ask for."""
+        """Return the page that the call's parameters ask for; what is at sites that the call does not reach is not on it."""
         asked, limit = call.query, call.query.get("limit", USUAL_PAGE)
         filters = {name: asked[name] for name in self.filters if name in asked}
         if self.within:
             filters[self.within] = call.ids[0]
         order = asked.get("sort", Order.ID)
         after = self._after(call)
-        statement = page(self.record, filters=frozenset(filters), period=_period_of(asked), order=order, goes_on=after is not None)
-        rows = await read(call, statement, **filters, **_day(asked), **_last(after), limit=limit + 1)
+        bounds = sites_reached(call, self.record)
+        chosen = {"filters": frozenset(filters), "period": _period_of(asked), "order": order}
+        statement = page(self.record, **chosen, goes_on=after is not None, at_sites=bool(bounds))
+        rows = await read(call, statement, **filters, **_day(asked), **_last(after), **bounds, limit=limit + 1)
         compiled = statement.on(call.house.store.dialect)
         items = [shown_row(compiled, row) for row in rows[:limit]]
         if len(rows) <= limit:

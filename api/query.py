@@ -62,7 +62,7 @@ def schema_of(column: sa.Column[Any]) -> dict[str, Any]:
         return {"type": "string", "format": "uuid"}
     if isinstance(column.type, sa.Enum) and column.type.enum_class is not None:
         return {"type": "string", "enum": [member.value for member in column.type.enum_class]}
-    return {"type": "string", "minLength": 1}
+    return {"type": "string", "minLength": 1, "format": "line"}
 
 
 def read_id(text: str) -> UUID:
@@ -106,6 +106,8 @@ def read_limit(text: str) -> int:
     return int(text)
 
 
+CURSOR = {"type": "string", "minLength": 1, "pattern": "^[A-Za-z0-9_-]+$", "format": "cursor"}
+"""The JSON schema of a cursor: opaque, and only one that a page gave is taken."""
 LARGEST_PAGE = 200
 USUAL_PAGE = 50
 

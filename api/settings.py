@@ -2,33 +2,188 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.serialization import load_pem_private_key
+from pydantic import Field, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
+from sqlalchemy.engine import URL, make_url
+from zxcvbn import zxcvbn  # type: ignore[import-untyped]
 
 MEGABYTE = 1_000_000
+SHORTEST_PASSWORD = 12
+WEAKEST_SCORE = 3
+"""Of zxcvbn, from 0 to 4: at 3 a password withstands guessing offline for some time."""
+SCORED_LENGTH = 72
+"""Characters that zxcvbn looks at."""
+FOR_OTHERS = 0o077
+THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
+
+Count = Annotated[int, Field(ge=0, le=1_000_000)]
+Seconds = Annotated[float, Field(ge=0, le=3600)]
 
 
 class Settings(BaseSettings):
-    """What can be set. Lists are JSON: ``REEDBED_ALLOWED_ORIGINS='["https://front.example"]'``."""
+    """What can be set. Lists are JSON: ``REEDBED_ALLOWED_ORIGINS='["https://front.example"]'``.
 
-    model_config = SettingsConfigDict(env_prefix="REEDBED_", frozen=True, extra="ignore")
+    What is given by a file (``..._file``) is the first line of that file, which nobody but its owner may read.
+    """
+
+    model_config = SettingsConfigDict(env_prefix="REEDBED_", frozen=True, extra="ignore", hide_input_in_errors=True)
 
     database_url: Annotated[str, Field(repr=False)] = "sqlite:///reedbed.sqlite3"
     """The database; on PostgreSQL with the role of the service."""
+    database_url_file: Path | None = None
     owner_database_url: Annotated[str | None, Field(repr=False)] = None
     """The database with the role that owns the tables; only ``reedbed migrate`` uses it. Absent: the same as ``database_url``."""
+    owner_database_url_file: Path | None = None
+    accept_volatile_database: bool = False
+    """Serve from a PostgreSQL that may forget what it confirmed. For tests alone."""
+    signing_key_file: Path | None = None
+    """The Ed25519 private key [PEM] that signs the journal's checkpoints."""
     server_number: Annotated[int, Field(ge=0, le=4095)] = 1
     """Distinguishes servers whose organisations may one day stand in one database."""
+
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=1, le=65535)] = 8000
     allowed_origins: tuple[str, ...] = ()
     """Origins of front ends whose scripts may call, each exactly as the browser says it."""
+    trusted_hosts: tuple[str, ...] = ()
+    """Names by which the service may be called, without ports; empty: any."""
+    trusted_proxies: tuple[str, ...] = ()
+    """Addresses or networks of proxies whose word about the caller's address and scheme is taken; empty: nobody's."""
+    behind_tls: bool = False
+    """Whether a proxy ends TLS before this service; then browsers are told to come by TLS only."""
+    show_docs: bool = True
+    """Whether ``/docs`` and ``/openapi.json`` are served."""
     max_body_bytes: Annotated[int, Field(ge=1024)] = MEGABYTE
     max_upload_bytes: Annotated[int, Field(ge=1024)] = 20 * MEGABYTE
+
     pool_size: Annotated[int, Field(ge=1, le=200)] = 8
     """Connections to PostgreSQL for reading and as many for writing."""
     work_threads: Annotated[int, Field(ge=1, le=16)] = 2
     work_waiting: Annotated[int, Field(ge=1, le=10_000)] = 64
     """Pieces of background work that may wait in line; what is asked for beyond it waits on record until the line is empty."""
+    requests_at_work: Count | None = None
+    """Requests that one process works on at a time, and as many more may wait. Absent: twice ``pool_size``. 0: any number."""
+    request_wait_s: Seconds = 0.5
+    """How long a request may wait for its turn [s]."""
+    request_deadline_s: Seconds = 15.0
+    """When a read is given up, and a write is not begun any more [s]. 0: never."""
+    max_connections: Annotated[int, Field(ge=1, le=100_000)] = 512
+    """Connections that are served; on further ones every request is refused."""
+    stop_grace_s: Seconds = 5.0
+    """How long the service says that it will stop, and goes on serving, before it takes no more connections [s]."""
+    stop_within_s: Seconds = 20.0
+    """How long requests at work, and then background work, may take to finish [s]."""
+    min_free_disk_bytes: Count | Annotated[int, Field(ge=0)] = 100 * MEGABYTE
+    """Free space beside a SQLite file below which the service says that it is not ready."""
+
+    requests_per_minute: Count = 600
+    """Of one credential, and as many at once after a rest. 0: any number; so for every limit below."""
+    organisation_requests_per_minute: Count = 2400
+    imports_per_hour: Count = 10
+    """Of one organisation."""
+    sign_ins_per_minute: Count = 10
+    """Attempts to sign in under one account's name; beyond them each waits longer, up to a minute."""
+    address_sign_ins_per_minute: Count = 30
+    """Attempts to sign in from one address; beyond them each waits longer, up to a minute."""
+
+    metrics_port: Annotated[int, Field(ge=0, le=65535)] = 0
+    """Where the figures for Prometheus are served; 0: nowhere."""
+    metrics_host: str = "127.0.0.1"
+    log_level: Literal["debug", "info", "warning", "error"] = "info"
+    log_form: Literal["auto", "json", "text"] = "auto"
+    """``auto``: text on a terminal, JSON lines elsewhere."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _read_urls(cls, stated: Any) -> Any:  # noqa: ANN401 - whatever the sources gave
+        read = dict(stated)
+        for name in ("database_url", "owner_database_url"):
+            path = read.get(f"{name}_file")
+            if path and name in read:
+                raise ValueError(f"state either {name} or {name}_file, not both")
+            if path:
+                read[name] = read_secret(Path(path))
+        return read
+
+    @property
+    def most_at_work(self) -> int:
+        """How many requests one process works on at a time; 0: any number."""
+        return 2 * self.pool_size if self.requests_at_work is None else self.requests_at_work
+
+
+def read_secret(path: Path) -> str:
+    """Return the secret that a file holds: its first line.
+
+    Raises:
+        ValueError: It cannot be read, is empty, or others than its owner may read it. The secret is not in the sentence.
+    """
+    if fault := _openness(path):
+        raise ValueError(fault)
+    try:
+        secret = path.read_text(encoding="utf-8").partition("\n")[0].strip()
+    except (OSError, UnicodeDecodeError):
+        raise ValueError(f"the file {path} cannot be read") from None
+    if not secret:
+        raise ValueError(f"the file {path} is empty")
+    return secret
+
+
+def weaknesses(settings: Settings) -> list[str]:
+    """Return a sentence for each setting that a service must not start with; none of them contains a secret."""
+    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file)]
+
+
+def _weak_passwords(settings: Settings) -> Iterator[str]:
+    for name in ("database_url", "owner_database_url"):
+        stated = getattr(settings, name)
+        fault = _weakness_of(make_url(stated)) if stated else ""
+        if fault:
+            yield f"REEDBED_{name.upper()}: {fault}"
+
+
+def _weakness_of(url: URL) -> str:
+    """Return what is wrong with a database's password; nothing is where only this machine can reach the database."""
+    query_host = url.query.get("host", "")
+    host = url.host or (query_host if isinstance(query_host, str) else query_host[0])
+    if url.get_backend_name() == "sqlite" or not host or host.startswith("/") or host in THIS_MACHINE:
+        return ""
+    password = url.password or ""
+    if not password:
+        return "a database on another machine needs a password"
+    if len(password) < SHORTEST_PASSWORD:
+        return f"the database's password has fewer than {SHORTEST_PASSWORD} characters"
+    names = [name for name in (url.username, url.database, host, "reedbed", "changeme", "example", "secret") if name]
+    if zxcvbn(password[:SCORED_LENGTH], user_inputs=names)["score"] < WEAKEST_SCORE:
+        return "the database's password is easy to guess; let a program make one at random"
+    return ""
+
+
+def _weak_key(path: Path | None) -> Iterator[str]:
+    if path is None:
+        return
+    fault = _openness(path)
+    if not fault:
+        try:
+            key: object = load_pem_private_key(path.read_bytes(), password=None)
+        except (OSError, ValueError, TypeError):
+            key = None
+        if not isinstance(key, Ed25519PrivateKey):
+            fault = f"the file {path} holds no Ed25519 private key (PEM, without a passphrase)"
+        elif len(set(key.private_bytes_raw())) == 1:
+            fault = f"the key in {path} is an example, not a secret"
+    if fault:
+        yield f"REEDBED_SIGNING_KEY_FILE: {fault}"
+
+
+def _openness(path: Path) -> str:
+    """Return the sentence about a file that others may read; a missing file is nobody's."""
+    if os.name != "posix" or not path.is_file():
+        return ""
+    return f"others may read the file {path}; set its mode to 600" if path.stat().st_mode & FOR_OTHERS else ""

@@ -8,6 +8,7 @@ from __future__ import annotations
 import logging
 import queue
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from uuid import UUID
@@ -48,12 +49,16 @@ class Work:
             thread.start()
 
     def stop(self, *, within_s: float = 20.0) -> None:
-        """Let the running tasks finish, at most ``within_s`` [s] for each thread; what still waits is left for the next start."""
+        """Let the running tasks finish, for at most ``within_s`` [s] in all; what still waits is left for the next start.
+
+        A task that takes longer is left behind: the process ends, its transaction is undone, and the record says that it is unfinished.
+        """
         self._stopping.set()
         for _ in self._threads:
             self._offer(None)
+        until = time.monotonic() + within_s
         for thread in self._threads:
-            thread.join(within_s)
+            thread.join(max(0.0, until - time.monotonic()))
         self._threads = []
         self._empty()
 

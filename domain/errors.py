@@ -17,6 +17,14 @@ class Fault:
     detail: str
 
 
+class Unfit(ValueError):
+    """A value that cannot be taken as stated, with a stable code; whoever reads the value knows the field."""
+
+    def __init__(self, sentence: str, *, code: str) -> None:
+        super().__init__(sentence)
+        self.code = code
+
+
 class Refusal(Exception):  # noqa: N818 - a refusal is an answer, not a defect
     """Something that may not be done, with a sentence for the person who asked."""
 
@@ -64,3 +72,15 @@ class StorageBusy(Refusal):
     """The database could not be asked in time; nothing was changed and the same request may be sent again."""
 
     code = "storage-busy"
+
+
+class StorageFailed(Refusal):
+    """The storage does not do what it should. Another try does not help before somebody has looked at it."""
+
+    code = "storage-failed"
+
+
+class TookTooLong(Refusal):
+    """It took longer than it may; nothing was changed. The same again would hardly be quicker."""
+
+    code = "took-too-long"

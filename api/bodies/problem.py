@@ -29,7 +29,7 @@ class Problem(BaseModel):
                     "detail": "Some of what was said cannot be taken.",
                     "instance": "/v1/sites",
                     "code": "invalid",
-                    "errors": [{"pointer": "/zone", "code": "value-error", "detail": "There is no time zone of that name."}],
+                    "errors": [{"pointer": "/zone", "code": "zone-unknown", "detail": "There is no time zone of that name."}],
                 }
             ]
         },

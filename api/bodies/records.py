@@ -6,9 +6,10 @@ from datetime import date
 from typing import Generic, TypeVar
 from uuid import UUID
 
-from pydantic import UUID7, AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from domain.records.base import Stated
+from domain.records.columns import NewId
 
 T = TypeVar("T", bound=BaseModel)
 
@@ -16,7 +17,7 @@ T = TypeVar("T", bound=BaseModel)
 class New(Stated):
     """What may be said besides the facts when something is registered."""
 
-    id: UUID7 | None = Field(default=None, description="The record's id where the caller makes it: a UUID of version 7.")
+    id: NewId | None = Field(default=None, description="The record's id where the caller makes it: a UUID of version 7.")
 
 
 class Kept(Stated):

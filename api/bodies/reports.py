@@ -9,7 +9,7 @@ from uuid import UUID
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from api.bodies.records import New, Page
-from domain.records.columns import Day
+from domain.records.columns import Day, Id
 from domain.records.nights import ReportKind, WorkState
 
 
@@ -17,7 +17,7 @@ class NewReport(New):
     """A paper that is asked for: of which site, as of which day (today at the site), and how far ahead (14 days)."""
 
     kind: ReportKind = ReportKind.REPLACEMENT_DUE
-    site_id: UUID
+    site_id: Id
     local_date: Day | None = None
     later_days: Annotated[int, Field(ge=15, le=3660)] | None = None
 

@@ -70,8 +70,7 @@ def _standing(session: Session, console: Console) -> Organisation | None:
 
 def _built(session: Session, console: Console) -> Organisation:
     name = seed.scenario()["organisation"]["name"]
-    with session.store.snapshot(session.origin(0)) as unit:
-        number = next_organisation_id(unit, server_number=session.settings.server_number)
+    number = next_organisation_id(session.store, server_number=session.settings.server_number)
     with session.store.transaction(session.origin(number)) as unit:
         made = create_organisation(unit, OrganisationStated(name=name, base_currency=seed.scenario()["organisation"]["base_currency"]))
         columns = (SpinnerColumn(), TextColumn("building {task.description}"))

@@ -16,7 +16,7 @@ from api.commands import databases
 from api.commands.session import opened, read_settings, say_json
 from api.commands.trouble import Trouble
 from api.signin import key_text, new_key_parts
-from domain.actions.organisations import ORGANISATIONS, create_key, create_organisation, next_organisation_id
+from domain.actions.organisations import create_key, create_organisation, next_organisation_id
 from domain.actions.recording import Ending, ended
 from domain.records.base import table_of
 from domain.records.organisations import Access, ApiKey, ApiKeyStated, Organisation, OrganisationStated
@@ -47,10 +47,9 @@ def organisation_create(words: Namespace, console: Console) -> int:
     """Create an organisation with its first key."""
     stated = read_stated(OrganisationStated, json_text({"name": words.name, "base_currency": words.currency}))
     with opened("organisation create") as session:
-        with session.store.snapshot(session.origin(0)) as unit:
-            number = next_organisation_id(unit, server_number=session.settings.server_number)
+        number = next_organisation_id(session.store, server_number=session.settings.server_number)
         with session.store.transaction(session.origin(number)) as unit:
-            _refuse_taken(stated.name, unit.all(Organisation, ORGANISATIONS))
+            _refuse_taken(stated.name, session.organisations())
             made = create_organisation(unit, stated)
             text = _made_key(unit, ApiKeyStated(name="first key", access=Access.WRITE))
     _say_key(console, made, text, as_json=words.json)

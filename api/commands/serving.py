@@ -6,17 +6,22 @@ import errno
 import socket
 from argparse import Namespace
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-import uvicorn
 from rich.console import Console
 from sqlalchemy.engine import make_url
 
 from api.app import build_app
 from api.commands.session import opened
 from api.commands.trouble import Trouble
+from api.logs import start_logs
+from api.metrics import exposed, registry_of
+from api.settings import Settings, weaknesses
+from api.wire import Server
+from domain.records.engine import Store
 
 try:
     import fcntl
@@ -25,20 +30,72 @@ except ImportError:  # a system without advisory locks; there the keeper of the 
 
 LAST_PORT = 65535
 START_FAILED = 3
+DURABLE = ("fsync", "full_page_writes", "synchronous_commit")
+"""What PostgreSQL must not have off."""
 
 
 def serve(words: Namespace, console: Console) -> int:
-    """Serve the API until stopped."""
+    """Serve the API until stopped.
+
+    Raises:
+        Trouble: A setting is too weak to serve with, the database may forget what it confirms, or there is nowhere to listen.
+    """
     with opened("serve") as session, _only_one(session.settings.database_url):
-        app = build_app(session.store, settings=session.settings, clock=lambda: datetime.now(UTC))
-        host = words.host or session.settings.host
-        with _listening(host, session.settings.port if words.port is None else words.port) as listener:
-            console.print(f"Reedbed at {_address(host, listener)}/docs", markup=False, soft_wrap=True)
-            server = uvicorn.Server(uvicorn.Config(app, log_level="warning", server_header=False, timeout_graceful_shutdown=20))
-            # An interrupt from the keyboard is raised again once everything has ended in order.
-            with suppress(KeyboardInterrupt):
+        settings, store = session.settings, session.store
+        if weak := weaknesses(settings):
+            raise Trouble("\n".join(weak))
+        host = words.host or settings.host
+        with _listening(host, settings.port if words.port is None else words.port) as listener:
+            _refuse_forgetful(settings)
+            log = start_logs(settings)
+            app = build_app(store, settings=settings, clock=lambda: datetime.now(UTC), log=log)
+            house = app.state.house
+            registry = registry_of(house.metrics, house.store, is_ready=lambda: not house.draining.begun)
+            with _figures(registry, settings):
+                console.print(f"Reedbed at {_address(host, listener)}{'/docs' if settings.show_docs else ''}", markup=False, soft_wrap=True)
+                server = Server(app)
                 server.run(sockets=[listener])
+        _checkpoint(store)
     return 0 if server.started else START_FAILED
+
+
+@contextmanager
+def _figures(registry: Any, settings: Settings) -> Iterator[None]:  # noqa: ANN401 - a registry
+    try:
+        with exposed(registry, host=settings.metrics_host, port=settings.metrics_port):
+            yield
+    except OSError as refused:
+        raise Trouble(f"Cannot serve the metrics on {settings.metrics_host}, port {settings.metrics_port}: {refused.strerror}") from refused
+
+
+def _refuse_forgetful(settings: Settings) -> None:
+    """Refuse a PostgreSQL that confirms what it has not kept.
+
+    Raises:
+        Trouble: One of the settings that make it keep everything is off.
+    """
+    target = make_url(settings.database_url)
+    if target.get_backend_name() == "sqlite" or settings.accept_volatile_database:
+        return
+    import psycopg  # noqa: PLC0415 - an extra; absent where only SQLite is used
+
+    dsn = target.set(drivername="postgresql").render_as_string(hide_password=False)
+    with psycopg.connect(dsn, connect_timeout=3) as connection:
+        rows = connection.execute("SELECT name, setting FROM pg_settings WHERE name = ANY(%s)", [list(DURABLE)]).fetchall()
+    off = [name for name, setting in sorted(rows) if setting == "off"]
+    if off:
+        raise Trouble(f"The database's server may lose what it has confirmed: {', '.join(off)} off. Turn it on and restart the server.")
+
+
+def _checkpoint(store: Store) -> None:
+    """Write a SQLite file's log back into the file, so that whoever copies it finds everything in one place."""
+    if store.dialect != "sqlite":
+        return
+    connection = store.connect()  # type: ignore[attr-defined]
+    try:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    finally:
+        connection.close()
 
 
 def _listening(host: str, port: int) -> socket.socket:

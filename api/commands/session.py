@@ -22,7 +22,6 @@ import migrations
 from api.commands.databases import database_at, name_of, revision
 from api.commands.trouble import Trouble
 from api.settings import Settings
-from domain.actions.organisations import ORGANISATIONS
 from domain.records.engine import Store, open_store
 from domain.records.journal import Origin
 from domain.records.organisations import Organisation
@@ -30,6 +29,7 @@ from domain.records.stated import faults_of
 from domain.rules.text import same_name
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
+COLUMNS = ("id", "name", "base_currency", "created_at")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +52,7 @@ class Session:
 
     def organisations(self) -> list[Organisation]:
         """Return every organisation of the installation."""
-        with self.store.snapshot(self.origin(0)) as unit:
-            return unit.all(Organisation, ORGANISATIONS)
+        return [Organisation.model_construct(**dict(zip(COLUMNS, row, strict=True))) for row in self.store.organisations()]
 
     def organisation(self, word: str | None) -> Organisation:
         """Return the organisation that a word names or numbers; without a word, the only one.

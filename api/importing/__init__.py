@@ -15,6 +15,7 @@ from domain.actions.imports import ImportFileFacts, ImportOptions, ImportReport,
 from domain.records.engine import Store, run_unit
 from domain.records.journal import Origin
 from domain.records.nights import ImportKind
+from domain.records.unit import Unit
 
 AS_USUAL = ImportOptions()
 """All rows or none are written, and only with enclosures that are on record."""
@@ -57,5 +58,10 @@ def import_file(
         if settled.dry_run:
             with store.snapshot(origin) as unit:
                 return import_rows(unit, rows, file=facts, options=settled)
-        report: ImportReport = run_unit(store, lambda unit: import_rows(unit, rows, file=facts, options=settled), origin=origin)
+
+        def effect(unit: Unit) -> ImportReport:
+            unit.take_time()
+            return import_rows(unit, rows, file=facts, options=settled)
+
+        report: ImportReport = run_unit(store, effect, origin=origin)
         return report

@@ -32,10 +32,11 @@ def resume(house: House) -> None:
     Raises:
         StorageBusy: The database could not be asked in time; what is left stays on record.
     """
-    with house.store.snapshot(Origin(0, house.clock(), actor="service", request_id="resume")) as unit:
-        unfinished = unit.rows(UNFINISHED, waiting=WorkState.WAITING, running=WorkState.RUNNING, after=0)
-    for organisation_id, run_id in unfinished:
-        run_recorded(house, organisation_id, run_id)
+    for organisation_id, *_ in house.store.organisations():
+        with house.store.snapshot(Origin(organisation_id, house.clock(), actor="service", request_id="resume")) as unit:
+            unfinished = unit.rows(UNFINISHED, waiting=WorkState.WAITING, running=WorkState.RUNNING)
+        for (run_id,) in unfinished:
+            run_recorded(house, organisation_id, run_id)
 
 
 def run_recorded(house: House, organisation_id: int, run_id: UUID) -> None:
@@ -73,6 +74,7 @@ def _run(house: House, asked: ImportRun, content: bytes, *, origin: Origin) -> N
     as_asked = Origin(origin.organisation_id, origin.at, actor=said["asked_by"], request_id=origin.request_id)
 
     def effect(unit: Unit) -> None:
+        unit.take_time()
         now = unit.fetch(ImportRun, asked.id)
         if now.state is WorkState.RUNNING:
             end_import(unit, now, import_rows(unit, rows, file=facts, options=settled))

@@ -16,19 +16,18 @@ import msgspec
 
 from api.answers import encode
 from api.bodies import forecasts as bodies
-from api.context import Call
+from api.context import Call, origin_of
 from api.doors import Door
 from api.errors import Answer, Malformed
 from api.nightly import SITES
 from api.nouns import id_parameter
 from api.pages import list_of, refuse_foreign
 from api.printing import due_csv, item_json, outlook_json
-from api.query import LARGEST_PAGE, USUAL_PAGE, one_of, read_day, read_id, read_limit
+from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, one_of, read_day, read_id, read_limit
 from domain.actions.due_list import SOON_DAYS, DueItem, due_list, item_forecast, judge_site
 from domain.actions.sites import today_at
-from domain.errors import NotFound
+from domain.records.columns import DAY_SCHEMA
 from domain.records.equipment import Equipment, EquipmentKind
-from domain.records.journal import Origin
 from domain.records.sites import Site
 from domain.records.unit import Unit
 from domain.rules.service_life import Standing
@@ -55,13 +54,9 @@ async def list_replacements(call: Call) -> Answer:
     return await asyncio.to_thread(_replacements, call)
 
 
-def _origin(call: Call) -> Origin:
-    return Origin(call.caller.organisation_id, call.now, actor=call.caller.actor, request_id=call.request_id)
-
-
 def _forecast(call: Call) -> Answer:
-    with call.house.store.snapshot(_origin(call)) as unit:
-        item = unit.fetch(Equipment, call.ids[0])
+    with call.house.store.snapshot(origin_of(call)) as unit:
+        item = unit.fetch_reached(Equipment, call.ids[0])
         today = call.query.get("as_of") or today_at(unit, unit.fetch(Site, item.site_id))
         return Answer(encode(_forecast_json(item_forecast(unit, item, today=today))))
 
@@ -82,7 +77,7 @@ def _replacements(call: Call) -> Answer:
     after = asked.get("cursor")
     if after is not None:
         refuse_foreign(call, of=after.of)
-    with call.house.store.snapshot(_origin(call)) as unit:
+    with call.house.store.snapshot(origin_of(call)) as unit:
         found = sorted(_due(unit, asked), key=lambda pair: _place_in_list(pair[1]))
     if asked.get("format") is bodies.ListFormat.CSV:
         return Answer(due_csv((site, item.forecast.as_of, item) for site, item in found), media=b"text/csv; charset=utf-8")
@@ -107,11 +102,8 @@ def _due(unit: Unit, asked: Mapping[str, Any]) -> Iterator[tuple[Site, DueItem]]
 
 def _sites(unit: Unit, site_id: UUID | None) -> list[Site]:
     if site_id is None:
-        return unit.all(Site, SITES)
-    found = unit.find(Site, site_id)
-    if found is None:
-        raise NotFound("There is no such site.")
-    return [found]
+        return [site for site in unit.all(Site, SITES) if unit.origin.reach.covers(site.id)]
+    return [unit.fetch_reached(Site, site_id)]
 
 
 def _is_asked_for(item: DueItem, asked: Mapping[str, Any]) -> bool:
@@ -141,7 +133,7 @@ _AS_OF = {
     "name": "as_of",
     "in": "query",
     "required": False,
-    "schema": {"type": "string", "format": "date"},
+    "schema": DAY_SCHEMA,
     "description": "The day to judge by, with what is known now; today at the site where it is left out.",
 }
 
@@ -154,6 +146,7 @@ DOORS = (
     Door(
         method="GET",
         path="/v1/equipment/{equipment_id}/forecast",
+        action="get_forecast",
         operation_id="get_forecast",
         summary="Get an item's forecast",
         tag="equipment",
@@ -166,6 +159,7 @@ DOORS = (
     Door(
         method="GET",
         path="/v1/replacements",
+        action="list_replacements",
         operation_id="list_replacements",
         summary="List what is due",
         tag="replacements",
@@ -188,7 +182,7 @@ DOORS = (
             _query("standing", {"type": "string", "enum": [one.value for one in Standing]}, "Only this standing."),
             _query(
                 "due_by",
-                {"type": "string", "format": "date"},
+                DAY_SCHEMA,
                 "Due by this day; 14 days ahead where it is left out. What cannot be dated is always there.",
             ),
             _AS_OF,
@@ -198,7 +192,7 @@ DOORS = (
                 {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE},
                 "Items on a page.",
             ),
-            _query("cursor", {"type": "string"}, "The next of the page before, with the same other parameters."),
+            _query("cursor", CURSOR, "The next of the page before, with the same other parameters."),
         ],
         headers=["Link"],
     ),

@@ -1,15 +1,81 @@
-"""Whether the service lives, and whether it can work. Neither needs a key, and neither says more than it must."""
+"""Whether the service lives, and whether it can work. Neither needs a key, and neither says more than it must.
+
+What is wrong is for the log, once for each change: a public answer says only that something is.
+"""
 
 from __future__ import annotations
+
+import asyncio
+import logging
+from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from api.context import House
 from api.errors import Answer
+from api.metrics import free_bytes
 from domain.errors import StorageBusy
-from domain.records.lists import SCHEMA_REVISION
+from domain.records.entrance import SCHEMA_REVISION
 
 router = APIRouter(tags=["health"])
+log = logging.getLogger("reedbed")
+
+WITHIN_S = 1.0
+"""How long the database may take to answer [s]."""
+SYNCHRONOUS = {"wal": 2, "delete": 3}
+"""What SQLite has to be set to under each kind of journal: FULL and EXTRA."""
+
+
+class Readiness:
+    """Looks after the database. Those who ask meanwhile get the same answer: asking often costs the database nothing."""
+
+    def __init__(self) -> None:
+        self._looking: asyncio.Task[str] | None = None
+        self._last = ""
+
+    async def fault(self, house: House) -> str:
+        """Return which check fails; nothing where the service can work."""
+        if house.draining.begun:
+            return "draining"
+        if self._looking is None or self._looking.done():
+            self._looking = asyncio.create_task(_checked(house))
+        found = await asyncio.shield(self._looking)
+        if found != self._last:
+            log.warning("not ready" if found else "ready again", extra={"check": found})
+            self._last = found
+        return found
+
+
+async def _checked(house: House) -> str:
+    try:
+        async with asyncio.timeout(WITHIN_S):
+            revisions, fault = await (_sqlite(house) if house.store.dialect == "sqlite" else _postgres(house))
+    except Exception as failed:  # noqa: BLE001 - whatever it is, the database cannot be worked with
+        log.info("the database does not answer: %s", failed)
+        return "database"
+    return fault or ("" if revisions == [house.schema_head] else "schema")
+
+
+async def _postgres(house: House) -> tuple[list[str], str]:
+    return [row[0] for row in await house.store.enter(SCHEMA_REVISION)], ""
+
+
+async def _sqlite(house: House) -> tuple[list[str], str]:
+    """Look in a thread and on a connection of its own, so that a lock on the file does not hold up the event loop."""
+    return await asyncio.to_thread(_looked, house.store, house.settings.min_free_disk_bytes)
+
+
+def _looked(store: Any, min_free_bytes: int) -> tuple[list[str], str]:  # noqa: ANN401 - a SQLite store
+    connection = store.connect()
+    try:
+        revisions = [row[0] for row in connection.execute(SCHEMA_REVISION["sqlite"].on("sqlite").sql)]
+        [[kind]], [[synchronous]] = (connection.execute(f"PRAGMA {name}").fetchall() for name in ("journal_mode", "synchronous"))
+    finally:
+        connection.close()
+    if synchronous != SYNCHRONOUS.get(kind) or (kind == "wal") != store.write_ahead:
+        return revisions, "contract"
+    return revisions, "disk" if free_bytes(store.path) < min_free_bytes else ""
 
 
 @router.get("/healthz", operation_id="get_health", summary="Whether the process answers")
@@ -20,16 +86,12 @@ async def healthz() -> Response:
 
 @router.get("/readyz", operation_id="get_readiness", summary="Whether the database answers and fits this version")
 async def readyz(request: Request) -> Response:
-    """Answer 200 when one statement comes back from the database, and its schema is the one that this version knows.
+    """Answer 200 when the database answers within a second, keeps its contract, has room, and its schema is this version's.
 
     Raises:
-        StorageBusy: The database does not answer, or its schema is another version's.
+        StorageBusy: One of these fails, or the service is about to stop.
     """
-    house = request.app.state.house
-    try:
-        rows = await house.store.read(SCHEMA_REVISION)
-    except Exception as failed:
-        raise StorageBusy("The database does not answer.", code="not-ready") from failed
-    if [row[0] for row in rows] != [house.schema_head]:
-        raise StorageBusy("The database's schema is another version's; run reedbed migrate.", code="not-ready")
+    fault = await request.app.state.readiness.fault(request.app.state.house)
+    if fault:
+        raise StorageBusy("The service is not ready.", code="not-ready" if fault != "draining" else fault)
     return Answer(b'{"status":"ready"}')

@@ -7,15 +7,17 @@ from dataclasses import dataclass
 from functools import partial
 from hashlib import sha256
 from pathlib import PurePath
+from typing import Annotated
 from uuid import UUID
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
+from api.admission import in_time
 from api.answers import created
 from api.bodies.imports import Import, ImportPage
-from api.context import Call, Reading, Uploading, write
+from api.context import Call, Passing, write
 from api.doors import Door
 from api.errors import Answer, WrongMedia
 from api.importing.mapping import read_mapping
@@ -84,6 +86,7 @@ DOORS = (
     Door(
         method="GET",
         path=PATH,
+        action="list_imports",
         operation_id="list_imports",
         summary="List imports",
         tag="imports",
@@ -97,6 +100,7 @@ DOORS = (
     Door(
         method="GET",
         path=f"{PATH}/{{import_id}}",
+        action="get_import",
         operation_id="get_import",
         summary="Get import",
         tag="imports",
@@ -121,13 +125,13 @@ router = APIRouter(tags=["imports"])
         "requestBody": {"required": True, "content": {"multipart/form-data": {"schema": _FORM}}},
     },
 )
-async def import_file(call: Uploading, request: Request) -> Response:
+async def import_file(call: Annotated[Call, Depends(Passing("import_file"))], request: Request) -> Response:
     """Put an import on record with its file, have it run, and answer where to look."""
     call.query = read_query(request.scope["query_string"], _QUERY)
     asked = await _asked(call, request)
     call.body = b"%s\n%s\n" % (request.scope["query_string"], asked.file.sha256.encode()) + str(asked.options["mapping"]).encode()
-    act = partial(write, call, partial(_on_record, asked=asked))
-    answer = await asyncio.get_running_loop().run_in_executor(call.house.writers, act)
+    act = partial(write, act=partial(_on_record, asked=asked))
+    answer = await asyncio.get_running_loop().run_in_executor(call.house.writers, in_time, act, call)
     run_id = UUID(dict(answer.raw_headers)[b"location"].decode().rpartition("/")[2])
     submit_import(call.house, call.caller.organisation_id, run_id)
     return answer
@@ -146,7 +150,7 @@ async def import_file(call: Uploading, request: Request) -> Response:
         ]
     },
 )
-async def get_template(call: Reading, request: Request) -> Response:
+async def get_template(call: Annotated[Call, Depends(Passing("get_import_template"))], request: Request) -> Response:
     """Answer with an empty list of a kind, to be saved."""
     call.query = read_query(request.scope["query_string"], {"form": one_of(TemplateForm)})
     try:

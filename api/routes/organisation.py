@@ -23,6 +23,7 @@ DOORS = [
     Door(
         method="GET",
         path="/v1/organisation",
+        action="get_organisation",
         operation_id="get_organisation",
         summary="Get the own organisation",
         tag="organisation",

@@ -10,17 +10,15 @@ from pydantic import BaseModel
 
 from api.answers import created, of_record
 from api.bodies import equipment as bodies
-from api.context import Call, read, stated_in, write
+from api.context import Call, read_one, stated_in, write
 from api.doors import Door
 from api.errors import Answer
 from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
 from api.pages import Listing
 from domain.actions.readings import end_measured, record_check, record_hours, record_output
 from domain.actions.recording import Ending
-from domain.errors import NotFound
 from domain.records import equipment as records
 from domain.records.base import Record
-from domain.records.lists import one
 
 ITEM = id_parameter("equipment_id")
 NOTHING = b'{"items":[],"next":null}'
@@ -61,6 +59,7 @@ class Measured:
         return Door(
             method="GET",
             path=self.here,
+            action=self.list_id,
             operation_id=self.list_id,
             summary=f"List an item's {self.path.replace('-', ' ')}",
             tag="equipment",
@@ -77,6 +76,7 @@ class Measured:
         return Door(
             method="POST",
             path=self.here,
+            action=self.record_id,
             operation_id=self.record_id,
             summary=f"Record {self.singular.replace('_', ' ')}",
             tag="equipment",
@@ -94,6 +94,7 @@ class Measured:
         return Door(
             method="GET",
             path=self.this,
+            action=f"get_{self.singular}",
             operation_id=f"get_{self.singular}",
             summary=f"Get {self.singular.replace('_', ' ')}",
             tag="equipment",
@@ -109,6 +110,7 @@ class Measured:
         return Door(
             method="POST",
             path=f"{self.this}/end",
+            action=f"end_{self.singular}",
             operation_id=f"end_{self.singular}",
             summary=f"Take {self.singular.replace('_', ' ')} out of account",
             tag="equipment",
@@ -128,8 +130,8 @@ class Measured:
     def _list(self, listing: Listing) -> Callable[[Call], Any]:
         async def list_of_item(call: Call) -> Answer:
             answer = await listing.page(call)
-            if answer.body == NOTHING and not await read(call, one(records.Equipment), id=call.ids[0]):
-                raise NotFound("There is no such equipment.")
+            if answer.body == NOTHING:
+                await read_one(call, records.Equipment, call.ids[0], subject="equipment")
             return answer
 
         return list_of_item

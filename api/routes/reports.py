@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from api.answers import created
 from api.bodies.reports import NewReport, Report, ReportPage
-from api.context import Call, House, read, stated_in, write
+from api.context import Call, House, read, stated_in, stay_within_reach, write
 from api.doors import Door
 from api.errors import Answer, Header
 from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
@@ -42,9 +42,9 @@ FILE_OF_REPORT = Statement(
     )
 )
 UNFINISHED = Statement(
-    sa.select(_report.c.organisation_id, _report.c.id).where(
+    sa.select(_report.c.id).where(
+        _report.c.organisation_id == sa.bindparam("organisation_id"),
         _report.c.state == sa.bindparam("state", type_=_report.c.state.type),
-        _report.c.organisation_id > sa.bindparam("after"),
     )
 )
 
@@ -61,6 +61,7 @@ def ask_for_report(call: Call) -> Answer:
 async def get_file(call: Call) -> Answer:
     """Answer with one form of a finished paper, to be saved."""
     form = call.query.get("form", Form.PDF)
+    await stay_within_reach(call, records.Report, call.ids[0])
     rows = await read(call, FILE_OF_REPORT, report_id=call.ids[0], form=form.value)
     if not rows:
         raise NotFound("There is no such report, or it is not finished yet.")
@@ -82,11 +83,11 @@ def resume(house: House) -> None:
     Raises:
         StorageBusy: The database could not be asked in time; what is left stays on record.
     """
-    origin = Origin(0, house.clock(), actor="service", request_id="resume")
-    with house.store.snapshot(origin) as unit:
-        waiting = unit.rows(UNFINISHED, state=records.WorkState.WAITING, after=0)
-    for organisation_id, report_id in waiting:
-        make(house, organisation_id, report_id)
+    for organisation_id, *_ in house.store.organisations():
+        with house.store.snapshot(Origin(organisation_id, house.clock(), actor="service", request_id="resume")) as unit:
+            waiting = unit.rows(UNFINISHED, state=records.WorkState.WAITING)
+        for (report_id,) in waiting:
+            make(house, organisation_id, report_id)
 
 
 def make(house: House, organisation_id: int, report_id: UUID) -> None:
@@ -159,6 +160,7 @@ DOORS = (
     Door(
         method="GET",
         path="/v1/reports",
+        action="list_reports",
         operation_id="list_reports",
         summary="List reports",
         tag="reports",
@@ -172,6 +174,7 @@ DOORS = (
     Door(
         method="POST",
         path="/v1/reports",
+        action="ask_for_report",
         operation_id="ask_for_report",
         summary="Ask for a report",
         tag="reports",
@@ -186,6 +189,7 @@ DOORS = (
     Door(
         method="GET",
         path="/v1/reports/{report_id}",
+        action="get_report",
         operation_id="get_report",
         summary="Get report",
         tag="reports",
@@ -198,6 +202,7 @@ DOORS = (
     Door(
         method="GET",
         path="/v1/reports/{report_id}/file",
+        action="get_report_file",
         operation_id="get_report_file",
         summary="Get a report's file",
         tag="reports",

@@ -20,7 +20,7 @@ from domain.actions.recording import (
 from domain.actions.sites import today_at
 from domain.errors import Conflict, RuleBroken
 from domain.records.base import Stated, table_of
-from domain.records.columns import Day, Hours, Name, Note
+from domain.records.columns import Day, Hours, Id, Name, Note
 from domain.records.enclosures import Enclosure, LifeSupportSystem
 from domain.records.equipment import (
     Equipment,
@@ -49,15 +49,15 @@ class ReplacementStated(Stated):
 
     installed_on: Day
     reason: Name
-    id: UUID | None = None
+    id: Id | None = None
     tag: Name | None = None
-    model_id: UUID | None = None
+    model_id: Id | None = None
     serial: Name | None = None
     manufactured_on: Day | None = None
     expires_on: Day | None = None
     opened_on: Day | None = None
     counter_at_installation_h: Hours = 0.0
-    spare_id: UUID | None = None
+    spare_id: Id | None = None
     no_spare: bool = False
     note: Note = ""
 

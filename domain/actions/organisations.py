@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from domain.actions.recording import recorded
 from domain.records import journal
 from domain.records.base import row_of, table_of
+from domain.records.engine import Store
 from domain.records.organisations import (
     SERVER_BITS,
     ApiKey,
@@ -22,11 +23,7 @@ from domain.records.statements import Statement
 from domain.records.unit import Unit
 
 _organisation = table_of(Organisation)
-LAST_ORGANISATION = Statement(
-    sa.select(sa.func.max(_organisation.c.id)).where(_organisation.c.id.between(sa.bindparam("first"), sa.bindparam("last")))
-)
 ADD_ORGANISATION = Statement(sa.insert(_organisation))
-ORGANISATIONS = Statement(sa.select(_organisation).order_by(_organisation.c.id))
 ORGANISATION = Statement(sa.select(_organisation).where(_organisation.c.id == sa.bindparam("organisation_id")))
 
 
@@ -38,11 +35,11 @@ class MadeKey:
     secret: str
 
 
-def next_organisation_id(unit: Unit, *, server_number: int) -> int:
+def next_organisation_id(store: Store, *, server_number: int) -> int:
     """Return the number of the next organisation made on this server."""
     first = (server_number << SERVER_BITS) + 1
-    found = unit.row(LAST_ORGANISATION, first=first, last=((server_number + 1) << SERVER_BITS) - 1)
-    return (found[0] if found and found[0] is not None else first - 1) + 1
+    here = [row[0] for row in store.organisations() if row[0] >> SERVER_BITS == server_number]
+    return max(here, default=first - 1) + 1
 
 
 def create_organisation(unit: Unit, stated: OrganisationStated) -> Organisation:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
+from domain.actions.accounts import refuse_no_administrator
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred
 from domain.records.sites import Site
 from domain.records.staff import Staff, StaffStated
@@ -24,12 +25,20 @@ def change_staff(unit: Unit, staff_id: UUID, patch: Mapping[str, Any], *, expect
     found = current(unit, Staff, staff_id, expected_version=expected_version)
     stated = merged(StaffStated, found, patch)
     _check_site(unit, stated)
-    return corrected(unit, found, stated)
+    changed = corrected(unit, found, stated)
+    refuse_no_administrator(unit)
+    return changed
 
 
 def end_staff(unit: Unit, staff_id: UUID, ending: Ending) -> Staff:
-    """End a member of staff's record and return it."""
-    return ended(unit, unit.fetch(Staff, staff_id), ending, today=unit.origin.at.date())
+    """End a member of staff's record and return it. Their accounts sign in no more.
+
+    Raises:
+        Conflict: The organisation would be left without an administrator.
+    """
+    closed = ended(unit, unit.fetch(Staff, staff_id), ending, today=unit.origin.at.date())
+    refuse_no_administrator(unit)
+    return closed
 
 
 def _check_site(unit: Unit, stated: StaffStated) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from enum import Enum
 from functools import cache
 from typing import Any
 from uuid import UUID
@@ -44,26 +45,51 @@ class Proof:
     flaws: list[Flaw]
 
 
+class Erased(Enum):
+    """The value of a particular that was erased: it may have been anything."""
+
+    ERASED = "erased"
+
+
+@dataclass(slots=True)
+class State:
+    """What the entries so far say of a record."""
+
+    values: dict[str, Any]
+    version: int = 0
+    erased_at: int | None = None
+    """The first entry whose particulars are not there any more."""
+    may_be_erased_until: int = 0
+    """The last entry that says that what was before it was erased."""
+    let_go: bool = False
+
+
 def prove(unit: Unit) -> Proof:
     """Examine an organisation's whole journal and every record against it."""
-    states: dict[Subject, dict[str, Any]] = {}
+    states: dict[Subject, State] = {}
     flaws: list[Flaw] = []
     entries, previous = 0, journal.NO_HASH
-    for row in _entries(unit):
+    for row, particulars in _entries(unit):
         entries += 1
         flaws.extend(_flaws_of_entry(row, position=entries, previous=previous))
         previous = row["hash"]
-        flaws.extend(_replayed(states, row))
+        flaws.extend(_replayed(states, row, particulars))
     flaws.extend(_flaws_of_head(unit, entries=entries, last_hash=previous))
+    flaws.extend(_flaws_of_erasure(states))
     records, row_flaws = _flaws_of_rows(unit, states)
     return Proof(entries, records, flaws + row_flaws)
 
 
-def _entries(unit: Unit) -> Iterator[dict[str, Any]]:
+def _entries(unit: Unit) -> Iterator[tuple[dict[str, Any], list[dict[str, Any]]]]:
+    """Yield every entry with the particulars that it holds only hashes of."""
     after = BEFORE_ANY_ENTRY
     while page := _rows_of(unit, journal.ENTRIES_AFTER, after=after, limit=PAGE):
-        yield from page
-        after = page[-1]["position"]
+        until = page[-1]["position"]
+        particulars: dict[int, list[dict[str, Any]]] = {}
+        for one in _rows_of(unit, journal.PARTICULARS_BETWEEN, after=after, until=until):
+            particulars.setdefault(one["position"], []).append(one)
+        yield from ((row, particulars.get(row["position"], [])) for row in page)
+        after = until
 
 
 def _rows_of(unit: Unit, statement: Statement, **parameters: Any) -> list[dict[str, Any]]:  # noqa: ANN401 - column values
@@ -98,20 +124,56 @@ def _flaws_of_entry(row: Mapping[str, Any], *, position: int, previous: str) -> 
         yield Flaw(at, f"Entry {at} says other things in its columns than in its content.")
 
 
-def _replayed(states: dict[Subject, dict[str, Any]], row: Mapping[str, Any]) -> Iterator[Flaw]:
-    content = _content(row)
+def _replayed(states: dict[Subject, State], row: Mapping[str, Any], particulars: Sequence[Mapping[str, Any]]) -> Iterator[Flaw]:
+    content, at = _content(row), row["position"]
     subject = (row["subject"], row["subject_id"])
-    state = states.setdefault(subject, {})
-    version, stood = content.get("version"), state.get("version", 0)
+    state = states.setdefault(subject, State({}))
+    version = content.get("version")
     before, after = _mapping(content.get("before")), _mapping(content.get("after"))
-    if version != stood + 1:
-        yield Flaw(
-            row["position"],
-            f"Entry {row['position']} makes version {version} of a {subject[0]} that was at {stood}.",
-        )
-    if any(state.get(name) != value for name, value in before.items()):
-        yield Flaw(row["position"], f"Entry {row['position']} says another state before than the entries before it left.")
-    state.update(after, version=version if isinstance(version, int) else stood)
+    yield from _restored(before, after, particulars, at=at, state=state)
+    if state.let_go:
+        yield Flaw(at, f"Entry {at} is of a {subject[0]} that was let go of before.")
+    if version != state.version + 1:
+        yield Flaw(at, f"Entry {at} makes version {version} of a {subject[0]} that was at {state.version}.")
+    if any(not _agrees(state.values.get(name), value) for name, value in before.items()):
+        yield Flaw(at, f"Entry {at} says another state before than the entries before it left.")
+    state.values.update(after)
+    state.version = version if isinstance(version, int) else state.version
+    state.let_go = content.get("action") == journal.LET_GO
+    if content.get("action") in journal.ERASING:
+        state.may_be_erased_until = at
+
+
+def _restored(
+    before: dict[str, Any], after: dict[str, Any], particulars: Sequence[Mapping[str, Any]], *, at: int, state: State
+) -> Iterator[Flaw]:
+    """Put a person's particulars in the place of their hashes, and yield what cannot be."""
+    parts = {"before": before, "after": after}
+    kept = {(one["part"], one["field"]): one for one in particulars}
+    for part, values in parts.items():
+        for name, said in values.items():
+            if not (isinstance(said, dict) and said.keys() == {journal.HASHED}):
+                continue
+            one = kept.pop((part, name), None)
+            if one is None or one["value"] is None or one["salt"] is None:
+                values[name] = Erased.ERASED
+                state.erased_at = at if state.erased_at is None else state.erased_at
+                continue
+            if journal.particular_digest(one["salt"], one["value"]) != said[journal.HASHED]:
+                yield Flaw(at, f"Entry {at} does not have the hash of the particulars kept beside it.")
+            values[name] = _read(one["value"])
+    if kept:
+        yield Flaw(at, f"Entry {at} has particulars beside it that it does not speak of.")
+
+
+def _agrees(stood: object, said: object) -> bool:
+    return Erased.ERASED in (stood, said) or stood == said
+
+
+def _flaws_of_erasure(states: Mapping[Subject, State]) -> Iterator[Flaw]:
+    for subject, state in states.items():
+        if state.erased_at is not None and state.erased_at > state.may_be_erased_until:
+            yield Flaw(state.erased_at, f"Particulars of the {subject[0]} {subject[1]} are gone, and no entry says that they were erased.")
 
 
 def _flaws_of_head(unit: Unit, *, entries: int, last_hash: str) -> Iterator[Flaw]:
@@ -122,7 +184,7 @@ def _flaws_of_head(unit: Unit, *, entries: int, last_hash: str) -> Iterator[Flaw
         yield Flaw(head[0], f"The journal ends at entry {entries}, but its head says {head[0]}.")
 
 
-def _flaws_of_rows(unit: Unit, states: dict[Subject, dict[str, Any]]) -> tuple[int, list[Flaw]]:
+def _flaws_of_rows(unit: Unit, states: dict[Subject, State]) -> tuple[int, list[Flaw]]:
     flaws: list[Flaw] = []
     seen: set[Subject] = set()
     for subject, row in _rows(unit):
@@ -130,10 +192,19 @@ def _flaws_of_rows(unit: Unit, states: dict[Subject, dict[str, Any]]) -> tuple[i
         said = states.get(subject)
         if said is None:
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is in no entry of the journal."))
-        elif msgspec.json.decode(json_text(row)) != said:
+        elif said.let_go:
+            flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} was let go of and is on record."))
+        elif not _is_as_said(msgspec.json.decode(json_text(row)), said):
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is not what the journal says it is."))
-    flaws.extend(Flaw(None, f"The {gone[0]} {gone[1]} is in the journal but not on record.") for gone in states.keys() - seen)
+    gone = (subject for subject, state in states.items() if subject not in seen and not state.let_go)
+    flaws.extend(Flaw(None, f"The {noun} {subject_id} is in the journal but not on record.") for noun, subject_id in gone)
     return len(seen), flaws
+
+
+def _is_as_said(row: Mapping[str, Any], said: State) -> bool:
+    """Return whether a record is what its entries left. A column that is younger than the entries is empty."""
+    stood = {**said.values, "version": said.version}
+    return stood.keys() <= row.keys() and all(_agrees(stood.get(name), value) for name, value in row.items())
 
 
 def _rows(unit: Unit) -> Iterator[tuple[Subject, dict[str, Any]]]:
@@ -159,6 +230,13 @@ def _content(row: Mapping[str, Any]) -> dict[str, Any]:
     except msgspec.DecodeError:
         return {}
     return _mapping(content)
+
+
+def _read(text: object) -> object:
+    try:
+        return msgspec.json.decode(text) if isinstance(text, str) else text
+    except msgspec.DecodeError:
+        return text
 
 
 def _mapping(value: object) -> dict[str, Any]:

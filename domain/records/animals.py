@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from enum import StrEnum
 from typing import Annotated, ClassVar
-from uuid import UUID
 
 from pydantic import model_validator
 from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to, unique_while_kept
-from domain.records.columns import Name, Note, UuidColumn, words_of
+from domain.records.columns import Id, Name, Note, UuidColumn, words_of
 from domain.records.stated import misstated
 
 
@@ -31,7 +30,7 @@ class TaxonStated(Stated):
     scientific_name: Name
     rank: TaxonRank = Field(sa_type=words_of(TaxonRank))
     common_name: Name | None = None
-    parent_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    parent_id: Id | None = Field(default=None, sa_type=UuidColumn)
     note: Note = ""
 
 
@@ -55,9 +54,9 @@ class Grouping(StrEnum):
 class AnimalStated(Stated):
     """An animal, or a counted group of one taxon, and the enclosure it is in."""
 
-    taxon_id: UUID = Field(sa_type=UuidColumn)
+    taxon_id: Id = Field(sa_type=UuidColumn)
     tag: Name
-    enclosure_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    enclosure_id: Id | None = Field(default=None, sa_type=UuidColumn)
     grouping: Grouping = Field(default=Grouping.INDIVIDUAL, sa_type=words_of(Grouping))
     count: Annotated[int, Field(ge=1, le=10_000_000)] = 1
     name: Name | None = None

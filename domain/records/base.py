@@ -46,6 +46,8 @@ class Record(SQLModel):
 
     noun: ClassVar[str]
     """The record's name in the journal and in sentences; also its table's name."""
+    personal: ClassVar[frozenset[str]] = frozenset()
+    """The columns that hold a person's particulars: texts, of which the journal's chain holds only salted hashes."""
 
 
 def owned_by_organisation() -> sa.ForeignKeyConstraint:

@@ -9,18 +9,26 @@ from typing import Annotated, Any, cast
 from uuid import UUID
 
 import sqlalchemy as sa
-from pydantic import AfterValidator, BeforeValidator, ValidationInfo
+from pydantic import UUID7, AfterValidator, BeforeValidator, ValidationInfo, WithJsonSchema
 from pydantic_core import PydanticKnownError
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field
 
+from domain.errors import Unfit
 from domain.rules.text import kept_line, kept_lines
 
 NAME_LENGTH = 120
 NOTE_LENGTH = 4000
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_ID = re.compile(r"[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}")
+_ID_7 = "^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-7[0-9a-fA-F]{3}-[89abAB][0-9a-fA-F]{3}-[0-9a-fA-F]{12}$"
+
+LINE_SCHEMA = {"type": "string", "minLength": 1, "maxLength": NAME_LENGTH, "format": "line"}
+LINES_SCHEMA = {"type": "string", "maxLength": NOTE_LENGTH, "format": "lines"}
+DAY_SCHEMA = {"type": "string", "format": "date", "pattern": "^(19|20|21)[0-9]{2}-|^2200-"}
+"""As OpenAPI describes them; what the formats ``line`` and ``lines`` mean is said in the description of the API."""
 
 
 class UuidColumn(TypeDecorator[UUID]):
@@ -86,10 +94,17 @@ def _written_day(value: object, said: ValidationInfo) -> object:
         raise PydanticKnownError("date_parsing", {"error": str(impossible)}) from impossible
 
 
+def _written_id(value: object) -> object:
+    """Refuse an id that is not written in its one usual form: in braces, as a URN or without hyphens it would come back otherwise."""
+    if isinstance(value, str) and not _ID.fullmatch(value):
+        raise PydanticKnownError("uuid_parsing", {"error": "not in its usual form"})
+    return value
+
+
 def _likely_day(day: date) -> date:
     """Refuse a year before 1900 or after 2200, so that a slip of the pen is not a service life."""
     if not 1900 <= day.year <= 2200:  # noqa: PLR2004 - said in the sentence
-        raise ValueError("the year should be between 1900 and 2200")
+        raise Unfit("the year should be between 1900 and 2200", code="date-unlikely")
     return day
 
 
@@ -108,9 +123,12 @@ def _no_longer(kept: str, *, than: int) -> str:
     return kept
 
 
-Name = Annotated[str, Field(min_length=1, max_length=NAME_LENGTH), AfterValidator(_name)]
-Note = Annotated[str, Field(max_length=NOTE_LENGTH), AfterValidator(_note)]
-Day = Annotated[date, BeforeValidator(_written_day), AfterValidator(_likely_day)]
+Id = Annotated[UUID, BeforeValidator(_written_id)]
+NewId = Annotated[UUID7, BeforeValidator(_written_id), WithJsonSchema({"type": "string", "format": "uuid", "pattern": _ID_7})]
+"""An id that a caller makes: of version 7, so that ids stand in the order of time."""
+Name = Annotated[str, Field(min_length=1, max_length=NAME_LENGTH), AfterValidator(_name), WithJsonSchema(LINE_SCHEMA)]
+Note = Annotated[str, Field(max_length=NOTE_LENGTH), AfterValidator(_note), WithJsonSchema(LINES_SCHEMA)]
+Day = Annotated[date, BeforeValidator(_written_day), AfterValidator(_likely_day), WithJsonSchema(DAY_SCHEMA)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Months = Annotated[int, Field(ge=1, le=1200)]
 Weeks = Annotated[int, Field(ge=1, le=5200)]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from enum import StrEnum
 from typing import Annotated, Any, ClassVar
-from uuid import UUID
 
 from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to, unique_while_kept
-from domain.records.columns import Count, JsonColumn, Name, Note, UuidColumn, words_of
+from domain.records.columns import Count, Id, JsonColumn, Name, Note, UuidColumn, words_of
 from domain.records.shapes import Shape
 
 
@@ -34,7 +33,7 @@ class SystemStated(Stated):
     ``least_gap_days`` is the least time between changing two of its filter media lots [days].
     """
 
-    site_id: UUID = Field(sa_type=UuidColumn)
+    site_id: Id = Field(sa_type=UuidColumn)
     name: Name
     least_gap_days: Annotated[int, Field(ge=1, le=365)] = 14
     note: Note = ""
@@ -60,14 +59,14 @@ class EnclosureStated(Stated):
     ``displacement_fraction`` is the share of the gross volume that rocks, roots and substrate take up [fraction].
     """
 
-    site_id: UUID = Field(sa_type=UuidColumn)
+    site_id: Id = Field(sa_type=UuidColumn)
     name: Name
     kind: EnclosureKind = Field(default=EnclosureKind.OTHER, sa_type=words_of(EnclosureKind))
     shape: Shape | None = Field(default=None, sa_type=JsonColumn)
     displacement_fraction: Annotated[float, Field(ge=0, lt=1)] = 0.0
     walking_order: Count | None = None
-    parent_id: UUID | None = Field(default=None, sa_type=UuidColumn)
-    life_support_system_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    parent_id: Id | None = Field(default=None, sa_type=UuidColumn)
+    life_support_system_id: Id | None = Field(default=None, sa_type=UuidColumn)
     note: Note = ""
 
 

@@ -1,8 +1,11 @@
-"""The two databases behind one interface: how connections are opened, transactions are run, and driver errors become refusals.
+"""The two databases behind one interface: how connections are opened and transactions are run.
 
 The connection contract. SQLite: a library free of the WAL-reset race (3.51.3, or 3.50.7 or 3.44.6), write-ahead log with full
 synchronisation, foreign keys and recursive triggers on, one writer at a time; an older library gets a rollback journal with extra
 synchronisation instead, and reads leave the event loop. PostgreSQL: psycopg 3, UTC, read pool in autocommit.
+
+Whose rows a statement may touch is told to the database before the statement, on every connection of either kind; see
+``domain.records.tenancy``.
 """
 
 from __future__ import annotations
@@ -10,18 +13,22 @@ from __future__ import annotations
 import asyncio
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Protocol, cast
+from weakref import WeakKeyDictionary
 
 from sqlalchemy.engine import URL, make_url
 
-from domain.errors import Conflict, StorageBusy
+from domain.records.driver_errors import PostgresErrors, SqliteErrors, pause_s, refusal_of
+from domain.records.entrance import DIRECTORY, Entrance
 from domain.records.journal import Origin
-from domain.records.statements import DialectName, Row, Statement
+from domain.records.statements import Compiled, DialectName, Row, Statement
 from domain.records.tables import make_ready
+from domain.records.tenancy import TELL_POSTGRES, Whose, furnish
 from domain.records.unit import Overtaken, Unit, sealed
 
 BUSY_TIMEOUT_MS = 5000
@@ -29,6 +36,19 @@ CACHE_KIB = 65536
 SAFE_SQLITE = ((3, 44, 6), (3, 50, 7), (3, 51, 3))
 TRIES = 4
 """How often a unit is run before a conflict between transactions is given back to the caller."""
+PATIENCE_S = 6.0
+"""How long after its first run a unit is run again at most [s]."""
+POOL_WAIT_S = 1.0
+"""How long a request waits for a connection to PostgreSQL [s]; whoever would wait longer is better told to come back."""
+RECONNECT_S = 2.0
+"""How long the pool tries by itself to reach PostgreSQL again [s]; afterwards each request makes it try."""
+SESSION: Mapping[str, str] = {
+    "timezone": "UTC",
+    "statement_timeout": "5s",
+    "lock_timeout": "2s",
+    "idle_in_transaction_session_timeout": "10s",
+}
+"""What holds on the service's connections to PostgreSQL; ``Unit.take_time`` gives one transaction more."""
 
 
 class Store(Protocol):
@@ -42,8 +62,14 @@ class Store(Protocol):
     def snapshot(self, origin: Origin) -> AbstractContextManager[Unit]:
         """Open a reading transaction: one state of the records, whatever others write meanwhile. It cannot change anything."""
 
-    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
-        """Return the rows of one reading statement as the driver gives them. ``organisation_id`` has to be among the parameters."""
+    async def read(self, statement: Statement, *, organisation_id: int, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+        """Return the rows of one reading statement about an organisation as the driver gives them."""
+
+    async def enter(self, entrance: Entrance, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+        """Return the rows of a statement that runs before it is known whose request it is, as the driver gives them."""
+
+    def organisations(self) -> list[Row]:
+        """Return every organisation of the installation: number, name, currency, instant of creation."""
 
     async def open(self) -> None:
         """Make the store ready for ``read`` on the running event loop."""
@@ -69,14 +95,20 @@ def run_unit(store: Store, work: Callable[[Unit], Any], *, origin: Origin) -> An
 
     Raises:
         StorageBusy: The database could not be asked in time, or the transactions kept coming between.
+        TookTooLong: The database ended the transaction because it took longer than it may.
+        StorageFailed: The storage does not work, and another try will not help.
     """
-    for _ in range(TRIES):
+    last_at = time.monotonic() + PATIENCE_S
+    tried = 0
+    while True:
+        tried += 1
         try:
             with store.transaction(origin) as unit:
                 return work(unit)
-        except Overtaken:
-            continue
-    raise StorageBusy("The record is being changed by others just now; nothing was changed. Please try again.")
+        except Overtaken as overtaken:
+            if tried == TRIES or time.monotonic() > last_at:
+                raise refusal_of(overtaken) from overtaken
+        time.sleep(pause_s(tried))
 
 
 def sqlite_driver() -> ModuleType:
@@ -109,10 +141,15 @@ class SqliteStore:
         self.path = path
         self.driver = sqlite_driver()
         self.write_ahead = safe_sqlite(self.driver.sqlite_version_info)
+        self._refusals = SqliteErrors(self.driver, path).as_refusals
         self._writing = threading.Lock()
         self._reading = threading.Lock()
         self._writer = self.connect()
+        self._written = self.furnish(self._writer)
         self._reader: Any = None
+        self._read_of = Whose()
+        self._door: Any = None
+        self._spare: list[tuple[Any, Whose]] = []
 
     def connect(self) -> Any:  # noqa: ANN401 - a DB-API connection of either driver
         """Return a connection that keeps the contract of this module."""
@@ -130,14 +167,23 @@ class SqliteStore:
             connection.execute(f"PRAGMA {pragma}").fetchall()
         return connection
 
+    def furnish(self, connection: Any) -> Whose:  # noqa: ANN401 - a DB-API connection of either driver
+        """Put the guards of the tenant on a connection."""
+        return furnish(connection)
+
+    def compiled(self, statement: Statement) -> Compiled:
+        """Return a statement as it is run here."""
+        return statement.on(self.dialect)
+
     @contextmanager
     def transaction(self, origin: Origin) -> Iterator[Unit]:
         """Open a writing transaction; see ``Store``."""
         with self._writing, self._refusals():
             cursor = self._writer.cursor()
             cursor.execute("BEGIN IMMEDIATE")
+            self._written.organisation_id = origin.organisation_id
             try:
-                with sealed(Unit(cursor, dialect=self.dialect, origin=origin)) as unit:
+                with sealed(Unit(cursor, dialect=self.dialect, origin=origin, compiled=self.compiled)) as unit:
                     yield unit
                 cursor.execute("COMMIT")
             except BaseException:
@@ -151,29 +197,67 @@ class SqliteStore:
     def snapshot(self, origin: Origin) -> Iterator[Unit]:
         """Open a reading transaction on a connection of its own; see ``Store``."""
         with self._refusals():
-            connection = self.connect()
+            connection, whose = self._spare_reader()
             try:
-                connection.execute("PRAGMA query_only=ON").fetchall()
+                whose.organisation_id = origin.organisation_id
                 cursor = connection.cursor()
                 cursor.execute("BEGIN")
-                yield Unit(cursor, dialect=self.dialect, origin=origin)
-            finally:
+                yield Unit(cursor, dialect=self.dialect, origin=origin, compiled=self.compiled)
+                cursor.execute("ROLLBACK")
+                cursor.close()
+            except BaseException:
                 connection.close()
+                raise
+            self._spare.append((connection, whose))
 
-    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+    async def read(self, statement: Statement, *, organisation_id: int, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Read on the event loop where readers never wait for a writer, else in a thread; see ``Store``."""
+        parameters["organisation_id"] = organisation_id
         if self.write_ahead:
             return self._read(statement, parameters)
         return await asyncio.to_thread(self._read, statement, parameters)
 
+    async def enter(self, entrance: Entrance, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+        """Read at the door; see ``Store``."""
+        if self.write_ahead:
+            return self._enter(entrance, parameters)
+        return await asyncio.to_thread(self._enter, entrance, parameters)
+
+    def organisations(self) -> list[Row]:
+        """Return every organisation; see ``Store``."""
+        compiled = DIRECTORY[self.dialect].on(self.dialect)
+        return [compiled.python_row(row) for row in self._enter(DIRECTORY, {})]
+
     def _read(self, statement: Statement, parameters: dict[str, Any]) -> list[Row]:
-        compiled = statement.on(self.dialect)
+        compiled = self.compiled(statement)
         with self._reading, self._refusals():
             if self._reader is None:
                 self._reader = self.connect()
-                self._reader.execute("PRAGMA query_only=ON").fetchall()
+                self._read_of = self._furnish_reader(self._reader)
+            self._read_of.organisation_id = parameters["organisation_id"]
             rows: list[Row] = self._reader.execute(compiled.sql, compiled.bound(parameters)).fetchall()
             return rows
+
+    def _enter(self, entrance: Entrance, parameters: dict[str, Any]) -> list[Row]:
+        compiled = entrance[self.dialect].on(self.dialect)
+        with self._reading, self._refusals():
+            if self._door is None:
+                self._door = self.connect()
+                self._door.execute("PRAGMA query_only=ON").fetchall()
+            rows: list[Row] = self._door.execute(compiled.sql, compiled.bound(parameters)).fetchall()
+            return rows
+
+    def _spare_reader(self) -> tuple[Any, Whose]:
+        """Return a reading connection that nobody uses; furnishing a new one takes milliseconds."""
+        with suppress(IndexError):
+            return self._spare.pop()
+        connection = self.connect()
+        return connection, self._furnish_reader(connection)
+
+    def _furnish_reader(self, connection: Any) -> Whose:  # noqa: ANN401 - a DB-API connection of either driver
+        whose = self.furnish(connection)
+        connection.execute("PRAGMA query_only=ON").fetchall()
+        return whose
 
     async def open(self) -> None:
         """Nothing is to be opened."""
@@ -182,26 +266,13 @@ class SqliteStore:
         """Nothing was opened."""
 
     def close(self) -> None:
-        """Close both connections."""
+        """Close all connections."""
         with self._writing, self._reading:
-            self._writer.close()
-            if self._reader is not None:
-                self._reader.close()
-                self._reader = None
-
-    @contextmanager
-    def _refusals(self) -> Iterator[None]:
-        try:
-            yield
-        except self.driver.IntegrityError as broken:
-            conflict = _conflict_of(str(broken))
-            if conflict is None:
-                raise
-            raise conflict from broken
-        except self.driver.OperationalError as busy:
-            if "locked" in str(busy) or "busy" in str(busy):
-                raise StorageBusy("The database is busy; nothing was changed. Please try again.") from busy
-            raise
+            for connection in (self._writer, self._reader, self._door, *(spare for spare, _ in self._spare)):
+                if connection is not None:
+                    connection.close()
+            self._reader = self._door = None
+            self._spare.clear()
 
 
 class PostgresStore:
@@ -210,18 +281,25 @@ class PostgresStore:
     dialect: DialectName = "postgresql"
 
     def __init__(self, url: URL, *, pool_size: int) -> None:
-        import psycopg  # noqa: PLC0415 - an extra; absent where only SQLite is used
-        import psycopg_pool  # noqa: PLC0415
+        import psycopg_pool  # noqa: PLC0415 - an extra; absent where only SQLite is used
 
         self.url = url
-        self._psycopg, self._pools = psycopg, psycopg_pool
+        self._pools = psycopg_pool
+        self._refusals = PostgresErrors().as_refusals
         self._conninfo = url.set(drivername="postgresql").render_as_string(hide_password=False)
         self._pool_size = pool_size
-        self._options = {"options": "-c timezone=UTC", "connect_timeout": 3}
+        self._options = {"options": " ".join(f"-c {name}={value}" for name, value in SESSION.items()), "connect_timeout": 3}
         self._writing = psycopg_pool.ConnectionPool(
-            self._conninfo, kwargs=self._options, min_size=1, max_size=pool_size, timeout=5, open=True
+            self._conninfo,
+            kwargs=self._options,
+            min_size=1,
+            max_size=pool_size,
+            timeout=POOL_WAIT_S,
+            reconnect_timeout=RECONNECT_S,
+            open=True,
         )
         self._reading: Any = None
+        self._read_of: WeakKeyDictionary[Any, int] = WeakKeyDictionary()
 
     @contextmanager
     def transaction(self, origin: Origin) -> Iterator[Unit]:
@@ -230,16 +308,18 @@ class PostgresStore:
             self._refusals(),
             self._writing.connection() as connection,
             connection.cursor() as cursor,
-            sealed(Unit(cast("Any", cursor), dialect=self.dialect, origin=origin)) as unit,
         ):
-            yield unit
+            cursor.execute(self._told(origin.organisation_id))
+            with sealed(Unit(cast("Any", cursor), dialect=self.dialect, origin=origin, compiled=self.compiled)) as unit:
+                yield unit
 
     @contextmanager
     def snapshot(self, origin: Origin) -> Iterator[Unit]:
         """Open a reading transaction; see ``Store``."""
         with self._refusals(), self._writing.connection() as connection, connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
-            yield Unit(cast("Any", cursor), dialect=self.dialect, origin=origin)
+            cursor.execute(self._told(origin.organisation_id))
+            yield Unit(cast("Any", cursor), dialect=self.dialect, origin=origin, compiled=self.compiled)
             connection.rollback()
 
     async def open(self) -> None:
@@ -249,7 +329,8 @@ class PostgresStore:
             kwargs={**self._options, "autocommit": True},
             min_size=1,
             max_size=self._pool_size,
-            timeout=5,
+            timeout=POOL_WAIT_S,
+            reconnect_timeout=RECONNECT_S,
             open=False,
         )
         await self._reading.open()
@@ -260,52 +341,49 @@ class PostgresStore:
             await self._reading.close()
             self._reading = None
 
-    async def read(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
-        """Read on the event loop; see ``Store``."""
-        compiled = statement.on(self.dialect)
+    async def read(self, statement: Statement, *, organisation_id: int, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+        """Read on the event loop; see ``Store``.
+
+        A reading connection stays told of one organisation until it is told of another. One whose statement failed is told anew.
+        """
+        compiled = self.compiled(statement)
+        parameters["organisation_id"] = organisation_id
+        with self._refusals():
+            async with self._reading.connection() as connection:
+                if self._read_of.get(connection) != organisation_id:
+                    self._read_of.pop(connection, None)
+                    await connection.execute(self._told(organisation_id, local=""))
+                    self._read_of[connection] = organisation_id
+                try:
+                    cursor = await connection.execute(compiled.sql, compiled.bound(parameters))
+                    rows: list[Row] = await cursor.fetchall()
+                except BaseException:
+                    self._read_of.pop(connection, None)
+                    raise
+                return rows
+
+    async def enter(self, entrance: Entrance, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+        """Read at the door; see ``Store``."""
+        compiled = entrance[self.dialect].on(self.dialect)
         with self._refusals():
             async with self._reading.connection() as connection:
                 cursor = await connection.execute(compiled.sql, compiled.bound(parameters))
                 rows: list[Row] = await cursor.fetchall()
                 return rows
 
+    def organisations(self) -> list[Row]:
+        """Return every organisation; see ``Store``."""
+        compiled = DIRECTORY[self.dialect].on(self.dialect)
+        with self._refusals(), self._writing.connection() as connection:
+            return [compiled.python_row(row) for row in connection.execute(compiled.sql).fetchall()]
+
+    def compiled(self, statement: Statement) -> Compiled:
+        """Return a statement as it is run here."""
+        return statement.on(self.dialect)
+
+    def _told(self, organisation_id: int, *, local: str = "LOCAL") -> str:
+        return TELL_POSTGRES.format(local=local, organisation_id=organisation_id)
+
     def close(self) -> None:
         """Close the pool of writing connections."""
         self._writing.close()
-
-    @contextmanager
-    def _refusals(self) -> Iterator[None]:
-        try:
-            yield
-        except self._psycopg.errors.IntegrityError as broken:
-            conflict = _conflict_of(broken.diag.constraint_name or "")
-            if conflict is None:
-                raise
-            raise conflict from broken
-        except (self._psycopg.errors.SerializationFailure, self._psycopg.errors.DeadlockDetected) as between:
-            raise Overtaken from between
-        except (self._pools.PoolTimeout, self._psycopg.OperationalError) as away:
-            raise StorageBusy("The database cannot be reached in time. Please try again.") from away
-
-
-def _conflict_of(constraint: str) -> Conflict | None:
-    """Return the refusal behind a broken constraint, ``None`` for one that no request can break."""
-    if "FOREIGN KEY" in constraint or constraint.startswith("fk_"):
-        return Conflict("It refers to a record that is not there.", code="reference-missing")
-    if "UNIQUE" in constraint or constraint.startswith(("uq_", "pk_")):
-        field = _unique_field(constraint)
-        what = f"this {field.replace('_', ' ')}" if field else "the same name, tag or id"
-        return Conflict(f"There is already a record with {what}.", code="already-there", field=field)
-    return None
-
-
-_UNIQUE_FIELDS = {"taxon_name_key": "scientific_name", "name_key": "name", "tag_key": "tag", "shelf_key": "shelf"}
-
-
-def _unique_field(constraint: str) -> str:
-    """Return the field that has to be unique: of ``uq_site_name_key`` on PostgreSQL, ``..., site.name_key`` on SQLite."""
-    column = constraint.rpartition(" ")[2]
-    if column.startswith("pk_") or column.endswith(".id"):
-        return "id"
-    name = column.replace(".", "_")
-    return next((field for ending, field in _UNIQUE_FIELDS.items() if name.endswith(ending)), "")

@@ -18,6 +18,7 @@ from domain.records.columns import (
     Days,
     Hours,
     HoursPerDay,
+    Id,
     JsonColumn,
     Months,
     Name,
@@ -123,7 +124,7 @@ class EquipmentModelStated(Stated):
         if len(limits) > 1:
             raise misstated(limits[1], "say the age limit once: life_months, life_weeks or life_days")
         if len({plan.kind for plan in self.checks}) != len(self.checks):
-            raise misstated("checks", "each kind of check may be planned once")
+            raise misstated("checks", "each kind of check may be planned once", code="repeated")
         return self
 
 
@@ -153,7 +154,7 @@ class SeasonStated(BaseModel):
         try:
             date(2024, self.from_month, self.from_day)
         except ValueError as impossible:
-            raise misstated("from_day", f"there is no day {self.from_day} in month {self.from_month}") from impossible
+            raise misstated("from_day", f"there is no day {self.from_day} in month {self.from_month}", code="not-date") from impossible
         return self
 
 
@@ -169,9 +170,9 @@ class RunPeriodStated(BaseModel):
     @model_validator(mode="after")
     def _constant_or_seasonal(self) -> RunPeriodStated:
         if (self.hours_per_day is None) == (not self.seasons):
-            raise ValueError("say hours_per_day or seasons, one of them")
+            raise misstated("hours_per_day", "say hours_per_day or seasons, one of them")
         if len({(one.from_month, one.from_day) for one in self.seasons}) != len(self.seasons):
-            raise misstated("seasons", "two seasons begin on the same day")
+            raise misstated("seasons", "two seasons begin on the same day", code="repeated")
         return self
 
 
@@ -183,10 +184,10 @@ class EquipmentStated(Stated):
     """
 
     tag: Name
-    model_id: UUID = Field(sa_type=UuidColumn)
-    site_id: UUID = Field(sa_type=UuidColumn)
-    enclosure_id: UUID | None = Field(default=None, sa_type=UuidColumn)
-    life_support_system_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    model_id: Id = Field(sa_type=UuidColumn)
+    site_id: Id = Field(sa_type=UuidColumn)
+    enclosure_id: Id | None = Field(default=None, sa_type=UuidColumn)
+    life_support_system_id: Id | None = Field(default=None, sa_type=UuidColumn)
     position: Name | None = None
     serial: Name | None = None
     installed_on: Day | None = None
@@ -205,10 +206,10 @@ class EquipmentStated(Stated):
     def _makes_sense(self) -> EquipmentStated:
         overrides = (self.override_life_months, self.override_life_hours, self.override_output_minimum)
         if any(limit is not None for limit in overrides) and not self.override_reason:
-            raise misstated("override_reason", "a limit of the item's own needs override_reason")
+            raise misstated("override_reason", "a limit of the item's own needs override_reason", code="required")
         starts = [period.starts_on for period in self.run_schedule]
         if len(set(starts)) != len(starts):
-            raise misstated("run_schedule", "two periods of run_schedule begin on the same day")
+            raise misstated("run_schedule", "two periods of run_schedule begin on the same day", code="repeated")
         return self
 
 
@@ -320,8 +321,8 @@ class EquipmentCheck(Record, EquipmentCheckStated, table=True):
 class SpareStated(Stated):
     """Spare parts of one model on one shelf of a site: on hand, on order, kept back, and when to order again."""
 
-    site_id: UUID = Field(sa_type=UuidColumn)
-    model_id: UUID = Field(sa_type=UuidColumn)
+    site_id: Id = Field(sa_type=UuidColumn)
+    model_id: Id = Field(sa_type=UuidColumn)
     shelf: Name
     on_hand: Count = 0
     on_order: Count = 0

@@ -6,8 +6,9 @@ An entry's ``content`` is its canonical JSON (names in order, no blanks, UTF-8),
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
 from typing import Any
@@ -22,6 +23,12 @@ from domain.records.statements import Statement, instant_text, json_text
 from domain.rules.permissions import EVERYWHERE, Reach
 
 CHAIN = b"reedbed-journal-1\n"
+LET_GO = "let_go"
+"""The action of the last entry of a record whose time was up: it is not on record any more."""
+ERASING = frozenset(("erase_staff", "erase_account", "erase_account_identity"))
+"""The actions that say that a person's particulars in earlier entries were erased."""
+HASHED = "sha256_salted"
+"""What an entry's member says in place of a person's particular."""
 NO_HASH = "0" * 64
 """What the first entry names as the hash before it."""
 
@@ -52,9 +59,63 @@ class JournalHead(SQLModel, table=True):
     hash: str = Field(max_length=64)
 
 
+class JournalPrivate(SQLModel, table=True):
+    """A person's particulars that an entry speaks of. The entry holds only their salted hash, so that they can be erased one day.
+
+    ``value`` is JSON text; it and ``salt`` are empty once erased. ``part`` is ``before`` or ``after``.
+    """
+
+    __tablename__ = "journal_private"
+    __table_args__ = (
+        owned_by_organisation(),
+        sa.ForeignKeyConstraint(["organisation_id", "position"], ["journal.organisation_id", "journal.position"]),
+    )
+
+    organisation_id: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    position: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    part: str = Field(primary_key=True, max_length=16)
+    field: str = Field(primary_key=True, max_length=64)
+    salt: str | None = Field(default=None, max_length=64)
+    value: str | None = Field(default=None, sa_type=sa.Text)
+
+
+class JournalCheckpoint(SQLModel, table=True):
+    """The end of a chain at an instant, signed by a key that the database does not hold, and written down in a second place as well."""
+
+    __tablename__ = "journal_checkpoint"
+    __table_args__ = (owned_by_organisation(),)
+
+    organisation_id: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    position: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    hash: str = Field(max_length=64)
+    at: datetime = Field(sa_type=InstantColumn)
+    key_id: str = Field(max_length=64)
+    signature: str = Field(max_length=200)
+
+
+class ReadingLog(SQLModel, table=True):
+    """Who read what is sensitive, or took an export away. Append-only, and in no chain."""
+
+    __tablename__ = "reading_log"
+    __table_args__ = (owned_by_organisation(), sa.Index("ix_reading_log_at", "organisation_id", "at"))
+
+    organisation_id: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    id: UUID = Field(primary_key=True, sa_type=UuidColumn)
+    at: datetime = Field(sa_type=InstantColumn)
+    actor: str = Field(max_length=64)
+    credential: str | None = Field(default=None, max_length=64)
+    on_behalf_of: UUID | None = Field(default=None, sa_type=UuidColumn)
+    request_id: str = Field(max_length=64)
+    action: str = Field(max_length=64)
+    subject_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A change of one record, before it has its place in the chain. ``before`` is empty for a new record."""
+    """A change of one record, before it has its place in the chain. ``before`` is empty for a new record.
+
+    ``personal`` names the columns that hold a person's particulars.
+    """
 
     action: str
     subject: str
@@ -63,6 +124,22 @@ class Change:
     before: Mapping[str, Any]
     after: Mapping[str, Any]
     reason: str | None = None
+    personal: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Particular:
+    """One of a person's particulars in an entry: where it stands there, its salt, and its value as JSON text."""
+
+    part: str
+    field: str
+    salt: str
+    value: str
+
+    @property
+    def digest(self) -> str:
+        """What the entry holds in its place."""
+        return particular_digest(self.salt, self.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +157,27 @@ class Origin:
     on_behalf_of: UUID | None = None
     reason: str | None = None
     reach: Reach = EVERYWHERE
+
+
+def without_particulars(change: Change) -> tuple[Change, list[Particular]]:
+    """Return a change with salted hashes in place of a person's particulars, and those particulars."""
+    if not change.personal:
+        return change, []
+    kept = [
+        Particular(part, name, secrets.token_hex(16), json_text(value))
+        for part, values in (("before", change.before), ("after", change.after))
+        for name, value in values.items()
+        if name in change.personal and value is not None
+    ]
+    before, after = dict(change.before), dict(change.after)
+    for one in kept:
+        (before if one.part == "before" else after)[one.field] = {HASHED: one.digest}
+    return replace(change, before=before, after=after), kept
+
+
+def particular_digest(salt: str, value: str) -> str:
+    """Return the salted hash of a particular's JSON text, as hexadecimal text."""
+    return sha256(f"{salt}\n{value}".encode()).hexdigest()
 
 
 def entry_content(change: Change, *, origin: Origin, position: int, previous: str) -> str:
@@ -110,7 +208,7 @@ def entry_hash(content: str) -> str:
     return sha256(CHAIN + content.encode()).hexdigest()
 
 
-_journal, _head = table_of(JournalEntry), table_of(JournalHead)
+_journal, _head, _private = table_of(JournalEntry), table_of(JournalHead), table_of(JournalPrivate)
 _here = _journal.c.organisation_id == sa.bindparam("organisation_id")
 _head_here = _head.c.organisation_id == sa.bindparam("organisation_id")
 
@@ -126,3 +224,27 @@ ADD_ENTRY = Statement(sa.insert(_journal))
 ENTRIES_AFTER = Statement(
     sa.select(_journal).where(_here, _journal.c.position > sa.bindparam("after")).order_by(_journal.c.position).limit(sa.bindparam("limit"))
 )
+
+KEEP_PARTICULAR = Statement(sa.insert(_private))
+PARTICULARS_BETWEEN = Statement(
+    sa.select(_private).where(
+        _private.c.organisation_id == sa.bindparam("organisation_id"),
+        _private.c.position > sa.bindparam("after"),
+        _private.c.position <= sa.bindparam("until"),
+    )
+)
+FORGET_PARTICULARS = Statement(
+    sa.update(_private)
+    .where(
+        _private.c.organisation_id == sa.bindparam("at_organisation_id"),
+        _private.c.position.in_(
+            sa.select(_journal.c.position).where(
+                _journal.c.organisation_id == sa.bindparam("at_organisation_id"),
+                _journal.c.subject == sa.bindparam("of_subject"),
+                _journal.c.subject_id == sa.bindparam("of_subject_id"),
+            )
+        ),
+    )
+    .values(salt=sa.bindparam("new_salt", type_=_private.c.salt.type), value=sa.bindparam("new_value", type_=_private.c.value.type))
+)
+"""Erases what the chain holds only hashes of: with ``new_salt`` and ``new_value`` empty nobody can say any more what was hashed."""

@@ -1,4 +1,4 @@
-"""What the doors read: one record, a list of records page by page, and the key that a caller signs in with.
+"""What the doors read: one record, and a list of records page by page.
 
 Every statement is built once for each combination of filters and kept. A page goes on after the last record of the page before it (its
 key), never by counting, so that what is registered or ended in between neither repeats nor hides a record.
@@ -14,9 +14,10 @@ from typing import Any
 import sqlalchemy as sa
 
 from domain.records.base import Record, table_of
+from domain.records.belonging import at_reached_sites
 from domain.records.enclosures import Enclosure
 from domain.records.equipment import MEDIA_KINDS, Equipment, EquipmentModel
-from domain.records.organisations import ApiKey, Organisation
+from domain.records.organisations import Organisation
 from domain.records.statements import Statement
 
 _HIDDEN = frozenset({"organisation_id", "hours_per_day", "secret_sha256"})
@@ -67,15 +68,24 @@ def one(record: type[Record], *, within: str | None = None) -> Statement:
 
 
 @cache
-def page(record: type[Record], *, filters: frozenset[str], period: Period, order: Order = Order.ID, goes_on: bool = False) -> Statement:
+def page(
+    record: type[Record],
+    *,
+    filters: frozenset[str],
+    period: Period,
+    order: Order = Order.ID,
+    goes_on: bool = False,
+    at_sites: bool = False,
+) -> Statement:
     """Return the statement for one page of a list, at most ``limit`` records.
 
     Where it goes on it needs ``after_id``, and ``after_rank`` in walking order; on a day ``as_of`` and ``as_of_end``, the instant at which
-    that day ended.
+    that day ended. With ``at_sites`` it holds only what is at the sites of ``reach_site_ids``, a list of ids as text.
     """
     table = table_of(record)
     rank = [_rank()] if order is Order.WALKING else []
     conditions = [_own(record), *(_equals(record, name) for name in sorted(filters)), *_existing(record, period)]
+    conditions += [at_reached_sites(record)] if at_sites else []
     if goes_on:
         conditions.append(sa.tuple_(*rank, table.c.id) > sa.tuple_(*_last(order)) if rank else table.c.id > sa.bindparam("after_id"))
     chosen = sa.select(*shown_columns(record)).where(*conditions)
@@ -126,29 +136,13 @@ def _existing(record: type[Record], period: Period) -> list[sa.ColumnElement[boo
     return conditions[period]
 
 
-_key, _organisation, _item, _model = (
-    table_of(ApiKey),
+_organisation, _item, _model = (
     table_of(Organisation),
     table_of(Equipment),
     table_of(EquipmentModel),
 )
 
-KEY_BY_PUBLIC_ID = Statement(
-    sa.select(
-        _key.c.organisation_id,
-        _key.c.id,
-        _key.c.name,
-        _key.c.access,
-        _key.c.secret_sha256,
-        _key.c.expires_on,
-        _key.c.ended_on,
-    ).where(_key.c.public_id == sa.bindparam("public_id"))
-)
-"""The one statement without an organisation: it is the one that finds out whose request it is."""
-
 OWN_ORGANISATION = Statement(sa.select(_organisation).where(_organisation.c.id == sa.bindparam("organisation_id")))
-
-SCHEMA_REVISION = Statement(sa.select(sa.column("version_num", sa.String)).select_from(sa.table("alembic_version")))
 
 ENCLOSURES_OF_SYSTEM = Statement(
     sa.select(table_of(Enclosure).c.id)

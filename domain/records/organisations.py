@@ -8,11 +8,13 @@ from typing import Annotated, ClassVar
 from uuid import UUID
 
 import sqlalchemy as sa
+from pydantic import Field as PydanticField
 from pydantic import StringConstraints
 from sqlmodel import Field, SQLModel
 
-from domain.records.base import Record, Stated, owned_by_organisation
-from domain.records.columns import Day, InstantColumn, Name, words_of
+from domain.records.base import Record, Stated, owned_by_organisation, refers_to
+from domain.records.columns import Day, InstantColumn, JsonColumn, Name, UuidColumn, words_of
+from domain.rules.permissions import Scope
 
 SERVER_BITS = 40
 """An organisation's number is the server's number times 2 to the 40th plus a sequence: unique across servers, below 2 to the 53rd."""
@@ -42,11 +44,16 @@ class Access(StrEnum):
 
 
 class ApiKeyStated(Stated):
-    """A key for a program: what it is for, what it may do, until when."""
+    """A key for a program: what it is for, what it may do, until when.
+
+    ``scopes`` says one by one what it may do; without them ``access`` does. It is good for the sites of ``site_ids`` alone, or for all.
+    """
 
     name: Name
-    access: Access = Field(sa_type=words_of(Access))
+    access: Access = Field(default=Access.READ, sa_type=words_of(Access))
     expires_on: Day | None = None
+    scopes: Annotated[list[Scope], PydanticField(min_length=1, max_length=len(Scope))] | None = Field(default=None, sa_type=JsonColumn)
+    site_ids: Annotated[list[UUID], PydanticField(min_length=1, max_length=200)] | None = Field(default=None, sa_type=JsonColumn)
 
 
 class ApiKey(Record, ApiKeyStated, table=True):
@@ -58,6 +65,18 @@ class ApiKey(Record, ApiKeyStated, table=True):
 
     public_id: str = Field(max_length=24)
     secret_sha256: str = Field(max_length=64)
+    successor_of: UUID | None = Field(default=None, sa_type=UuidColumn)
+
+
+class KeyUse(SQLModel, table=True):
+    """When a key was last used, to the hour; not journalled."""
+
+    __tablename__ = "key_use"
+    __table_args__ = (owned_by_organisation(), refers_to("api_key", "key_id"))
+
+    organisation_id: int = Field(primary_key=True, sa_type=sa.BigInteger, sa_column_kwargs={"autoincrement": False})
+    key_id: UUID = Field(primary_key=True, sa_type=UuidColumn)
+    last_used_at: datetime = Field(sa_type=InstantColumn)
 
 
 class Idempotency(SQLModel, table=True):

@@ -9,7 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from domain.rules import volumes
 
-Metres = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
+Metres = Annotated[float, Field(ge=0.001, le=1000, allow_inf_nan=False)]
+"""An inside dimension [m], of a millimetre or more."""
 Depth = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 """Water depth [m]; 0 for an enclosure without water."""
 Area = Annotated[float, Field(ge=0, le=1_000_000, allow_inf_nan=False)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar
 
-from pydantic import AfterValidator, StringConstraints
+from pydantic import AfterValidator, StringConstraints, WithJsonSchema
 from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, unique_while_kept
@@ -17,7 +17,12 @@ def _known_zone(zone: str) -> str:
     return zone
 
 
-Zone = Annotated[str, Field(max_length=64), AfterValidator(_known_zone)]
+Zone = Annotated[
+    str,
+    Field(max_length=64),
+    AfterValidator(_known_zone),
+    WithJsonSchema({"type": "string", "minLength": 1, "maxLength": 64, "format": "iana-time-zone"}),
+]
 
 
 class SiteStated(Stated):

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from typing import ClassVar
-from uuid import UUID
 
 from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to
-from domain.records.columns import Name, Note, UuidColumn, words_of
+from domain.records.columns import Id, Name, Note, UuidColumn, words_of
 from domain.rules.permissions import Role
 
 
@@ -17,7 +16,7 @@ class StaffStated(Stated):
 
     name: Name
     role: Role = Field(sa_type=words_of(Role))
-    site_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    site_id: Id | None = Field(default=None, sa_type=UuidColumn)
     contact: Note = ""
     note: Note = ""
 
@@ -28,3 +27,4 @@ class Staff(Record, StaffStated, table=True):
     __tablename__ = "staff"
     __table_args__ = (owned_by_organisation(), refers_to("site", "site_id"))
     noun: ClassVar[str] = "staff"
+    personal: ClassVar[frozenset[str]] = frozenset(("name", "contact", "note"))

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, TypeVar, get_args
+from typing import Any, LiteralString, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from domain.errors import Fault, RuleBroken
+from domain.errors import Fault, RuleBroken, Unfit
 from domain.records.base import Record
 from domain.records.shapes import Shape
 from domain.records.statements import json_text
@@ -82,9 +82,9 @@ def _what_stays(known: Any, patch: Mapping[str, Any]) -> Mapping[str, Any]:  # n
     return known
 
 
-def misstated(field: str, sentence: str) -> PydanticCustomError:
+def misstated(field: str, sentence: str, *, code: LiteralString = "not-together") -> PydanticCustomError:
     """Return the error of a rule between fields, which lies in ``field``: the one that a person would mend."""
-    return PydanticCustomError("value_error", "{sentence}", {"field": field, "sentence": sentence})
+    return PydanticCustomError(code, "{sentence}", {"field": field, "sentence": sentence})
 
 
 def faults_of(errors: Iterable[ErrorDetails]) -> tuple[Fault, ...]:
@@ -100,6 +100,8 @@ def pointer_to(place: Iterable[str | int]) -> str:
 def _fault(error: ErrorDetails) -> Fault:
     code, sentence = _SENTENCES.get(error["type"], (error["type"].replace("_", "-"), error["msg"].removeprefix("Value error, ")))
     context = error.get("ctx", {})
+    if isinstance(context.get("error"), Unfit):
+        code = context["error"].code
     if error["type"] in {"enum", "literal_error", "union_tag_invalid"}:
         sentence = f"This should be one of {context.get('expected') or context.get('expected_tags')}."
         code = "not-one-of"

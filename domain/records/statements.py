@@ -6,7 +6,7 @@ type they are compared with; its rows come back as tuples, either as Python valu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from enum import Enum
@@ -43,6 +43,8 @@ class Compiled:
     keys: tuple[str, ...]
     to_python: tuple[tuple[int, Converter], ...]
     to_json: tuple[tuple[int, Converter], ...]
+    owner: str | None = None
+    """The parameter that says whose rows a writing statement is about."""
 
     def bound(self, given: Mapping[str, Any]) -> Parameters:
         """Return the parameters as the driver takes them: by position where the driver counts, else by name.
@@ -80,7 +82,7 @@ class Statement:
 
 
 def _compiled(statement: sa.Executable, *, dialect: DialectName) -> Compiled:
-    text = cast("SQLCompiler", statement.compile(dialect=_DIALECTS[dialect]))  # type: ignore[attr-defined]
+    text = _compiler(statement, dialect=dialect)
     selected = _selected_columns(statement)
     types = [column.type for column in selected]
     return Compiled(
@@ -91,7 +93,32 @@ def _compiled(statement: sa.Executable, *, dialect: DialectName) -> Compiled:
         keys=tuple(str(column.key) for column in selected),
         to_python=_present(_to_python(kind, dialect) for kind in types),
         to_json=_present(_to_json(kind, dialect) for kind in types),
+        owner=_owner_parameter(statement, text.binds),
     )
+
+
+def _compiler(statement: sa.Executable, *, dialect: DialectName) -> SQLCompiler:
+    """Compile a statement. On SQLite one that writes names the tables behind the views that a connection is furnished with."""
+    behind: dict[str, Any] = {}
+    if dialect == "sqlite" and statement.is_dml:
+        behind = {"schema_translate_map": {None: "main"}, "render_schema_translate": True}
+    return cast("SQLCompiler", statement.compile(dialect=_DIALECTS[dialect], **behind))  # type: ignore[attr-defined]
+
+
+def _owner_parameter(statement: sa.Executable, names: Iterable[str]) -> str | None:
+    """Return the parameter that says whose rows a writing statement is about, ``None`` for one that reads.
+
+    Raises:
+        LookupError: It writes, and says nothing about whose rows.
+    """
+    if not statement.is_dml:
+        return None
+    table = cast("sa.Table", statement.table)  # type: ignore[attr-defined]
+    owner = "id" if table.name == "organisation" else "organisation_id"
+    found = next((name for name in (f"at_{owner}", owner) if name in names), None)
+    if found is None:
+        raise LookupError(f"a statement on {table.name} does not say whose rows it writes")
+    return found
 
 
 def _selected_columns(statement: sa.Executable) -> list[Any]:

@@ -2,10 +2,23 @@
 
 from sqlalchemy.orm import configure_mappers
 
-from domain.records import animals, enclosures, equipment, journal, nights, organisations, sites, staff
+from domain.records import accounts, animals, approvals, enclosures, equipment, journal, nights, organisations, retention, sites, staff
 from domain.records.base import metadata
 
-__all__ = ["animals", "enclosures", "equipment", "journal", "make_ready", "metadata", "nights", "organisations", "sites", "staff"]
+__all__ = [
+    "accounts",
+    "animals",
+    "approvals",
+    "enclosures",
+    "equipment",
+    "journal",
+    "metadata",
+    "nights",
+    "organisations",
+    "retention",
+    "sites",
+    "staff",
+]
 
 
 def make_ready() -> None:

@@ -5,8 +5,9 @@ Records are written only through ``add``, ``add_many`` and ``change``, and each 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import asdict
 from functools import cache
 from typing import Any, Protocol, TypeVar
 from uuid import UUID
@@ -17,6 +18,7 @@ from sqlmodel import SQLModel
 from domain.errors import NotFound
 from domain.records import journal
 from domain.records.base import Record, columns_of, row_of, table_of
+from domain.records.belonging import refuse_beyond_reach
 from domain.records.statements import Compiled, DialectName, Parameters, Row, Statement
 from domain.rules.identifiers import ids_at
 
@@ -24,8 +26,16 @@ R = TypeVar("R", bound=Record)
 S = TypeVar("S", bound=SQLModel)
 
 
+LONGER: Mapping[str, str] = {"statement_timeout": "10min", "lock_timeout": "1min", "idle_in_transaction_session_timeout": "10min"}
+"""What a transaction may take on PostgreSQL that is no request's."""
+
+
 class Overtaken(Exception):  # noqa: N818 - an event between transactions, not a defect
     """Another transaction changed the same record first; the whole unit is to be run again."""
+
+
+class ForeignRow(Exception):  # noqa: N818 - a defect of ours, never a refusal
+    """A statement was to write rows of another organisation than the unit's."""
 
 
 class Cursor(Protocol):
@@ -42,10 +52,18 @@ class Cursor(Protocol):
 class Unit:
     """A transaction in progress. ``origin`` says whose records, when, who and by which request."""
 
-    def __init__(self, cursor: Cursor, *, dialect: DialectName, origin: journal.Origin) -> None:
+    def __init__(
+        self,
+        cursor: Cursor,
+        *,
+        dialect: DialectName,
+        origin: journal.Origin,
+        compiled: Callable[[Statement], Compiled] | None = None,
+    ) -> None:
         self.cursor = cursor
         self.dialect: DialectName = dialect
         self.origin = origin
+        self.compiled = compiled or (lambda statement: statement.on(dialect))
         self._ids = ids_at(origin.at)
         self._changes: list[journal.Change] = []
 
@@ -58,6 +76,11 @@ class Unit:
         """Have every later statement of this transaction see one state of the records. To be called before any other statement."""
         if self.dialect == "postgresql":
             self.cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ", {})
+
+    def take_time(self) -> None:
+        """Let this transaction, and each statement in it, take longer than a request's may: nights, imports and papers do."""
+        for name, value in LONGER.items() if self.dialect == "postgresql" else ():
+            self.cursor.execute(f"SET LOCAL {name} = '{value}'", {})
 
     def new_id(self) -> UUID:
         """Return the id of a new record."""
@@ -90,7 +113,9 @@ class Unit:
 
     def run_many(self, statement: Statement, rows: Sequence[Mapping[str, Any]]) -> None:
         """Run a statement on a table that is not journalled once for each row."""
-        compiled = statement.on(self.dialect)
+        compiled = self.compiled(statement)
+        for row in rows:
+            self._refuse_foreign(compiled, row)
         if rows:
             self.cursor.executemany(compiled.sql, [compiled.bound(row) for row in rows])
 
@@ -105,28 +130,51 @@ class Unit:
             raise NotFound(f"There is no such {record.noun.replace('_', ' ')}.")
         return found
 
+    def fetch_reached(self, record: type[R], record_id: UUID) -> R:
+        """Return a record of this organisation that the origin reaches.
+
+        Raises:
+            NotFound: There is none; another organisation's is none.
+            NotAllowed: It is at a site that the origin does not reach.
+        """
+        found = self.fetch(record, record_id)
+        refuse_beyond_reach(self, record, row_of(found))
+        return found
+
     def find(self, record: type[R], record_id: UUID) -> R | None:
         """Return a record of this organisation, ``None`` where there is none."""
         return self.first(record, _get(record), id=record_id)
 
     def first(self, record: type[S], statement: Statement, **parameters: Any) -> S | None:  # noqa: ANN401 - column values
         """Return the first row of a statement over all columns of a table as that table's record."""
-        found = self.named(statement, **parameters)
-        return record.model_construct(**found[0]) if found else None
+        found = self.all(record, statement, **parameters)
+        return found[0] if found else None
 
     def all(self, record: type[S], statement: Statement, **parameters: Any) -> list[S]:  # noqa: ANN401 - column values
-        """Return every row of a statement over all columns of a table as that table's records."""
-        return [record.model_construct(**row) for row in self.named(statement, **parameters)]
+        """Return every row of a statement over all columns of a table as that table's records; another organisation's is none."""
+        own = self.organisation_id
+        return [record.model_construct(**row) for row in self.named(statement, **parameters) if row.get("organisation_id", own) == own]
 
     def add(self, record: R, *, action: str) -> R:
-        """Insert a record and leave its journal entry."""
+        """Insert a record and leave its journal entry.
+
+        Raises:
+            NotAllowed: It is at a site that the origin does not reach.
+        """
         row = row_of(record)
+        refuse_beyond_reach(self, type(record), row)
         self._executed(_insert(type(record)), row)
         self._changes.append(_made(type(record), row, action=action))
         return record
 
     def add_many(self, record: type[Record], rows: Sequence[Mapping[str, Any]], *, action: str) -> None:
-        """Insert many rows of one record class, each with its journal entry."""
+        """Insert many rows of one record class, each with its journal entry.
+
+        Raises:
+            NotAllowed: One is at a site that the origin does not reach.
+        """
+        for row in rows:
+            refuse_beyond_reach(self, record, row)
         self.run_many(_insert(record), rows)
         self._changes.extend(_made(record, row, action=action) for row in rows)
 
@@ -135,12 +183,15 @@ class Unit:
 
         Raises:
             Overtaken: The record's version is not the stored one any more.
+            NotAllowed: It is, or would then be, at a site that the origin does not reach.
         """
         old = row_of(record)
+        refuse_beyond_reach(self, type(record), old)
         differing = {name: value for name, value in values.items() if _plain(old[name]) != _plain(value)}
         if not differing:
             return record
         new = {**old, **differing, "version": record.version + 1}
+        refuse_beyond_reach(self, type(record), new)
         changed = self.run(
             _update(type(record)),
             **_renamed(new),
@@ -152,7 +203,16 @@ class Unit:
             raise Overtaken
         before = {name: old[name] for name in differing}
         self._changes.append(
-            journal.Change(action, record.noun, record.id, record.version + 1, before=before, after=differing, reason=reason)
+            journal.Change(
+                action,
+                record.noun,
+                record.id,
+                record.version + 1,
+                before=before,
+                after=differing,
+                reason=reason,
+                personal=record.personal,
+            )
         )
         return type(record).model_construct(**new)
 
@@ -169,11 +229,15 @@ class Unit:
             raise NotFound("There is no such organisation.")
         position, previous = head
         entries: list[dict[str, Any]] = []
+        particulars: list[dict[str, Any]] = []
         for position, change in enumerate(self._changes, start=position + 1):  # noqa: B020 - the position goes on from the head
-            content = journal.entry_content(change, origin=self.origin, position=position, previous=previous)
+            hashed, kept = journal.without_particulars(change)
+            particulars += ({"organisation_id": self.organisation_id, "position": position, **asdict(one)} for one in kept)
+            content = journal.entry_content(hashed, origin=self.origin, position=position, previous=previous)
             previous = journal.entry_hash(content)
             entries.append(self._entry(change, position=position, content=content, hash=previous))
         self.run_many(journal.ADD_ENTRY, entries)
+        self.run_many(journal.KEEP_PARTICULAR, particulars)
         self.run(journal.MOVE_HEAD, at_organisation_id=self.organisation_id, new_position=position, new_hash=previous)
         self._changes.clear()
 
@@ -187,9 +251,20 @@ class Unit:
         }
 
     def _executed(self, statement: Statement, parameters: Mapping[str, Any]) -> Compiled:
-        compiled = statement.on(self.dialect)
-        self.cursor.execute(compiled.sql, compiled.bound({"organisation_id": self.organisation_id, **parameters}))
+        compiled = self.compiled(statement)
+        given = {"organisation_id": self.organisation_id, **parameters}
+        self._refuse_foreign(compiled, given)
+        self.cursor.execute(compiled.sql, compiled.bound(given))
         return compiled
+
+    def _refuse_foreign(self, compiled: Compiled, given: Mapping[str, Any]) -> None:
+        """Refuse to write another organisation's rows, whatever the statement and the database would make of it.
+
+        Raises:
+            ForeignRow: The statement writes, and not this organisation's rows.
+        """
+        if compiled.owner is not None and given[compiled.owner] != self.organisation_id:
+            raise ForeignRow(f"a row of organisation {given[compiled.owner]} in a unit of {self.organisation_id}")
 
 
 @contextmanager
@@ -201,7 +276,7 @@ def sealed(unit: Unit) -> Iterator[Unit]:
 
 def _made(record: type[Record], row: Mapping[str, Any], *, action: str) -> journal.Change:
     after = {name: value for name, value in row.items() if name not in {"organisation_id", "id", "version"}}
-    return journal.Change(action, record.noun, row["id"], row["version"], before={}, after=after)
+    return journal.Change(action, record.noun, row["id"], row["version"], before={}, after=after, personal=record.personal)
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401 - a column value, or stated parts of one

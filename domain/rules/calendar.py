@@ -14,18 +14,23 @@ import numpy as np
 import numpy.typing as npt
 from dateutil.rrule import rrulestr
 
+from domain.errors import Unfit
+
 Days = npt.NDArray[np.datetime64]
 """Dates, ``datetime64[D]``."""
+
+NO_DAY = np.datetime64("NaT", "D")
+"""A date that is not known, or does not exist."""
 
 
 def zone_named(name: str) -> ZoneInfo:
     """Return the IANA time zone.
 
     Raises:
-        ValueError: No such zone. Abbreviations such as ``EST`` are no places, and refused.
+        Unfit: No such zone. Abbreviations such as ``EST`` are no places, and refused.
     """
     if name not in _zone_names():
-        raise ValueError(f"{name!r} is no IANA zone such as Europe/Lisbon")
+        raise Unfit(f"{name!r} is no IANA zone such as Europe/Lisbon", code="zone-unknown")
     return ZoneInfo(name)
 
 

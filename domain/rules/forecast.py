@@ -63,12 +63,15 @@ _STANDINGS = tuple(Standing)
 
 @dataclass(frozen=True, slots=True)
 class RuleAnswer:
-    """What one rule says by itself; only the facts that it used are filled. ``sentence`` is for a person."""
+    """What one rule says by itself; only the facts that it used are filled. ``sentence`` is for a person.
+
+    ``short`` is the reason that a list gives where this rule binds; a rule without a date binds nothing and has none.
+    """
 
     kind: RuleKind
     due_on: date | None
     sentence: str
-    short: str
+    short: str = ""
     missing: tuple[str, ...] = ()
     limit_months: int | None = None
     limit_days: int | None = None
@@ -222,7 +225,6 @@ def _age(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
             RuleKind.AGE,
             None,
             sentence=f"Its age limit is {limit}, but the installation date is not on record.",
-            short=f"age limit {limit}, installation date missing",
             missing=("installed_on",),
             limit_months=months or None,
             limit_days=days or None,
@@ -248,12 +250,12 @@ def _hours(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
     due = as_date_or_none(view.dates.due[i, 1])
     counted = as_date_or_none(facts.counted_on[i])
     start = counted or as_date_or_none(facts.installed_on[i])
-    run = None if np.isnan(view.run_h[i]) else round(float(view.run_h[i]), 1)
+    run_h = round(float(view.run_h[i]), 1)
     missing = () if view.dates.decided[i, 1] else _hours_missing(view, i)
     passed = as_date_or_none(facts.passed_on[i])
     in_use = schedule_in_words(words.schedule, view.today) if words.schedule else None
     if passed:
-        so_far = f"by its hour counter ({_thousands(run or 0)} h so far)"
+        so_far = f"by its hour counter ({_thousands(run_h)} h so far)"
         sentence = f"It reached its limit of {_thousands(limit)} h by {in_words(passed)}, {so_far}."
     elif missing:
         sentence = f"Its limit is {_thousands(limit)} running hours, but {_missing_in_words(missing)}."
@@ -261,24 +263,23 @@ def _hours(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
         sentence = f"Its limit of {_thousands(limit)} running hours is never reached on the present schedule ({in_use})."
     else:
         verb = "had run" if due < view.today else "will have run"
-        sentence = f"It {verb} its {_thousands(limit)} h by {in_words(due)} ({_thousands(run or 0)} h so far, {in_use})."
-    short = f"run {_thousands(run)} h of {_thousands(limit)} h" if run is not None else f"limit {_thousands(limit)} h, hours unknown"
+        sentence = f"It {verb} its {_thousands(limit)} h by {in_words(due)} ({_thousands(run_h)} h so far, {in_use})."
     return RuleAnswer(
         RuleKind.HOURS,
         due,
         sentence,
-        short,
+        f"run {_thousands(run_h)} h of {_thousands(limit)} h" if due else "",
         missing=missing,
         limit_h=limit,
         counted_from=start,
-        run_h=run,
+        run_h=None if np.isnan(run_h) else run_h,
         schedule=in_use,
     )
 
 
 def _hours_missing(view: Outlook, i: int) -> tuple[str, ...]:
     started = not (np.isnat(view.facts.counted_on[i]) and np.isnat(view.facts.installed_on[i]))
-    scheduled = bool(view.facts.pieces.starts.shape[1]) and not np.isnat(view.facts.pieces.starts[i]).all()
+    scheduled = not np.isnat(view.facts.pieces.starts[i]).all()
     if started:
         return ("run_schedule",)
     return ("installed_on",) if scheduled else ("installed_on", "run_schedule")
@@ -292,7 +293,6 @@ def _shelf(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
             RuleKind.SHELF,
             None,
             f"It has a shelf life, but {_missing_in_words(missing)}.",
-            "shelf date missing",
             missing=missing,
         )
     verb = "ended" if due < view.today else "ends"
@@ -316,22 +316,20 @@ def _output(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
         sentence = f"Its output has a minimum, but {_missing_in_words(missing)}."
         return RuleAnswer(
             RuleKind.OUTPUT,
-            due,
+            None,
             sentence,
-            "output not measured",
             missing=missing,
             limit=known,
-            unit=words.output_unit,
+            unit=words.output_unit or None,
             readings=int(seen.count[i]),
         )
     latest, latest_on = float(seen.latest[i]), as_date(seen.latest_on[i])
     unit = f" {words.output_unit}" if words.output_unit else ""
-    by_share = first is not None and not np.isnan(facts.output_share[i])
     side = "below" if due else "not below"
     sentence = f"Output was {latest:g}{unit} on {in_words(latest_on)}, {side} the minimum of {known:g}{unit}."
     short = (
         f"output {latest / first:.0%} of first reading, limit {facts.output_share[i]:.0%}"
-        if by_share and first
+        if first and limit == facts.output_share[i] * first
         else f"output {latest:g}{unit}, limit {known:g}{unit}"
     )
     return RuleAnswer(
@@ -355,7 +353,7 @@ def _binding_check(view: Outlook, i: int) -> int:
     dates = view.dates.check_due[i]
     if np.isnat(dates).all():
         return int(np.argmax((view.facts.check_months[i] > 0) | (view.facts.check_days[i] > 0)))
-    return int(np.argmin(np.where(np.isnat(dates), np.datetime64("9999-12-31", "D"), dates)))
+    return int(np.argmin(np.where(np.isnat(dates), np.datetime64("9999-12-31"), dates)))
 
 
 def _check(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
@@ -370,7 +368,6 @@ def _check(view: Outlook, i: int, _words: ItemWords) -> RuleAnswer:
             RuleKind.CHECK,
             None,
             f"Its {name} has never been done and {_missing_in_words(missing)}.",
-            f"{name} never done",
             missing=missing,
         )
     if failed:

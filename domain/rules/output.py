@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from domain.rules.calendar import Days
+from domain.rules.calendar import NO_DAY, Days
 
 Indices = npt.NDArray[np.int64]
 Numbers = npt.NDArray[np.float64]
@@ -48,7 +48,7 @@ def summarise(readings: OutputReadings, *, burnt_in_on: Days, minimum: Numbers, 
     first = np.full(items, np.nan)
     ready = readings.measured_on >= burnt_in_on[readings.item]
     first[readings.item[ready][::-1]] = readings.value[ready][::-1]
-    latest, latest_on = np.full(items, np.nan), np.full(items, np.datetime64("NaT", "D"))
+    latest, latest_on = np.full(items, np.nan), np.full(items, NO_DAY)
     latest[readings.item], latest_on[readings.item] = readings.value, readings.measured_on
     limits = limit_of(minimum=minimum, share=share, first=first)
     return OutputSummary(count, first, latest, latest_on, _below_since(readings, limits))
@@ -60,10 +60,10 @@ def limit_of(*, minimum: Numbers, share: Numbers, first: Numbers) -> Numbers:
 
 
 def _below_since(readings: OutputReadings, limits: Numbers) -> Days:
-    since = np.full(limits.shape, np.datetime64("NaT", "D"))
+    since = np.full(limits.shape, NO_DAY)
     below = readings.value < limits[readings.item]
     starts = below & np.concatenate(([True], ~below[:-1] | (readings.item[1:] != readings.item[:-1])))[: len(below)]
     since[readings.item[starts]] = readings.measured_on[starts]
     ends = np.concatenate((readings.item[1:] != readings.item[:-1], [True]))[: len(below)]
-    since[readings.item[ends & ~below]] = np.datetime64("NaT", "D")
+    since[readings.item[ends & ~below]] = NO_DAY
     return since

@@ -10,12 +10,14 @@ from math import floor
 import numpy as np
 import numpy.typing as npt
 
-from domain.rules.calendar import Days
+from domain.rules.calendar import NO_DAY, Days
 
 LONG_AGO = date(1, 1, 1)
 """The start of a schedule that holds since installation, whenever that was."""
 HORIZON_YEARS = 60
 """A seasonal schedule is laid out this far; after that the last season's hours go on."""
+MOST_DAYS = 500_000
+"""Hours that last longer are said to last this long, so that every date is one of the calendar [days]."""
 ROUNDING_H = 1e-6
 """Hours this close to a limit have reached it exactly; absorbs binary fractions of hours a day [h]."""
 
@@ -53,10 +55,11 @@ class Pieces:
 def days_until_used(starts: Days, remaining_h: npt.NDArray[np.float64], pieces: Pieces) -> Days:
     """Return for each item the last date on which its remaining hours are not yet passed, counting from ``starts`` in whole days.
 
-    NaT where the schedule does not reach back to the start, or where the hours are never used up.
+    Hours that are passed already end on the day of the start, whatever is run after it. NaT where the schedule does not reach back to
+    the start, or where the hours are never used up.
     """
-    due = np.full(starts.shape, np.datetime64("NaT", "D"))
-    left = remaining_h.astype(np.float64, copy=True)
+    due = np.full(starts.shape, NO_DAY)
+    left = remaining_h.copy()
     covered = np.zeros(starts.shape, dtype=bool)
     width = pieces.starts.shape[1]
     for k in range(width):
@@ -70,9 +73,8 @@ def days_until_used(starts: Days, remaining_h: npt.NDArray[np.float64], pieces: 
         covered |= present & (pieces.starts[:, k] <= starts)
         rate = pieces.hours[:, k]
         with np.errstate(divide="ignore", invalid="ignore"):
-            whole_days = np.where(rate > 0, np.floor((left + ROUNDING_H) / rate), np.inf)
-        whole_days = np.maximum(whole_days, 0.0)
-        ends_here = present & covered & np.isnat(due) & (lasts > 0) & (whole_days < lasts) & np.isfinite(whole_days)
+            whole_days = np.maximum(np.floor((left + ROUNDING_H) / rate), 0.0)
+        ends_here = present & covered & np.isnat(due) & (whole_days < lasts)
         due[ends_here] = begins[ends_here] + _most_days(whole_days[ends_here])
         ends_later = present & np.isfinite(lasts)
         left[ends_later] -= (rate * np.where(ends_later, lasts, 0.0))[ends_later]
@@ -108,7 +110,7 @@ def hours_run(starts: Days, until: np.datetime64, pieces: Pieces) -> npt.NDArray
         if k + 1 < width:
             following = pieces.starts[:, k + 1]
             ends = np.where(np.isnat(following), ends, np.minimum(ends, following))
-        lasts = np.where(np.isnat(begins), 0.0, np.maximum((ends - begins).astype(np.float64), 0.0))
+        lasts = np.maximum((ends - begins).astype(np.float64), 0.0)
         total += np.where(np.isnat(begins), 0.0, lasts * np.nan_to_num(pieces.hours[:, k]))
     return np.where(covered, total, np.nan)
 
@@ -117,19 +119,19 @@ def laid_out(schedules: Sequence[Sequence[RunPeriod]], anchors: Sequence[date | 
     """Return the schedules of n items as pieces; seasons are laid out from each item's anchor date on."""
     rows = [_pieces_of(periods, anchor) for periods, anchor in zip(schedules, anchors, strict=True)]
     width = max((len(row) for row in rows), default=0)
-    starts = np.full((len(rows), width), np.datetime64("NaT", "D"))
+    starts = np.full((len(rows), width), NO_DAY)
     hours = np.full((len(rows), width), np.nan)
     for i, row in enumerate(rows):
         for k, (begins, hours_per_day) in enumerate(row):
-            starts[i, k] = np.datetime64(begins, "D")
+            starts[i, k] = np.datetime64(begins)
             hours[i, k] = hours_per_day
     return Pieces(starts, hours)
 
 
 def constant(hours_per_day: npt.NDArray[np.float64]) -> Pieces:
     """Return the pieces of items that run the same hours every day since installation; NaN where no schedule is known."""
-    starts = np.where(np.isnan(hours_per_day), np.datetime64("NaT", "D"), np.datetime64(LONG_AGO, "D"))
-    return Pieces(starts.reshape(-1, 1), hours_per_day.reshape(-1, 1))
+    starts = np.where(np.isnan(hours_per_day), NO_DAY, np.datetime64(LONG_AGO))
+    return Pieces(starts[:, np.newaxis], hours_per_day[:, np.newaxis])
 
 
 def schedule_in_words(periods: Sequence[RunPeriod], on: date) -> str:
@@ -144,7 +146,7 @@ def schedule_in_words(periods: Sequence[RunPeriod], on: date) -> str:
 
 
 def _most_days(whole_days: npt.NDArray[np.float64]) -> npt.NDArray[np.timedelta64]:
-    return np.minimum(whole_days, HORIZON_YEARS * 366.0 * 24).astype(np.int64).astype("timedelta64[D]")
+    return np.minimum(whole_days, MOST_DAYS).astype("timedelta64[D]")
 
 
 def _ordered(periods: Sequence[RunPeriod]) -> list[RunPeriod]:

@@ -16,7 +16,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from domain.rules.calendar import Days, as_days, months_after
+from domain.rules.calendar import NO_DAY, Days, as_days, months_after
 from domain.rules.output import OutputReadings, OutputSummary, summarise
 from domain.rules.run_hours import Pieces, RunPeriod, days_until_used, hours_run, laid_out
 
@@ -127,7 +127,6 @@ class RuleDates:
 
 
 _FAR = np.datetime64("9999-12-31", "D")
-_NO_DAY = np.datetime64("NaT", "D")
 
 
 def rule_dates(facts: ServiceColumns) -> RuleDates:
@@ -242,8 +241,8 @@ def one_item(
         ),
         check_months=np.array([[one.interval_months for one in planned]]),
         check_days=np.array([[one.interval_days for one in planned]]),
-        checked_on=as_days([one.checked_on for one in planned]).reshape(1, -1),
-        failed_on=as_days([one.failed_on for one in planned]).reshape(1, -1),
+        checked_on=as_days([one.checked_on for one in planned])[np.newaxis],
+        failed_on=as_days([one.failed_on for one in planned])[np.newaxis],
     )
 
 
@@ -259,7 +258,7 @@ Answer: TypeAlias = tuple[Days, Truths, Truths]
 
 
 def _number(value: float | None) -> Numbers:
-    return np.array([np.nan if value is None else value], dtype=np.float64)
+    return np.array([value], dtype=np.float64)
 
 
 def _age_dates(facts: ServiceColumns) -> Answer:
@@ -276,7 +275,7 @@ def _hours_dates(facts: ServiceColumns) -> Answer:
     due = np.where(passed, facts.passed_on, by_schedule)
     applies = ~np.isnan(facts.life_hours)
     decided = passed | schedule_reaches(starts, facts.pieces)
-    return np.where(applies, due, _NO_DAY), applies, decided
+    return np.where(applies, due, NO_DAY), applies, decided
 
 
 def schedule_reaches(starts: Days, pieces: Pieces) -> Truths:
@@ -294,7 +293,7 @@ def _shelf_dates(facts: ServiceColumns) -> Answer:
 def _output_dates(facts: ServiceColumns, output: OutputSummary) -> Answer:
     applies = ~(np.isnan(facts.output_minimum) & np.isnan(facts.output_share))
     decided = (output.count > 0) & (np.isnan(facts.output_share) | ~np.isnan(output.first) | ~np.isnat(output.below_since))
-    return np.where(applies, output.below_since, _NO_DAY), applies, decided
+    return np.where(applies, output.below_since, NO_DAY), applies, decided
 
 
 def _check_dates(facts: ServiceColumns) -> Answer:
@@ -302,7 +301,7 @@ def _check_dates(facts: ServiceColumns) -> Answer:
     has_interval = (facts.check_months > 0) | (facts.check_days > 0)
     failed = ~np.isnat(facts.failed_on)
     if not (has_interval.any() or failed.any()):
-        return np.full(failed.shape, _NO_DAY), has_interval, failed
+        return np.full(failed.shape, NO_DAY), has_interval, failed
     counted_from = np.where(np.isnat(facts.checked_on), facts.installed_on[:, None], facts.checked_on)
     planned = _earlier(_after_months(counted_from, facts.check_months), _after_days(counted_from, facts.check_days))
     return np.where(failed, facts.failed_on, planned), has_interval | failed, failed | ~np.isnat(planned)
@@ -319,13 +318,13 @@ def _burnt_in_on(facts: ServiceColumns) -> Days:
 
 def _after_months(starts: Days, months: Integers) -> Days:
     """Return each start's date that many months later, NaT where there are none; only the others are computed."""
-    due, some = np.full(starts.shape, _NO_DAY), months > 0
+    due, some = np.full(starts.shape, NO_DAY), months > 0
     due[some] = months_after(starts[some], months[some])
     return due
 
 
 def _after_days(starts: Days, days: Integers) -> Days:
-    return np.where(days > 0, starts + days.astype("timedelta64[D]"), _NO_DAY)
+    return np.where(days > 0, starts + days.astype("timedelta64[D]"), NO_DAY)
 
 
 def _earliest(days: Days) -> Days:

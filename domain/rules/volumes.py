@@ -10,7 +10,11 @@ from collections.abc import Sequence
 from itertools import pairwise
 from math import acos, pi, sqrt
 
+from domain.errors import Unfit
+
 LITRES_PER_M3 = 1000.0
+LEAST_RISE_G_PER_L = 1e-6
+"""No meter shows less, and a volume that followed from less would be no volume."""
 
 
 def box_l(length_m: float, width_m: float, water_depth_m: float) -> float:
@@ -24,10 +28,10 @@ def box_from_outside_l(length_m: float, width_m: float, water_depth_m: float, *,
     ``wall_m`` is the thickness of one wall; the water depth is already inside.
 
     Raises:
-        ValueError: The walls leave no room.
+        Unfit: The walls leave no room.
     """
     if min(length_m, width_m) <= 2 * wall_m:
-        raise ValueError("the walls leave no room inside")
+        raise Unfit("the walls leave no room inside", code="shape-impossible")
     return box_l(length_m - 2 * wall_m, width_m - 2 * wall_m, water_depth_m)
 
 
@@ -61,11 +65,11 @@ def sloped_pond_l(top_length_m: float, top_width_m: float, depth_m: float, *, ru
     """Return the volume of a rectangular pond with battered sides, by the prismoidal formula, exact here [L].
 
     Raises:
-        ValueError: The sides meet above the stated depth.
+        Unfit: The sides meet above the stated depth.
     """
     narrowing = 2 * run_per_rise * depth_m
     if narrowing > min(top_length_m, top_width_m):
-        raise ValueError("the sides meet above the stated depth")
+        raise Unfit("the sides meet above the stated depth", code="shape-impossible")
     middle = (top_length_m - narrowing / 2) * (top_width_m - narrowing / 2)
     bottom = (top_length_m - narrowing) * (top_width_m - narrowing)
     return depth_m / 6 * (top_length_m * top_width_m + 4 * middle + bottom) * LITRES_PER_M3
@@ -100,10 +104,10 @@ def lying_cylinder_l(diameter_m: float, length_m: float, water_depth_m: float) -
     """Return the volume in a lying cylinder filled to ``water_depth_m`` [L].
 
     Raises:
-        ValueError: The water stands above the cylinder.
+        Unfit: The water stands above the cylinder.
     """
     if water_depth_m > diameter_m:
-        raise ValueError("the water stands above the cylinder")
+        raise Unfit("the water stands above the cylinder", code="shape-impossible")
     radius = diameter_m / 2
     segment = radius**2 * acos((radius - water_depth_m) / radius)
     triangle = (radius - water_depth_m) * sqrt(2 * radius * water_depth_m - water_depth_m**2)
@@ -121,14 +125,14 @@ def volume_by_tracer_l(salt_g: float, *, salinity_before_g_per_l: float, salinit
     Check the welfare of salt-sensitive animals first.
 
     Raises:
-        ValueError: Salinity did not rise.
+        Unfit: Salinity did not rise.
 
     Source:
         Mass balance of a tracer.
     """
     rise = salinity_after_g_per_l - salinity_before_g_per_l
-    if rise <= 0:
-        raise ValueError("salinity has to rise for a volume to follow")
+    if rise < LEAST_RISE_G_PER_L:
+        raise Unfit("salinity has to rise for a volume to follow", code="shape-impossible")
     return salt_g / rise
 
 
@@ -141,10 +145,10 @@ def stadium_m2(length_m: float, width_m: float) -> float:
     """Return the area of a rectangle with half-round ends, over all ``length_m`` long [m2].
 
     Raises:
-        ValueError: It is wider than long.
+        Unfit: It is wider than long.
     """
     if width_m > length_m:
-        raise ValueError("a tank with round ends is at least as long as wide")
+        raise Unfit("a tank with round ends is at least as long as wide", code="shape-impossible")
     return (length_m - width_m) * width_m + circle_m2(width_m)
 
 

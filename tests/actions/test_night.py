@@ -68,8 +68,8 @@ def night_at(store: Store, site: Site, *, at: datetime = makers.NOON) -> tuple[N
         return night, {row["equipment_id"] for row in watched.written}
 
 
-def forecasts(store: Store) -> dict[UUID, StoredForecast]:
-    with store.transaction(makers.origin()) as unit:
+def forecasts(store: Store, *, organisation_id: int = makers.ORGANISATION) -> dict[UUID, StoredForecast]:
+    with store.transaction(makers.origin(organisation_id=organisation_id)) as unit:
         return {one.equipment_id: one for one in unit.all(StoredForecast, Statement(table_of(StoredForecast).select()))}
 
 
@@ -198,7 +198,7 @@ def test_a_night_leaves_other_sites_and_organisations_alone(store: Store) -> Non
     after = forecasts(store)
     assert {item: after[item] for item in before} == before
     assert after[other.good.id].standing is Standing.GOOD
-    assert {foreign.due.id, foreign.good.id, foreign.unknown.id} <= set(after)
+    assert {foreign.due.id, foreign.good.id, foreign.unknown.id} == set(forecasts(store, organisation_id=makers.OTHER_ORGANISATION))
 
 
 def test_an_item_that_moved_is_kept_by_the_site_it_moved_to(store: Store) -> None:

@@ -131,7 +131,7 @@ def test_a_change_is_checked_like_any_other_correction(wide, items):
         ["A-1", "6"], headings=("tag", "override_life_months"), mapping='[defaults]\nsite = "Reedmere House"\nmodel = "Plim pH probe"'
     )
 
-    assert [remark.code for remark in report.refusals] == ["value-error"]
+    assert [remark.code for remark in report.refusals] == ["override_reason-missing"]
     assert "override_reason" in report.refusals[0].reason
 
 

@@ -133,12 +133,12 @@ def test_hours_a_day(items, hours, code):
         (["A-1", "", MODEL], "site", "site-missing"),
         (["A-1", SITE, "Halden T6 99W"], "model", "model-unknown"),
         (["A-1", "Nowhere", MODEL], "site", "site-unknown"),
-        (["A\x00-1", SITE, MODEL], "tag", "value-error"),
-        (["A\x1b-1", SITE, MODEL], "tag", "value-error"),
-        (["A-1\N{RIGHT-TO-LEFT OVERRIDE}", SITE, MODEL], "tag", "value-error"),
+        (["A\x00-1", SITE, MODEL], "tag", "control-character"),
+        (["A\x1b-1", SITE, MODEL], "tag", "control-character"),
+        (["A-1\N{RIGHT-TO-LEFT OVERRIDE}", SITE, MODEL], "tag", "hidden-character"),
         (["A" * 121, SITE, MODEL], "tag", "string-too-long"),
         (["\N{MUSICAL SYMBOL EIGHTH NOTE}" * 120, SITE, MODEL], "tag", "string-too-long"),
-        (["T\N{ZERO WIDTH SPACE}1", SITE, MODEL], "tag", "value-error"),
+        (["T\N{ZERO WIDTH SPACE}1", SITE, MODEL], "tag", "hidden-character"),
     ],
 )
 def test_a_cell_that_cannot_be_taken_is_refused_by_its_column(items, stored, row, column, code):
@@ -206,7 +206,7 @@ def test_a_limit_of_its_own_needs_its_reason(items):
     report = items(["A-1", SITE, MODEL, "6", ""], ["A-2", SITE, MODEL, "6", "wet room"], headings=headings)
 
     assert report.created == 1
-    assert [(remark.index, remark.column, remark.code) for remark in report.refusals] == [(0, "override_reason", "value-error")]
+    assert [(remark.index, remark.column, remark.code) for remark in report.refusals] == [(0, "override_reason", "override_reason-missing")]
     assert "override_reason" in report.refusals[0].reason
 
 

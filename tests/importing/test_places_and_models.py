@@ -60,7 +60,7 @@ def test_what_a_site_cannot_be_is_refused(listed):
     report = listed("sites", headings, *rows)
 
     assert problems(report) == [
-        (0, "zone", "value-error"),
+        (0, "zone", "zone-unknown"),
         (1, "jurisdiction", "string-pattern-mismatch"),
         (2, "name", "name-missing"),
         (3, "zone", "zone-missing"),
@@ -238,7 +238,7 @@ def test_rules_between_the_fields_of_a_model_are_asked(listed):
         ["D", "other", "", "", "", "", "1.00", "100"],
     )
 
-    assert [(index, code) for index, _, code in problems(report)] == [(0, "value-error"), (1, "interval-twice"), (2, "cost-twice")]
+    assert [(index, code) for index, _, code in problems(report)] == [(0, "not-together"), (1, "interval-twice"), (2, "cost-twice")]
     assert report.created == 1
 
 

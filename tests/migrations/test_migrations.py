@@ -190,9 +190,20 @@ def stored(connection: sa.Connection, table: sa.Table, **values: Any) -> dict[st
     row = {column.name: None if column.nullable else filler(column, connection.dialect.name) for column in table.columns} | values
     for column, referred in references(table):
         if row[column] is not None and column not in values:
-            row[column] = stored(connection, metadata.tables[referred])["id"]
+            row[column] = stored(connection, metadata.tables[referred])[referred_column(table, column)]
     connection.execute(_untyped_insert(table.name, row))
     return row
+
+
+def referred_column(table: sa.Table, column: str) -> str:
+    """Return the column that a column points at."""
+    return next(key.column.name for key in table.columns[column].foreign_keys if key.column.name != "organisation_id")
+
+
+def speak_for(connection: sa.Connection, organisation_id: int) -> None:
+    """Tell PostgreSQL whose rows are to be stored."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(sa.text(f"SET reedbed.organisation = '{organisation_id}'"))
 
 
 def _untyped_insert(name: str, row: dict[str, Any]) -> sa.Insert:
@@ -219,6 +230,7 @@ def test_a_row_that_points_at_nothing_is_refused(database_url: str) -> None:
             if table.name == "organisation":
                 continue
             for values in ({}, *({column: filler(table.columns[column], dialect)} for column, _ in references(table))):
+                speak_for(connection, 1)
                 stored(connection, metadata.tables["organisation"], id=1)
                 outcome = refused if is_orphan(connection, table, **values) else accepted
                 outcome.append((table.name, *values))
@@ -236,6 +248,7 @@ def test_a_row_of_no_organisation_is_refused(database_url: str) -> None:
     with engine.connect() as connection:
         if connection.dialect.name == "sqlite":
             connection.connection.driver_connection.execute("PRAGMA foreign_keys=ON")
+        speak_for(connection, 1)
         with pytest.raises(sa.exc.IntegrityError):
             stored(connection, metadata.tables["site"], organisation_id=1)
     engine.dispose()

@@ -20,6 +20,7 @@ def test_a_kind_without_cautions_has_only_the_models_own():
 
 def test_a_test_under_supply_is_not_told_to_isolate_first():
     assert cautions_for("residual-current-device", (), check=CheckKind.RESIDUAL_CURRENT) == ("live-test",)
+    assert cautions_for("chiller", (), check=CheckKind.RESIDUAL_CURRENT) == ("live-test", "water-hygiene")
     assert cautions_for("residual-current-device", ()) == ("isolate-supply",)
 
 

@@ -58,6 +58,7 @@ def test_output_is_below_since_the_first_of_the_unbroken_run_that_ends_with_the_
 def test_the_first_and_latest_reading_and_their_number_are_told():
     found = seen(run_of(5.0, 4.0, 3.0), burnt_in_on=[date(2025, 1, 2)])
 
+    assert found.count.dtype == np.int64
     assert (found.count[0], found.first[0], found.latest[0]) == (3, 4.0, 3.0)
     assert as_date_or_none(found.latest_on[0]) == date(2025, 3, 1)
 
@@ -91,6 +92,15 @@ def test_the_readings_of_one_item_say_nothing_of_its_neighbours():
     assert found.count.tolist() == [1, 2, 0, 2, 0]
     assert [as_date_or_none(day) for day in found.below_since] == [low, None, None, high, None]
     np.testing.assert_array_equal(found.latest, [1.0, 3.0, np.nan, 1.0, np.nan])
+
+
+def test_an_unbroken_run_of_a_later_item_begins_with_its_own_first():
+    first, second, third = date(2025, 5, 1), date(2025, 6, 1), date(2025, 7, 1)
+    readings = [(0, first, 1.0), (1, first, 1.0), (1, second, 1.0), (2, first, 3.0), (2, second, 1.0), (2, third, 1.0)]
+
+    found = seen(readings, minimum=[2.0] * 3, items=3)
+
+    assert [as_date_or_none(day) for day in found.below_since] == [first, first, second]
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 
 from domain.rules.calendar import as_date_or_none, as_days
 from domain.rules.run_hours import (
+    MOST_DAYS,
+    ROUNDING_H,
     RunPeriod,
     Season,
     constant,
@@ -30,7 +32,7 @@ SUMMER_AND_WINTER = (Season(4, 1, 14.0), Season(10, 1, 8.0))
 
 def last_day(start: date | None, remaining_h: float, schedule: Sequence[RunPeriod], *, installed_on: date | None = None) -> date | None:
     pieces = laid_out([schedule], [installed_on or start])
-    return as_date_or_none(days_until_used(as_days([start]), np.array([remaining_h]), pieces)[0])
+    return as_date_or_none(days_until_used(as_days([start]), np.array([remaining_h], dtype=np.float64), pieces)[0])
 
 
 def hours_on(day: date, schedule: Sequence[RunPeriod]) -> float | None:
@@ -114,6 +116,31 @@ def test_hours_that_never_end_or_cannot_be_counted_have_no_date(start, schedule)
     assert last_day(start, 100, schedule) is None
 
 
+@pytest.mark.parametrize(("remaining_h", "expected"), [(-5, START), (-ROUNDING_H, None), (0, None), (5, None)])
+def test_only_hours_that_are_passed_already_end_where_nothing_is_run(remaining_h, expected):
+    assert last_day(START, remaining_h, [RunPeriod(None, 0.0)]) == expected
+
+
+def test_a_period_of_a_single_day_uses_its_own_hours():
+    schedule = [RunPeriod(None, 0.0), RunPeriod(date(2025, 1, 11), 10.0), RunPeriod(date(2025, 1, 12), 0.0)]
+
+    assert last_day(START, 9, schedule) == date(2025, 1, 11)
+    assert last_day(START, 10, schedule) is None
+
+
+@pytest.mark.parametrize(("days", "expected"), [(MOST_DAYS - 1, MOST_DAYS - 1), (MOST_DAYS, MOST_DAYS), (10**12, MOST_DAYS)])
+def test_hours_for_ages_have_a_date_of_the_calendar(days, expected):
+    assert last_day(START, days, [RunPeriod(None, 1.0)]) == START + timedelta(days=expected)
+
+
+def test_the_hours_that_are_asked_about_stay_as_they_were():
+    remaining_h = np.array([105.0])
+
+    days_until_used(as_days([START]), remaining_h, laid_out([[RunPeriod(None, 10.0), RunPeriod(date(2025, 1, 11), 5.0)]], [START]))
+
+    assert remaining_h.tolist() == [105.0]
+
+
 def test_a_period_that_begins_on_the_day_itself_reaches_back_far_enough():
     assert last_day(START, 24, [RunPeriod(START, 12.0)]) == date(2025, 1, 3)
 
@@ -182,6 +209,12 @@ def test_constant_hours_are_one_piece_that_holds_since_ever():
     assert [as_date_or_none(day) for day in found] == [date(2025, 1, 5), None, None]
 
 
+def test_no_hours_known_are_no_hours_run_of_which_none_are():
+    found = hours_run(as_days([START] * 3), np.datetime64("2025-01-11", "D"), constant(np.array([12.0, np.nan, 0.0])))
+
+    np.testing.assert_array_equal(found, [120.0, np.nan, 0.0])
+
+
 @pytest.mark.parametrize(
     ("on", "words"),
     [
@@ -209,6 +242,7 @@ def test_a_schedule_is_said_as_it_holds_on_the_day(on, words):
         ([(date(2025, 1, 11), 900.0), (date(2025, 1, 21), 1100.0)], None, date(2025, 1, 16)),
         ([(date(2025, 1, 11), 1000.0), (date(2025, 1, 21), 1100.0)], None, date(2025, 1, 11)),
         ([(date(2025, 1, 11), 900.0), (date(2025, 1, 21), 1100.0), (date(2025, 1, 31), 2000.0)], None, date(2025, 1, 16)),
+        ([(date(2025, 1, 11), 900.0), (date(2025, 1, 11), 1100.0)], date(2025, 1, 1), date(2025, 1, 11)),
     ],
 )
 def test_a_limit_passed_between_two_readings_is_dated_between_them(readings, installed_on, expected):

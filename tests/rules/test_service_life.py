@@ -11,8 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from domain.rules.calendar import as_date_or_none, as_days
-from domain.rules.output import OutputReadings
-from domain.rules.run_hours import Pieces, RunPeriod, Season
+from domain.rules.run_hours import RunPeriod, Season
 from domain.rules.service_life import (
     CHECK_KINDS,
     RULE_KINDS,
@@ -28,6 +27,7 @@ from domain.rules.service_life import (
     rule_dates,
     standings,
 )
+from tests.rules.many_items import together
 
 INSTALLED = date(2025, 3, 1)
 TWELVE_A_DAY = (RunPeriod(None, 12.0),)
@@ -55,6 +55,8 @@ def binding(facts: ServiceColumns) -> RuleKind:
         (date(2025, 3, 1), {"life_days": 52 * 7}, date(2026, 2, 28)),
         (date(2025, 3, 1), {"life_days": 365}, date(2026, 3, 1)),
         (date(2025, 3, 1), {"life_months": 12, "life_days": 300}, date(2025, 12, 26)),
+        (date(2025, 3, 1), {"life_months": 1}, date(2025, 4, 1)),
+        (date(2025, 3, 1), {"life_days": 1}, date(2025, 3, 2)),
     ],
 )
 def test_age_counts_calendar_months_or_days_from_installation(installed_on, limits, expected):
@@ -66,6 +68,12 @@ def test_hours_end_on_the_last_whole_day_within_the_limit(life_h, days):
     facts = one_item(installed_on=INSTALLED, life_hours=life_h, schedule=TWELVE_A_DAY)
 
     assert due_on(facts) == INSTALLED + timedelta(days=days)
+
+
+def test_a_schedule_that_begins_on_the_day_of_installation_reaches_back_to_it():
+    facts = one_item(installed_on=INSTALLED, life_hours=24, schedule=(RunPeriod(INSTALLED, 12.0),))
+
+    assert due_on(facts) == INSTALLED + timedelta(days=2)
 
 
 def test_hours_go_on_from_the_latest_counter_reading():
@@ -109,6 +117,12 @@ def test_shelf_life_ends_by_print_or_by_opening_whichever_is_first(facts, expect
     assert due_on(one_item(**facts)) == expected
 
 
+def test_an_opening_says_nothing_where_the_model_has_no_limit_for_it():
+    facts = one_item(expires_on=date(2026, 5, 31), opened_on=date(2026, 1, 1))
+
+    assert due_on(facts) == date(2026, 5, 31)
+
+
 @pytest.mark.parametrize(("value", "expected"), [(2.1, None), (2.0, None), (1.9, date(2026, 2, 1))])
 def test_output_is_due_on_the_date_of_the_reading_below_its_minimum(value, expected):
     facts = one_item(output_minimum=2.0, readings=[(INSTALLED, 5.0), (date(2026, 2, 1), value)])
@@ -135,6 +149,17 @@ def test_burn_in_that_ends_at_a_days_end_is_over_the_day_after():
     facts = one_item(installed_on=INSTALLED, output_share=0.7, burn_in_hours=24, schedule=TWELVE_A_DAY, readings=readings)
 
     assert rule_dates(facts).output.first[0] == 5.0
+
+
+@pytest.mark.parametrize(("burn_in_hours", "first"), [(None, 9.0), (0, 9.0), (0.5, 5.0), (12, 4.0)])
+def test_a_reading_on_the_first_day_counts_only_where_nothing_burns_in(burn_in_hours, first):
+    readings = [(INSTALLED, 9.0), (date(2025, 3, 2), 5.0), (date(2025, 3, 3), 4.0)]
+    stated = {"installed_on": INSTALLED, "output_share": 0.7, "schedule": TWELVE_A_DAY, "readings": readings}
+    beside = one_item(**stated, burn_in_hours=12)
+
+    found = rule_dates(together([one_item(**stated, burn_in_hours=burn_in_hours), beside])).output.first
+
+    assert found.tolist() == [first, 4.0]
 
 
 def test_a_check_is_due_its_interval_after_the_last_one_or_after_installation():
@@ -223,6 +248,8 @@ def test_the_warning_days_are_the_models(warn_days, expected):
 
 NOT_DECIDED = {
     "age without installation": {"life_months": 12},
+    "age of a month without installation": {"life_months": 1},
+    "age of a day without installation": {"life_days": 1},
     "hours without schedule": {"installed_on": INSTALLED, "life_hours": 5000.0},
     "hours without installation": {"life_hours": 5000.0, "schedule": TWELVE_A_DAY},
     "hours before the schedule begins": {
@@ -232,6 +259,7 @@ NOT_DECIDED = {
     },
     "hours after a counter without schedule": {"life_hours": 5000.0, "counted": (date(2026, 1, 1), 100.0)},
     "shelf without any date": {"shelf_months": 24},
+    "shelf of a month without any date": {"shelf_months": 1},
     "shelf with only an opening": {"shelf_months": 24, "opened_on": date(2026, 2, 1), "opened_days": 90},
     "output never measured": {"output_minimum": 2.0},
     "share never measured": {"installed_on": INSTALLED, "output_share": 0.7},
@@ -249,6 +277,8 @@ NOT_DECIDED = {
         "readings": [(date(2025, 6, 1), 5.0)],
     },
     "check never made on an item of unknown installation": {"checks": [CheckFacts(CheckKind.ELECTRICAL, interval_months=12)]},
+    "check every month never made": {"checks": [CheckFacts(CheckKind.ELECTRICAL, interval_months=1)]},
+    "check every day never made": {"checks": [CheckFacts(CheckKind.ELECTRICAL, interval_days=1)]},
     "no rule at all": {"installed_on": INSTALLED},
 }
 
@@ -359,22 +389,6 @@ ITEMS = st.fixed_dictionaries(
         "checks": st.lists(CHECKS, max_size=3, unique_by=lambda one: one.kind),
     },
 ).map(lambda stated: one_item(**stated))
-
-
-def together(items: list[ServiceColumns]) -> ServiceColumns:
-    """Return the items as one set of columns: pieces padded to the widest, readings numbered anew."""
-    width = max(one.pieces.starts.shape[1] for one in items)
-    padding = [((0, 0), (0, width - one.pieces.starts.shape[1])) for one in items]
-    starts = [np.pad(one.pieces.starts, pad, constant_values=np.datetime64("NaT", "D")) for one, pad in zip(items, padding, strict=True)]
-    hours = [np.pad(one.pieces.hours, pad, constant_values=np.nan) for one, pad in zip(items, padding, strict=True)]
-    readings = OutputReadings(
-        np.concatenate([np.full(len(one.readings.item), i) for i, one in enumerate(items)]),
-        np.concatenate([one.readings.measured_on for one in items]),
-        np.concatenate([one.readings.value for one in items]),
-    )
-    plain = {field.name for field in fields(ServiceColumns)} - {"pieces", "readings"}
-    columns = {name: np.concatenate([getattr(one, name) for one in items]) for name in plain}
-    return ServiceColumns(**columns, pieces=Pieces(np.concatenate(starts), np.concatenate(hours)), readings=readings)
 
 
 def everything_said(facts: ServiceColumns, today: date) -> dict[str, np.ndarray]:

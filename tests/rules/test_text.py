@@ -55,6 +55,9 @@ HIDDEN = {
     "filler": "T\u31641",
     "blank pattern": "T\u28001",
     "tag character": "T\U000e00411",
+    "separator of the first set at the beginning": "\x1cHall A",
+    "control of the second set at the end": "Hall A\x85",
+    "form feed at the end": "Hall A\x0c",
 }
 
 

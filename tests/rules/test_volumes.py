@@ -82,16 +82,20 @@ def test_areas_in_plan():
 @pytest.mark.parametrize(
     ("compute", "reason"),
     [
-        (lambda: volumes.box_from_outside_l(1.0, 0.5, 0.4, wall_m=0.25), "no room"),
-        (lambda: volumes.sloped_pond_l(5, 3, 1.6, run_per_rise=1), "sides meet"),
-        (lambda: volumes.lying_cylinder_l(0.8, 1.5, 0.81), "above the cylinder"),
-        (lambda: volumes.volume_by_tracer_l(100, salinity_before_g_per_l=0.5, salinity_after_g_per_l=0.5), "has to rise"),
-        (lambda: volumes.stadium_m2(1.0, 1.1), "as long as wide"),
+        (lambda: volumes.box_from_outside_l(1.0, 0.5, 0.4, wall_m=0.25), "the walls leave no room inside"),
+        (lambda: volumes.sloped_pond_l(5, 3, 1.6, run_per_rise=1), "the sides meet above the stated depth"),
+        (lambda: volumes.lying_cylinder_l(0.8, 1.5, 0.81), "the water stands above the cylinder"),
+        (lambda: volumes.volume_by_tracer_l(100, salinity_before_g_per_l=0.5, salinity_after_g_per_l=0.5), "salinity has to rise for a volume to follow"),
+        (lambda: volumes.stadium_m2(1.0, 1.1), "a tank with round ends is at least as long as wide"),
     ],
 )
 def test_a_shape_that_cannot_be_is_refused(compute, reason):
-    with pytest.raises(ValueError, match=reason):
+    with pytest.raises(ValueError, match=f"^{reason}$"):
         compute()
+
+
+def test_a_tank_measured_outside_is_smaller_inside_by_both_walls():
+    assert volumes.box_from_outside_l(1.0, 0.5, 0.4, wall_m=0.2) == pytest.approx(0.6 * 0.1 * 0.4 * 1000)
 
 
 def test_furnishing_takes_its_share():

@@ -21,12 +21,12 @@ KEEP_FILE = Statement(sa.insert(_file))
 FILE = Statement(sa.select(_file.c.content).where(*_of_run))
 FORGET_FILE = Statement(sa.delete(_file).where(*_of_run))
 UNFINISHED = Statement(
-    sa.select(_run.c.organisation_id, _run.c.id)
+    sa.select(_run.c.id)
     .where(
+        _run.c.organisation_id == sa.bindparam("organisation_id"),
         _run.c.state.in_([sa.bindparam("waiting", type_=_run.c.state.type), sa.bindparam("running", type_=_run.c.state.type)]),
-        _run.c.organisation_id > sa.bindparam("after"),
     )
-    .order_by(_run.c.organisation_id, _run.c.id)
+    .order_by(_run.c.id)
 )
 
 

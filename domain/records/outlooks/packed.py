@@ -96,7 +96,7 @@ class Columns:
 
 def site_columns(unit: Unit, site_id: UUID, *, on: date, size: int) -> Iterator[Columns]:
     """Yield the columns of a site's items in the order of their ids."""
-    compiled = _PACKED[unit.dialect].on(unit.dialect)
+    compiled = unit.compiled(_PACKED[unit.dialect])
     connection = unit.cursor.connection
     cursor: Any = connection.cursor(binary=True) if unit.dialect == "postgresql" else connection.cursor()
     asked = {"organisation_id": unit.organisation_id, "site_id": site_id, "on": on, "size": size}

@@ -71,7 +71,7 @@ def test_a_refusal_writes_nothing_and_a_dry_run_neither(client):
     refused = ended(client, ask(client, content, kind="sites"))["outcome"]
     dry = ended(client, ask(client, SITES, kind="sites", dry_run=True))["outcome"]
 
-    assert (refused["written"], refused["created"], refused["refusals"][0]["code"]) == (False, 1, "value-error")
+    assert (refused["written"], refused["created"], refused["refusals"][0]["code"]) == (False, 1, "zone-unknown")
     assert (dry["written"], dry["dry_run"], dry["created"]) == (False, True, 2)
     assert client.get("/v1/sites").json()["items"] == []
 

@@ -1,0 +1,121 @@
+"""How requests come off the wire and how the service stops: uvicorn, with bounds of our own."""
+
+from __future__ import annotations
+
+import time
+from types import FrameType
+from typing import Any
+
+import uvicorn
+from fastapi import FastAPI
+from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
+
+from api.context import House
+from api.envelope import EVERYWHERE, NO_FRAMES
+from api.errors import problem
+
+MOST_HEAD_BYTES = 65_536
+"""Of a request's line and headers."""
+KEEP_ALIVE_S = 5
+"""How long a connection may rest between two requests [s]."""
+ROOM_TO_REFUSE = 4
+"""The server's own wall, which refuses without a problem's form, stands at so many times ``max_connections``."""
+LAST_LOOK_S = 0.2
+"""How long connections that were made before the end may still bring their request [s]."""
+INTERRUPTED = 2
+"""The signal of an interrupt from the keyboard."""
+
+
+class Bounds(uvicorn.Config):
+    """The server's settings, and the number of connections whose requests are served."""
+
+    most_connections: int = 0
+
+
+class Wire(HttpToolsProtocol):
+    """A connection. It stamps each request with its arrival, marks those that are too many, and refuses endless heads."""
+
+    reading_head = False
+    head_bytes = 0
+
+    def data_received(self, data: bytes) -> None:
+        """Take what has come, unless the head of the request has grown too large."""
+        super().data_received(data)
+        if not self.reading_head:
+            return
+        self.head_bytes += len(data)
+        if self.head_bytes > MOST_HEAD_BYTES:
+            self._refuse(431, "headers-too-large", f"A request's line and headers may have at most {MOST_HEAD_BYTES} bytes.")
+
+    def on_message_begin(self) -> None:
+        """Begin a request."""
+        self.reading_head, self.head_bytes = True, 0
+        super().on_message_begin()
+
+    def on_headers_complete(self) -> None:
+        """Hand the request on."""
+        self.reading_head = False
+        state: dict[str, Any] = self.scope["state"]
+        state["arrived"] = time.monotonic()
+        if isinstance(self.config, Bounds) and len(self.connections) > self.config.most_connections:
+            state["crowded"] = True
+        super().on_headers_complete()
+
+    def send_400_response(self, msg: str) -> None:  # noqa: ARG002 - said in our own words
+        """Answer what is no HTTP request."""
+        self._refuse(400, "malformed", "This is no HTTP request.")
+
+    def _refuse(self, status: int, code: str, detail: str) -> None:
+        if self.transport.is_closing():
+            return
+        answer = problem(status, code, detail, path="")
+        headers = [*self.server_state.default_headers, *answer.raw_headers, *EVERYWHERE, NO_FRAMES, (b"connection", b"close")]
+        lines = [b"HTTP/1.1 %d Refused" % status, *(b"%s: %s" % header for header in headers), b"", b""]
+        self.transport.write(b"\r\n".join(lines) + bytes(answer.body))
+        self.transport.close()
+
+
+class Server(uvicorn.Server):
+    """Serves until a signal comes, then goes on for ``stop_grace_s`` while it says that it is not ready, and ends in order.
+
+    An interrupt from the keyboard, or a second signal, ends it without the grace.
+    """
+
+    def __init__(self, app: FastAPI) -> None:
+        house: House = app.state.house
+        settings = house.settings
+        config = Bounds(
+            app,
+            http=Wire,
+            ws="none",
+            lifespan="on",
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            proxy_headers=bool(settings.trusted_proxies),
+            forwarded_allow_ips=list(settings.trusted_proxies),
+            timeout_keep_alive=KEEP_ALIVE_S,
+            limit_concurrency=ROOM_TO_REFUSE * settings.max_connections,
+            h11_max_incomplete_event_size=MOST_HEAD_BYTES,
+            timeout_graceful_shutdown=int(settings.stop_within_s),
+        )
+        config.most_connections = settings.max_connections
+        super().__init__(config)
+        self.draining = house.draining
+        self.grace_s = settings.stop_grace_s
+        self.stop_at: float | None = None
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002 - as signals are handled
+        """Begin to stop."""
+        has_begun, self.draining.begun = self.draining.begun, True
+        if has_begun or sig == INTERRUPTED:
+            self.should_exit = True
+            self.force_exit = has_begun and sig == INTERRUPTED
+        else:
+            self.stop_at = time.monotonic() + self.grace_s
+
+    async def on_tick(self, counter: int) -> bool:
+        """Return whether it is time to stop taking connections."""
+        if self.stop_at is not None and time.monotonic() >= self.stop_at:
+            self.should_exit = True
+        return await super().on_tick(counter)

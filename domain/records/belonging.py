@@ -1,0 +1,179 @@
+"""At which site a record is: for every class of record, the column that says it, or the record that it shares the site of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.functions import FunctionElement
+
+from domain.errors import NotAllowed
+from domain.records.accounts import Account, AccountIdentity, RoleGrant
+from domain.records.animals import Animal, Taxon
+from domain.records.approvals import Approval
+from domain.records.base import Record, table_of
+from domain.records.columns import JsonColumn, UuidColumn
+from domain.records.enclosures import Enclosure, LifeSupportSystem
+from domain.records.equipment import (
+    Equipment,
+    EquipmentCheck,
+    EquipmentModel,
+    HourReading,
+    OutputReading,
+    Spare,
+)
+from domain.records.nights import ImportRun, NightlyRun, Report
+from domain.records.organisations import ApiKey
+from domain.records.retention import LegalHold, RetentionRule
+from domain.records.sites import Site
+from domain.records.staff import Staff
+from domain.records.statements import Statement
+
+if TYPE_CHECKING:
+    from domain.records.unit import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class AtSite:
+    """It is at the site whose id the column holds; without one, it is the whole organisation's."""
+
+    column: str = "site_id"
+
+
+@dataclass(frozen=True, slots=True)
+class Along:
+    """It is where the record is whose id the column holds; without one, it is the whole organisation's."""
+
+    column: str
+    record: type[Record]
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """It is the whole organisation's."""
+
+
+@dataclass(frozen=True, slots=True)
+class ByItsAct:
+    """It is of no place: the act that uses it checks the place of what it is used for."""
+
+
+Belonging = AtSite | Along | Shared | ByItsAct
+
+BELONGING: Mapping[type[Record], Belonging] = {
+    Site: AtSite("id"),
+    Enclosure: AtSite(),
+    LifeSupportSystem: AtSite(),
+    Staff: AtSite(),
+    Animal: Along("enclosure_id", Enclosure),
+    Taxon: Shared(),
+    EquipmentModel: Shared(),
+    Equipment: AtSite(),
+    HourReading: Along("equipment_id", Equipment),
+    OutputReading: Along("equipment_id", Equipment),
+    EquipmentCheck: Along("equipment_id", Equipment),
+    Spare: AtSite(),
+    Report: AtSite(),
+    NightlyRun: AtSite(),
+    ImportRun: Shared(),
+    Account: Along("staff_id", Staff),
+    AccountIdentity: Along("account_id", Account),
+    RoleGrant: AtSite(),
+    ApiKey: Shared(),
+    RetentionRule: Shared(),
+    LegalHold: Shared(),
+    Approval: ByItsAct(),
+}
+"""Every class of record. One that is missing can be reached by nobody whose reach is bound to sites."""
+
+
+def site_of(unit: Unit, record: type[Record], row: Mapping[str, Any]) -> UUID | None:
+    """Return the site that a row of a record is at, ``None`` where it is the whole organisation's."""
+    belonging = BELONGING[record]
+    if isinstance(belonging, AtSite):
+        return row[belonging.column]  # type: ignore[no-any-return]
+    if not isinstance(belonging, Along) or row[belonging.column] is None:
+        return None
+    found = unit.row(site_of_one(belonging.record), id=row[belonging.column])
+    return found[0] if found else None
+
+
+def refuse_beyond_reach(unit: Unit, record: type[Record], row: Mapping[str, Any]) -> None:
+    """Refuse a row of a record at a site that the unit's origin does not reach.
+
+    Raises:
+        NotAllowed: It is at another site, or the whole organisation's.
+    """
+    reach = unit.origin.reach
+    if reach.site_ids is None or isinstance(BELONGING[record], ByItsAct) or reach.covers(site_of(unit, record, row)):
+        return
+    raise beyond_reach(record)
+
+
+def has_sites(record: type[Record]) -> bool:
+    """Return whether records of a class are at sites, so that a list of those at some sites means something."""
+    return not isinstance(BELONGING[record], Shared)
+
+
+def beyond_reach(record: type[Record]) -> NotAllowed:
+    """Return the refusal of a record at a site that is not reached."""
+    noun = record.noun.replace("_", " ")
+    return NotAllowed(f"This {noun} is at a site, or of the whole organisation, where you may not do this.", code="other-site")
+
+
+def site_column(record: type[Record]) -> sa.ColumnElement[UUID | None]:
+    """Return the expression for the site that a row of a record's table is at: null where it is the whole organisation's."""
+    belonging, table = BELONGING[record], table_of(record)
+    if isinstance(belonging, AtSite):
+        return table.c[belonging.column]
+    if isinstance(belonging, Along):
+        other = table_of(belonging.record)
+        same = (other.c.organisation_id == sa.bindparam("organisation_id"), other.c.id == table.c[belonging.column])
+        return sa.select(site_column(belonging.record)).where(*same).correlate(table).scalar_subquery()
+    return sa.literal_column("NULL", UuidColumn())
+
+
+def at_reached_sites(record: type[Record]) -> sa.ColumnElement[bool]:
+    """Return the condition that a row is at one of the sites of the parameter ``reach_site_ids``, a list of their ids as text."""
+    if isinstance(BELONGING[record], ByItsAct):
+        return sa.true()
+    site = table_of(Site).alias("reached_site")
+    wanted = sa.bindparam("reach_site_ids", type_=JsonColumn())
+    reached = sa.select(site.c.id).where(site.c.organisation_id == sa.bindparam("organisation_id"), _IsAmong(site.c.id, wanted))
+    return site_column(record).in_(reached)
+
+
+class _IsAmong(FunctionElement[bool]):
+    """Whether an id is in a list of ids, which is given as JSON text; thus one statement serves lists of any length."""
+
+    inherit_cache = True
+    type = sa.Boolean()
+
+
+@compiles(_IsAmong, "sqlite")
+def _among_on_sqlite(element: Any, compiler: Any, **rest: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+    one, wanted = element.clauses
+    each = sa.func.json_each(wanted).table_valued("value", name="wanted_site")
+    digits = sa.func.replace(each.c.value, sa.literal_column("'-'"), sa.literal_column("''"))
+    return f"({compiler.process(sa.func.lower(sa.func.hex(one)).in_(sa.select(digits)), **rest)})"
+
+
+@compiles(_IsAmong, "postgresql")
+def _among_on_postgresql(element: Any, compiler: Any, **rest: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+    one, wanted = element.clauses
+    each = sa.func.jsonb_array_elements_text(sa.cast(wanted, postgresql.JSONB)).column_valued("wanted_site")
+    return f"({compiler.process(one.in_(sa.select(sa.cast(each, sa.Uuid()))), **rest)})"
+
+
+@cache
+def site_of_one(record: type[Record]) -> Statement:
+    """Return the statement for the site that the record of ``id`` is at: one row, and null where it is the whole organisation's."""
+    table = table_of(record)
+    chosen = sa.select(site_column(record).label("site_id"))
+    return Statement(chosen.where(table.c.organisation_id == sa.bindparam("organisation_id"), table.c.id == sa.bindparam("id")))
