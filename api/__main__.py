@@ -11,7 +11,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from api.commands import backups, demo, imports, nights, organisations, serving
+from api.commands import backups, demo, imports, nights, organisations, proofs, retention, serving
 from api.commands.trouble import Trouble
 from domain.errors import Refusal
 from domain.records.nights import ImportKind
@@ -153,8 +153,25 @@ def _add_nightly(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     command = _command(commands, "verify", "prove the journal's chain, and the records against it")
+    command.add_argument("--checkpoints", type=Path, metavar="FOLDER", help="also against the signed checkpoints in this second place")
+    command.add_argument(
+        "--public-key",
+        type=Path,
+        action="append",
+        metavar="FILE",
+        help="a key [PEM] whose signatures count; may be repeated (default: REEDBED_SIGNING_KEY_FILE)",
+    )
     _add_choice_of_organisation(command)
-    command.set_defaults(does=nights.verify)
+    command.set_defaults(does=proofs.verify)
+    command = _command(commands, "retention", "let go of ended records whose longest period of keeping is over and that nothing holds")
+    command.add_argument("--at", metavar="INSTANT", help="as of this instant (default: now)")
+    command.add_argument("--dry-run", action="store_true", help="change nothing, only say what would be let go of")
+    command.add_argument("--json", action="store_true", help="answer as JSON")
+    _add_choice_of_organisation(command)
+    command.set_defaults(does=retention.retention)
+    command = _command(commands, "checkpoint", "sign where the journals stand, and write it down in the second place")
+    _add_choice_of_organisation(command)
+    command.set_defaults(does=proofs.checkpoint)
 
 
 def _add_backup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -10,7 +10,7 @@ import random
 import time
 from collections import deque
 from collections.abc import Callable
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -23,6 +23,8 @@ A = TypeVar("A")
 
 HEALTH = frozenset({"/healthz", "/readyz"})
 """Paths that are never refused."""
+LOOK_S = 0.25
+"""How often it is looked whether a read is overdue [s]."""
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
 RETRY_AFTER_S = (1, 3)
 """Between these, at random, so that those who were refused do not all come again at once [s]."""
@@ -39,6 +41,7 @@ class Admission:
         self.metrics = metrics
         self.at_work = 0
         self.waiting: deque[asyncio.Future[bool]] = deque()
+        self.overdue = Overdue()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one connection."""
@@ -100,13 +103,53 @@ class Admission:
             until = scope["state"]["until"] = time.monotonic() + left_s
             await self.app(scope, _received_until(receive, until), send)
             return
+        task = self.overdue.watch(left_s)
         try:
-            async with asyncio.timeout(left_s) as limit:
-                await self.app(scope, receive, send)
-        except TimeoutError:
-            if not limit.expired() or scope["state"].get("status"):
+            await self.app(scope, receive, send)
+        except asyncio.CancelledError:
+            if not self.overdue.has_ended(task):
                 raise
+            task.uncancel()
+            if scope["state"].get("status"):
+                raise TimeoutError from None
             await _refuse(TooLate("The answer could not be found in time. Please try again."), scope, receive, send)
+        finally:
+            self.overdue.forget(task)
+
+
+class Overdue:
+    """Ends tasks whose time is up. It looks after all of them every ``LOOK_S``: a timer for each would cost more than most answers."""
+
+    def __init__(self) -> None:
+        self._until: dict[asyncio.Task[Any], float] = {}
+        self._ended: set[asyncio.Task[Any]] = set()
+        self._timer: asyncio.TimerHandle | None = None
+
+    def watch(self, seconds: float) -> asyncio.Task[Any]:
+        """Have the running task ended after some time, and return it."""
+        task = asyncio.current_task()
+        assert task is not None  # noqa: S101 - requests are served in tasks
+        self._until[task] = time.monotonic() + seconds
+        if self._timer is None:
+            self._timer = task.get_loop().call_later(LOOK_S, self._look)
+        return task
+
+    def has_ended(self, task: asyncio.Task[Any]) -> bool:
+        """Return whether a task was ended here."""
+        return task in self._ended
+
+    def forget(self, task: asyncio.Task[Any]) -> None:
+        """Let a task be; it has come to its end."""
+        self._until.pop(task, None)
+        self._ended.discard(task)
+
+    def _look(self) -> None:
+        now = time.monotonic()
+        for task in [task for task, until in self._until.items() if now > until]:
+            del self._until[task]
+            self._ended.add(task)
+            task.cancel()
+        self._timer = asyncio.get_running_loop().call_later(LOOK_S, self._look) if self._until else None
 
 
 class Timed(Protocol):

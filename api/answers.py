@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from typing import Any
 
@@ -48,6 +48,16 @@ def created(record: Record, *, at: str) -> Answer:
     """Return the answer that says where a new record is and shows it. ``at`` is the path of the list that it is now in."""
     location = f"{at}/{record.id}".encode()
     return Answer(encode(shown_record(record)), status=201, headers=[etag(record.version), (b"location", location)])
+
+
+def registered(record: Record) -> Answer:
+    """Return the answer that shows a new record that is only seen in a list."""
+    return Answer(encode(shown_record(record)), status=201, headers=[etag(record.version)])
+
+
+def told_once(shown: Mapping[str, Any], *, secret: str, text: str, status: int = 200, headers: Sequence[Header] = ()) -> Answer:
+    """Return the answer that tells a secret under its name. What is kept of it, to be given again, has null in the secret's place."""
+    return Answer(encode({**shown, secret: text}), status=status, headers=headers, kept_body=encode({**shown, secret: None}))
 
 
 @cache

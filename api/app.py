@@ -14,14 +14,13 @@ from typing import Any, cast
 from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute, RouteContext, iter_route_contexts
 from starlette.middleware import Middleware
-from starlette.middleware.cors import CORSMiddleware
 
 import migrations
 from api import docs
 from api.admission import Admission
 from api.context import House, Passing
 from api.doors import Door, Doorway
-from api.envelope import Envelope, KnownHosts
+from api.envelope import Crossing, Envelope, KnownHosts
 from api.errors import HANDLERS
 from api.limits import BodyLimit, Limits
 from api.logs import RequestLog
@@ -29,25 +28,32 @@ from api.metrics import CountedStore
 from api.openapi import describe
 from api.permissions import Permissions, permissions, refuse_undeclared
 from api.routes import (
+    accounts,
     animals,
     approvals,
     enclosures,
     equipment,
     equipment_models,
     forecasts,
+    grants,
     health,
     imports,
+    keys,
     life_support_systems,
     me,
     organisation,
+    passwords,
     readings,
     reports,
+    retention,
+    sessions,
     sites,
     spares,
     staff,
     taxa,
 )
 from api.settings import Settings
+from api.token_door import door_of
 from api.uses import EVERY_S
 from api.work import Work
 from domain.records.engine import Store
@@ -71,7 +77,13 @@ DOORS: tuple[Door, ...] = (
     *forecasts.DOORS,
     *reports.DOORS,
     *imports.DOORS,
+    *retention.DOORS,
     *approvals.DOORS,
+    *sessions.DOORS,
+    *passwords.DOORS,
+    *accounts.DOORS,
+    *grants.DOORS,
+    *keys.DOORS,
 )
 ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
 """Routes of FastAPI's own kind."""
@@ -79,9 +91,11 @@ ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
 RESUMES = (imports.resume, reports.resume)
 """What takes up the work on record that is unfinished: at the start, and whenever some was left over."""
 
-TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "Reedbed-Reason", "X-Request-Id")
+TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "Reedbed-On-Behalf-Of", "Reedbed-Reason", "X-Request-Id")
 SHOWN_HEADERS = ("ETag", "Link", "Location", "Content-Disposition", "Retry-After", "X-Request-Id", "Idempotency-Replayed")
 PREFLIGHT_SECONDS = 600
+HASHING_THREADS = 16
+"""More than may wait for their turn to hash a password, so that whoever comes on top is told so and does not wait unseen."""
 
 
 class Reedbed(FastAPI):
@@ -111,7 +125,7 @@ def build_app(
         Undeclared: A route has no action that the matrix knows, and is not public.
     """
     work = Work(threads=settings.work_threads, waiting=settings.work_waiting)
-    house = House(store, settings, clock, work, limits=Limits.of(settings))
+    house = House(store, settings, clock, work, limits=Limits.of(settings), tokens=door_of(settings.token_issuers))
     house.permissions = replace(known or permissions(), bodies=_bodies())
     house.store = cast("Store", CountedStore(store, house.metrics))
     app = Reedbed(
@@ -139,7 +153,7 @@ def build_app(
 
 def _bodies() -> dict[str, list[str]]:
     """Return the fields of the body that each action takes; a correction does not take an id."""
-    taken = {door.action: (door.body.model_fields, door.method) for door in DOORS if door.body is not None}
+    taken = {door.action: (door.body.model_fields, door.method) for door in DOORS if door.body is not None and door.action is not None}
     return {action: [name for name in fields if method != "PATCH" or name != "id"] for action, (fields, method) in taken.items()}
 
 
@@ -162,6 +176,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     # One writer at a time is all that SQLite has; more threads would only wait for each other.
     threads = 1 if house.store.dialect == "sqlite" else house.settings.pool_size
     house.writers = ThreadPoolExecutor(threads, thread_name_prefix="write")
+    house.hashers = ThreadPoolExecutor(HASHING_THREADS, thread_name_prefix="hash")
     await house.store.open()
     house.work.start()
     for unfinished in app.state.resume:
@@ -174,7 +189,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         await asyncio.to_thread(house.uses.write_down, house.store, now=house.clock())
         house.work.stop(within_s=house.settings.stop_within_s)
         house.writers.shutdown()
-        house.writers = None
+        house.hashers.shutdown()
+        house.writers = house.hashers = None
         await house.store.close_reads()
 
 
@@ -187,7 +203,7 @@ async def _write_down_uses(house: House) -> None:
 def _layers(house: House, log: RequestLog | None) -> list[Middleware]:
     settings, origins = house.settings, house.settings.allowed_origins
     crossing = Middleware(
-        CORSMiddleware,
+        Crossing,
         allow_origins=origins,
         allow_methods=("GET", "HEAD", "POST", "PATCH"),
         allow_headers=TAKEN_HEADERS,

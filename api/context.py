@@ -25,6 +25,7 @@ from api.errors import Answer, Malformed, PreconditionNeeded, TooLarge, WrongMed
 from api.idempotency import fingerprint, once, read_key
 from api.limits import Limits
 from api.metrics import Metrics
+from api.passwords import Passwords
 from api.permissions import Permissions, permissions, permitted, permitted_fields
 from api.settings import Settings
 from api.signin import Caller, sign_in
@@ -57,7 +58,7 @@ _VERSION = re.compile(rb"[1-9][0-9]{0,9}")
 
 @dataclass(slots=True)
 class House:
-    """What one running service consists of. ``writers`` are the threads that routes write in."""
+    """What one running service consists of. ``writers`` are the threads that routes write in, ``hashers`` those that hash passwords."""
 
     store: Store
     settings: Settings
@@ -65,6 +66,8 @@ class House:
     work: Work
     uses: Uses = field(default_factory=Uses)
     tokens: TokenDoor | None = None
+    passwords: Passwords = field(default_factory=Passwords)
+    hashers: ThreadPoolExecutor | None = None
     writers: ThreadPoolExecutor | None = None
     limits: Limits = field(default_factory=lambda: Limits({}))
     metrics: Metrics = field(default_factory=Metrics)

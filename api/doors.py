@@ -22,23 +22,26 @@ from api.admission import in_time
 from api.context import JSON, MERGE_PATCH, Call, House, call_of, permit_fields, read_body, refuse_other_media
 from api.errors import Answer, problem_of
 from api.query import Reader, read_id, read_query
+from api.visits import Visit, visit_of
 from domain.errors import NotFound, Refusal
 
 Reads = Callable[[Call], Awaitable[Answer]]
 Writes = Callable[[Call], Answer]
+Admits = Callable[[Visit], Awaitable[Answer]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Door:
-    """One method at one path. It has either ``reads``, run on the event loop, or ``writes``, run in a worker thread.
+    """One method at one path. It has one of four: ``reads``, run on the event loop, or ``writes``, run in a worker thread.
 
-    ``action`` is what the permission matrix judges it by; ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is
+    ``attends`` runs on the event loop with the body read, and sees to its threads itself. ``admits`` is for anybody, who need not sign in:
+    such a door has no action, and the matrix names it as public. ``action`` is what the permission matrix judges it by; ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is
     the class that a request's body is read by; ``files`` are the media types of an answer that is a file and no JSON.
     """
 
     method: str
     path: str
-    action: str
+    action: str | None = None
     operation_id: str
     summary: str
     tag: str
@@ -46,6 +49,8 @@ class Door:
     answers: type[BaseModel]
     reads: Reads | None = None
     writes: Writes | None = None
+    attends: Reads | None = None
+    admits: Admits | None = None
     status: int = 200
     body: type[BaseModel] | None = None
     query: Mapping[str, Reader] = field(default_factory=dict)
@@ -61,6 +66,10 @@ class Door:
     async def answer(self, house: House, scope: Scope, receive: Receive, *, texts: Sequence[str]) -> Response:
         """Return the answer to a request; ``texts`` are the ids in its path as they were written."""
         try:
+            if self.admits is not None:
+                read_query(scope["query_string"], self.query)
+                return await self.admits(await visit_of(house, scope, receive))
+            assert self.action is not None  # noqa: S101 - asked before the service starts
             call = await call_of(house, scope, action=self.action)
             if scope["query_string"]:
                 call.query = read_query(scope["query_string"], self.query)
@@ -96,6 +105,9 @@ class Door:
     async def _written(self, call: Call, receive: Receive) -> Answer:
         refuse_other_media(call.headers, taken=MERGE_PATCH if call.method == "PATCH" else JSON)
         call.body = await read_body(receive, call.headers, most=call.house.settings.max_body_bytes)
+        if self.attends is not None:
+            permit_fields(call)
+            return await self.attends(call)
         return await asyncio.get_running_loop().run_in_executor(call.house.writers, in_time, self._write, call)
 
     def _write(self, call: Call) -> Answer:

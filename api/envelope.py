@@ -7,13 +7,18 @@ from __future__ import annotations
 
 import re
 import secrets
+from collections.abc import Callable
+from http import HTTPStatus
 from time import perf_counter
 from typing import Any
 
+from starlette.datastructures import Headers
+from starlette.middleware.cors import CORSMiddleware
 from starlette.requests import ClientDisconnect
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.errors import Header, Malformed, defect, log, problem_of
+from api.errors import Header, Malformed, defect, log, problem, problem_of
 from api.idempotency import REPLAYED
 from api.logs import RequestLog
 from api.metrics import Metrics
@@ -41,7 +46,7 @@ UNKNOWN = "unknown"
 class Envelope:
     """The outermost layer of ours: names the request, completes the headers, accounts for it, and answers for what went wrong.
 
-    ``log`` gets a line for each request; without one nothing is written. ``is_draining`` says whether connections are to be given up.
+    ``log`` gets a line for each request; without one nothing is written. While ``draining`` has begun, connections are given up.
     """
 
     def __init__(self, app: ASGIApp, *, settings: Settings, metrics: Metrics, log: RequestLog | None, draining: Draining) -> None:
@@ -118,16 +123,21 @@ class Envelope:
         caller = state.get("caller")
         if caller is not None:
             facts["organisation_id"], facts["actor"] = caller.organisation_id, caller.actor
-        say = self.log.info if 0 < status < 500 else self.log.warning if status == 503 else self.log.error  # noqa: PLR2004 - HTTP's own
-        say("request", **facts)
+        _say(self.log, status)("request", **facts)
 
     def _count_refusal(self, status: int, refused: Refusal) -> None:
-        if status == 401:  # noqa: PLR2004 - HTTP's own
+        if status == HTTPStatus.UNAUTHORIZED:
             self.metrics.count("authn_failures", getattr(refused, "reason", "") or refused.code)
-        elif status == 403:  # noqa: PLR2004 - HTTP's own
+        elif status == HTTPStatus.FORBIDDEN:
             self.metrics.count("authz_denials")
-        elif status == 429:  # noqa: PLR2004 - HTTP's own
+        elif status == HTTPStatus.TOO_MANY_REQUESTS:
             self.metrics.count("rate_limited")
+
+
+def _say(log: RequestLog, status: int) -> Callable[..., Any]:
+    if 0 < status < HTTPStatus.INTERNAL_SERVER_ERROR:
+        return log.info
+    return log.warning if status == HTTPStatus.SERVICE_UNAVAILABLE else log.error
 
 
 class Draining:
@@ -135,6 +145,17 @@ class Draining:
 
     def __init__(self) -> None:
         self.begun = False
+
+
+class Crossing(CORSMiddleware):
+    """Scripts of other origins, as Starlette lets them in; what it refuses is a problem like every refusal."""
+
+    def preflight_response(self, request_headers: Headers) -> Response:
+        """Return the answer to a browser that asks before a script's request."""
+        answer = super().preflight_response(request_headers)
+        if answer.status_code == HTTPStatus.OK:
+            return answer
+        return problem(HTTPStatus.BAD_REQUEST, "origin-refused", "A script of this origin may not ask this.", path="")
 
 
 class KnownHosts:

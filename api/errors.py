@@ -142,13 +142,25 @@ _CODES: Mapping[int, str] = {404: "not-found", 405: "method-not-allowed", 413: "
 
 
 class Answer(Response):
-    """An answer whose bytes are already there; a Starlette response without the cost of building one."""
+    """An answer whose bytes are already there; a Starlette response without the cost of building one.
+
+    ``kept_body`` is what is kept of it under an Idempotency-Key, where that is not the body itself.
+    """
 
     media_type: ClassVar[str] = "application/json"  # type: ignore[misc]
 
-    def __init__(self, body: bytes = b"", *, status: int = 200, headers: Sequence[Header] = (), media: bytes = b"application/json") -> None:
+    def __init__(
+        self,
+        body: bytes = b"",
+        *,
+        status: int = 200,
+        headers: Sequence[Header] = (),
+        media: bytes = b"application/json",
+        kept_body: bytes | None = None,
+    ) -> None:
         self.status_code = status
         self.body = body
+        self.kept_body = body if kept_body is None else kept_body
         self.background = None
         self.raw_headers = [*headers]
         if status != HTTPStatus.NOT_MODIFIED:

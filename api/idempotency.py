@@ -68,7 +68,7 @@ def once(unit: Unit, act: Callable[[Unit], Answer], *, key: str, request: str) -
         return _first_answer(unit, key=key, request=request)
     answer = act(unit)
     headers = {name.decode(): value.decode() for name, value in answer.raw_headers if name in KEPT_HEADERS}
-    kept = {"new_status": answer.status_code, "new_headers": msgspec.json.encode(headers).decode(), "new_body": answer.body}
+    kept = {"new_status": answer.status_code, "new_headers": msgspec.json.encode(headers).decode(), "new_body": answer.kept_body}
     unit.run(KEEP_ANSWER, at_key=key, **kept)
     return answer
 

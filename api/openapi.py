@@ -21,8 +21,10 @@ COPY = Path(__file__).with_name("openapi.json")
 _REFERENCE = "#/components/schemas/{model}"
 _DEFAULT_SCHEMAS = ("HTTPValidationError", "ValidationError")
 _ANY, _ONE, _WRITES, _CHANGES = (400, 401, 403, 422, 503), (404,), (409, 413, 415), (412, 428)
-_ALSO: Mapping[str, tuple[int, ...]] = {"list_replacements": (404,)}
+_ALSO: Mapping[str, tuple[int, ...]] = {"list_replacements": (404,), "get_forecast": (409,)}
 """What an operation may answer beyond what its path and method tell."""
+_FILES: Mapping[str, tuple[str, ...]] = {"list_replacements": ("text/csv",)}
+"""Media types of files that an operation may answer with instead of JSON."""
 _FORMATS = """
 
 Of the text formats, `line` is one line and `lines` are several: of any script and any characters but controls, halves of characters \
@@ -33,6 +35,14 @@ _HEADERS: Mapping[str, Mapping[str, Any]] = {
     "ETag": {"description": "The version, for If-Match and If-None-Match.", "schema": {"type": "string"}},
     "Location": {"description": "Where the new record is.", "schema": {"type": "string", "format": "uri-reference"}},
     "Link": {"description": 'The next page, rel="next".', "schema": {"type": "string"}},
+}
+
+_REASON: Mapping[str, Any] = {
+    "name": "Reedbed-Reason",
+    "in": "header",
+    "required": False,
+    "schema": {"type": "string", "minLength": 1, "maxLength": 120},
+    "description": "Why this is done, in UTF-8, for the journal.",
 }
 
 
@@ -49,6 +59,8 @@ def describe(app: FastAPI, doors: Sequence[Door]) -> dict[str, Any]:
         door = by_id.get(operation["operationId"])
         if door is not None:
             _describe_door(operation, door, schemas)
+        if path.startswith("/v1/") and method != "get":
+            operation["parameters"] = [*operation.get("parameters", ()), _REASON]
         _describe_problems(operation, path=path, method=method)
     _link(described["paths"])
     described["components"]["schemas"] = dict(sorted(schemas.items()))
@@ -68,7 +80,9 @@ def _describe_door(operation: dict[str, Any], door: Door, schemas: dict[str, Any
     success = operation["responses"][str(door.status)]
     success["description"] = {201: "Registered", 202: "Asked for; Location is where to look"}.get(door.status, "Done")
     if door.files:
-        success["content"] = {media: {"schema": {"type": "string", "format": "binary"}} for media in door.files}
+        success["content"] = {}
+    for media in (*door.files, *_FILES.get(door.operation_id, ())):
+        success["content"][media] = {"schema": {"type": "string", "format": "binary"}}
     if door.headers:
         success["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in door.headers}
     if "If-None-Match" in {parameter["name"] for parameter in door.parameters}:

@@ -6,13 +6,16 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
+from urllib.parse import urlsplit
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import load_pem_private_key
-from pydantic import Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy.engine import URL, make_url
 from zxcvbn import zxcvbn  # type: ignore[import-untyped]
+
+from api.key_sets import ALGORITHMS
 
 MEGABYTE = 1_000_000
 SHORTEST_PASSWORD = 12
@@ -25,6 +28,45 @@ THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Seconds = Annotated[float, Field(ge=0, le=3600)]
+
+
+class TokenIssuer(BaseModel):
+    """An issuer of access tokens, and the one organisation whose staff it speaks for.
+
+    ``url`` is what its tokens say in ``iss``, and ``audience`` what they say in ``aud``. Where its keys are is asked of the issuer, unless
+    ``keys_url`` says it. With ``JWT`` among the ``types`` tokens are taken that do not say that they are access tokens.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    url: str
+    audience: Annotated[str, Field(min_length=1)]
+    organisation_id: Annotated[int, Field(ge=1)]
+    algorithms: Annotated[tuple[str, ...], Field(min_length=1)] = ("RS256", "ES256")
+    keys_url: str | None = None
+    required_scope: str | None = None
+    types: Annotated[tuple[str, ...], Field(min_length=1)] = ("at+jwt", "application/at+jwt")
+
+    @property
+    def is_local(self) -> bool:
+        """Whether it is asked without TLS, on this machine."""
+        return any(address.startswith("http://") for address in (self.url, self.keys_url or ""))
+
+    @field_validator("url", "keys_url")
+    @classmethod
+    def _secure(cls, address: str | None) -> str | None:
+        if address is not None:
+            parsed = urlsplit(address)
+            if not parsed.hostname or not (parsed.scheme == "https" or (parsed.scheme == "http" and parsed.hostname in THIS_MACHINE)):
+                raise ValueError("an issuer's address begins with https://, or with http:// where it is on this machine")
+        return address
+
+    @field_validator("algorithms")
+    @classmethod
+    def _known(cls, algorithms: tuple[str, ...]) -> tuple[str, ...]:
+        if not ALGORITHMS.issuperset(algorithms):
+            raise ValueError(f"these should be among {', '.join(sorted(ALGORITHMS))}")
+        return algorithms
 
 
 class Settings(BaseSettings):
@@ -45,6 +87,8 @@ class Settings(BaseSettings):
     """Serve from a PostgreSQL that may forget what it confirmed. For tests alone."""
     signing_key_file: Path | None = None
     """The Ed25519 private key [PEM] that signs the journal's checkpoints."""
+    checkpoint_folder: Path | None = None
+    """The second place where signed checkpoints are written down, which the database's keeper should not be able to change."""
     server_number: Annotated[int, Field(ge=0, le=4095)] = 1
     """Distinguishes servers whose organisations may one day stand in one database."""
 
@@ -93,6 +137,9 @@ class Settings(BaseSettings):
     address_sign_ins_per_minute: Count = 30
     """Attempts to sign in from one address; beyond them each waits longer, up to a minute."""
 
+    token_issuers: tuple[TokenIssuer, ...] = ()
+    """Whose access tokens are taken; see ``TokenIssuer`` for the members. Their holders need accounts here with that identity."""
+
     metrics_port: Annotated[int, Field(ge=0, le=65535)] = 0
     """Where the figures for Prometheus are served; 0: nowhere."""
     metrics_host: str = "127.0.0.1"
@@ -111,6 +158,15 @@ class Settings(BaseSettings):
             if path:
                 read[name] = read_secret(Path(path))
         return read
+
+    @field_validator("token_issuers")
+    @classmethod
+    def _distinct(cls, issuers: tuple[TokenIssuer, ...]) -> tuple[TokenIssuer, ...]:
+        if len({issuer.url for issuer in issuers}) != len(issuers):
+            raise ValueError("two issuers have the same url")
+        if len({issuer.is_local for issuer in issuers}) > 1:
+            raise ValueError("an issuer that is asked without TLS on this machine cannot stand beside others")
+        return issuers
 
     @property
     def most_at_work(self) -> int:

@@ -62,6 +62,12 @@ class Caller:
     for_powers: Powers | None = None
     """What the member of staff may do for whom a program acts; the program then may no more than both may."""
 
+    @property
+    def session_id(self) -> UUID | None:
+        """The session by whose token the caller came, if that is how."""
+        kind, _, own_id = self.credential.partition(":")
+        return UUID(own_id) if kind == "session" else None
+
 
 def new_key_parts() -> tuple[str, str]:
     """Return the public part and the secret of a new key, at random."""

@@ -154,8 +154,7 @@ class LoopbackIssuer:
         self._answer(http, json.dumps(self.key_set()).encode() + b" " * 1_000_000)
 
     def _packed(self, http: BaseHTTPRequestHandler) -> None:
-        packed = gzip.compress(json.dumps(self.key_set()).encode() + b" " * 1_000_000)
-        self._answer(http, packed, headers={"Content-Encoding": "gzip"})
+        self._answer(http, gzip.compress(json.dumps(self.key_set()).encode()), headers={"Content-Encoding": "gzip"})
 
     def _redirecting(self, http: BaseHTTPRequestHandler) -> None:
         if http.path == "/elsewhere":
@@ -281,7 +280,7 @@ BAD_TOKENS: dict[str, Forgery] = {
     "a token that is not valid yet": timed(nbf=2 * MINUTE),
     "a token issued in the future": timed(iat=2 * MINUTE, exp=10 * MINUTE),
     "a token whose end is text": good(exp="9999999999"),
-    "a token whose end is true": good(exp=True),
+    "a token whose beginning is true": good(iat=True),
     "a token whose end is beyond every calendar": good(exp=10**400),
     "a token whose nbf is null": good(nbf=None),
     "an ID token": good(head={"typ": "JWT"}, nonce="n-0S6_WzA2Mj"),

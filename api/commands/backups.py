@@ -111,8 +111,11 @@ def _new_file(path: Path) -> Iterator[BinaryIO]:
         number = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), MODE)
     except OSError as refused:
         raise Trouble(f"Nothing can be written into {path.parent.absolute()}: {refused.strerror}") from refused
-    with os.fdopen(number, "w+b") as file:
-        yield file
+    try:
+        with os.fdopen(number, "w+b") as file:
+            yield file
+    except OSError as failed:
+        raise Trouble(f"The backup cannot be written: {failed.strerror}") from failed
 
 
 def _give_name(unfinished: Path, path: Path) -> None:

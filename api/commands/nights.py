@@ -1,4 +1,4 @@
-"""``reedbed nightly`` and ``reedbed verify``."""
+"""``reedbed nightly``."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
+from api.commands.proofs import write_checkpoints
 from api.commands.session import Session, instant, opened, ready_folder, say_json
 from api.commands.trouble import Trouble
 from api.nightly import SiteNight, all_forecasts, run_nights
 from api.printing import SUFFIXES, Form, item_json
 from domain.actions.due_list import DueItem
 from domain.actions.night import LATEST_RUN, PaperFile
-from domain.actions.verify import Proof, prove
 from domain.records.base import table_of
 from domain.records.nights import NightlyRun, Report, ReportFile
 from domain.records.organisations import Organisation
@@ -54,6 +54,7 @@ def nightly(words: Namespace, console: Console) -> int:
             _show(chosen, nights, console)
         for path in papers:
             console.print(str(path), markup=False, soft_wrap=True)
+        write_checkpoints(session, chosen)
     return 1 if any(night.error for _, night in nights) else 0
 
 
@@ -71,22 +72,6 @@ def _show(chosen: Sequence[Organisation], nights: Sequence[tuple[Organisation, S
             show_night(night, console)
         if not of_it:
             console.print(f"{one.name}: no sites yet. Load them with: reedbed import FILE --kind sites", markup=False, soft_wrap=True)
-
-
-def verify(words: Namespace, console: Console) -> int:
-    """Prove the journal and the records of each organisation; the exit status is 1 if anything is wrong."""
-    with opened("verify") as session:
-        chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
-        proofs: list[tuple[Organisation, Proof]] = []
-        for one in chosen:
-            with session.store.snapshot(session.origin(one.id)) as unit:
-                proofs.append((one, prove(unit)))
-    for one, proof in proofs:
-        verdict = f"{len(proof.flaws)} flaws" if proof.flaws else "the chain holds and the records agree"
-        console.print(f"{one.name}: {proof.entries} entries, {proof.records} records: {verdict}", markup=False, soft_wrap=True)
-        for flaw in proof.flaws[:ROWS_SHOWN]:
-            console.print(f"  {flaw.sentence}", markup=False, soft_wrap=True)
-    return 1 if any(proof.flaws for _, proof in proofs) else 0
 
 
 def show_night(night: SiteNight, console: Console) -> None:

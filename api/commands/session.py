@@ -73,8 +73,10 @@ class Session:
 
 
 @contextmanager
-def opened(command: str, *, at: datetime | None = None) -> Iterator[Session]:
+def opened(command: str, *, at: datetime | None = None, as_owner: bool = False) -> Iterator[Session]:
     """Yield the session of a command on the installation's database, whose schema has to be at its head.
+
+    A command that removes records signs in as the role that owns the tables, where one is set: the service's own may not.
 
     Raises:
         Trouble: The settings or the database cannot be used, or the schema is not there or not at its head.
@@ -85,7 +87,8 @@ def opened(command: str, *, at: datetime | None = None) -> Iterator[Session]:
         name = name_of(database_at(settings.database_url))
         state = f"is at schema {found}, this version needs {head}" if found else "is not there or has no schema yet"
         raise Trouble(f"The database {name} {state}. Run: reedbed migrate")
-    store = open_store(settings.database_url, pool_size=settings.pool_size)
+    url = settings.owner_database_url if as_owner and settings.owner_database_url else settings.database_url
+    store = open_store(url, pool_size=settings.pool_size)
     try:
         yield Session(settings, store, at or datetime.now(UTC), command)
     finally:

@@ -76,6 +76,7 @@ _PARAMETERS = [
 _FORM = {
     "type": "object",
     "required": ["file"],
+    "additionalProperties": False,
     "properties": {
         "file": {"type": "string", "format": "binary", "description": "A workbook (.xlsx), separated text or a JSON list of objects."},
         "mapping": {"type": "string", "description": "TOML: which heading is which column, the order of dates, units and more."},

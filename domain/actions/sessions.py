@@ -10,13 +10,16 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from domain.errors import NotFound
-from domain.records.accounts import SignInSession
+from domain.records.accounts import Account, AccountSecret, SignInSession
 from domain.records.base import row_of, table_of
 from domain.records.organisations import KeyUse
 from domain.records.statements import DialectName, Statement
 from domain.records.unit import Unit
 
-_session, _use = table_of(SignInSession), table_of(KeyUse)
+MOST_SESSIONS = 50
+"""Of one account at a time; whoever signs in once more ends the oldest."""
+
+_session, _use, _account, _secret = (table_of(one) for one in (SignInSession, KeyUse, Account, AccountSecret))
 _at_organisation = sa.bindparam("at_organisation_id", type_=sa.BigInteger())
 
 START = Statement(sa.insert(_session))
@@ -25,14 +28,20 @@ END = Statement(
     .where(_session.c.organisation_id == _at_organisation, _session.c.id == sa.bindparam("at_id"), _session.c.ended_at.is_(None))
     .values(ended_at=sa.bindparam("new_ended_at"))
 )
-END_ALL = Statement(
-    sa.update(_session)
+STILL_PROVED_BY = Statement(
+    sa.select(_secret.c.account_id)
     .where(
-        _session.c.organisation_id == _at_organisation,
-        _session.c.account_id == sa.bindparam("at_account_id"),
-        _session.c.ended_at.is_(None),
+        _secret.c.organisation_id == sa.bindparam("organisation_id"),
+        _secret.c.account_id == sa.bindparam("account_id"),
+        _secret.c.password_hash == sa.bindparam("password_hash"),
     )
-    .values(ended_at=sa.bindparam("new_ended_at"))
+    .with_for_update()
+)
+"""Waits for whoever is about to take the account's password away, and keeps them waiting until the session is on record for them to end."""
+KEEP_BETTER_HASH = Statement(
+    sa.update(_secret)
+    .where(_secret.c.organisation_id == _at_organisation, _secret.c.account_id == sa.bindparam("at_account_id"))
+    .values(password_hash=sa.bindparam("new_password_hash"))
 )
 SEEN = Statement(
     sa.update(_session)
@@ -50,8 +59,21 @@ SESSIONS_OF_ACCOUNT = Statement(
         _session.c.account_id == sa.bindparam("account_id"),
         _session.c.ended_at.is_(None),
     )
-    .order_by(_session.c.id)
+    .order_by(_session.c.created_at, _session.c.id)
 )
+SESSIONS_OF_STAFF = Statement(
+    sa.select(_session)
+    .join(_account, sa.and_(_account.c.organisation_id == _session.c.organisation_id, _account.c.id == _session.c.account_id))
+    .where(
+        _session.c.organisation_id == sa.bindparam("organisation_id"),
+        _account.c.staff_id == sa.bindparam("staff_id"),
+        _session.c.ended_at.is_(None),
+        _session.c.expires_at > sa.bindparam("now", type_=_session.c.expires_at.type),
+        _session.c.last_seen_at > sa.bindparam("idle_since", type_=_session.c.last_seen_at.type),
+    )
+    .order_by(_session.c.created_at.desc(), _session.c.id.desc())
+)
+"""The sessions of a person that go on, newest first."""
 _BY_KEY = ["organisation_id", "key_id"]
 _on_sqlite, _on_postgresql = sqlite.insert(_use), postgresql.insert(_use)
 KEY_USED: Mapping[DialectName, Statement] = {
@@ -62,8 +84,17 @@ KEY_USED: Mapping[DialectName, Statement] = {
 }
 
 
-def start_session(unit: Unit, account_id: UUID, *, token_sha256: str, expires_at: datetime) -> SignInSession:
-    """Put a session of an account on record and return it."""
+def start_session(
+    unit: Unit, account_id: UUID, *, proved_by: str, better_hash: str | None, token_sha256: str, expires_at: datetime
+) -> SignInSession | None:
+    """Put a session of an account on record and return it; ``None`` where the account is not proved by that password any more.
+
+    ``proved_by`` is the hash that the password was compared with, and ``better_hash`` one of today's costs that takes its place.
+    """
+    if not unit.rows(STILL_PROVED_BY, account_id=account_id, password_hash=proved_by):
+        return None
+    if better_hash is not None:
+        unit.run(KEEP_BETTER_HASH, at_organisation_id=unit.organisation_id, at_account_id=account_id, new_password_hash=better_hash)
     started = SignInSession(
         organisation_id=unit.organisation_id,
         id=unit.new_id(),
@@ -75,23 +106,31 @@ def start_session(unit: Unit, account_id: UUID, *, token_sha256: str, expires_at
         ended_at=None,
     )
     unit.run(START, **row_of(started))
+    for oldest in unit.all(SignInSession, SESSIONS_OF_ACCOUNT, account_id=account_id)[:-MOST_SESSIONS]:
+        _end(unit, oldest.id)
     return started
 
 
-def end_session(unit: Unit, session_id: UUID, *, account_id: UUID) -> None:
-    """End a session of an account; its token is refused from the next request on.
+def end_session(unit: Unit, session_id: UUID, *, staff_id: UUID, idle_since: datetime) -> None:
+    """End a session of a member of staff; its token is refused from the next request on.
 
     Raises:
-        NotFound: The account has no such session that goes on.
+        NotFound: That person has no such session that goes on.
     """
-    if session_id not in {one.id for one in unit.all(SignInSession, SESSIONS_OF_ACCOUNT, account_id=account_id)}:
+    own = unit.all(SignInSession, SESSIONS_OF_STAFF, staff_id=staff_id, now=unit.origin.at, idle_since=idle_since)
+    if session_id not in {one.id for one in own} or _end(unit, session_id) == 0:
         raise NotFound("There is no such session.")
-    unit.run(END, at_organisation_id=unit.organisation_id, at_id=session_id, new_ended_at=unit.origin.at)
 
 
-def end_sessions_of(unit: Unit, account_id: UUID) -> None:
-    """End every session of an account."""
-    unit.run(END_ALL, at_organisation_id=unit.organisation_id, at_account_id=account_id, new_ended_at=unit.origin.at)
+def end_sessions_of(unit: Unit, account_id: UUID, *, but: UUID | None = None) -> None:
+    """End every session of an account ``but`` one."""
+    for session in unit.all(SignInSession, SESSIONS_OF_ACCOUNT, account_id=account_id):
+        if session.id != but:
+            _end(unit, session.id)
+
+
+def _end(unit: Unit, session_id: UUID) -> int:
+    return unit.run(END, at_organisation_id=unit.organisation_id, at_id=session_id, new_ended_at=unit.origin.at)
 
 
 def note_uses(unit: Unit, *, keys: Mapping[UUID, datetime], sessions: Mapping[UUID, datetime]) -> None:

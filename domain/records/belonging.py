@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -55,6 +55,13 @@ class Along:
 
 
 @dataclass(frozen=True, slots=True)
+class AtEvery:
+    """It is at all the sites whose ids the column lists, and reached by whoever reaches each; without a list, it is the whole organisation's."""
+
+    column: str
+
+
+@dataclass(frozen=True, slots=True)
 class Shared:
     """It is the whole organisation's."""
 
@@ -64,7 +71,7 @@ class ByItsAct:
     """It is of no place: the act that uses it checks the place of what it is used for."""
 
 
-Belonging = AtSite | Along | Shared | ByItsAct
+Belonging = AtSite | AtEvery | Along | Shared | ByItsAct
 
 BELONGING: Mapping[type[Record], Belonging] = {
     Site: AtSite("id"),
@@ -85,7 +92,7 @@ BELONGING: Mapping[type[Record], Belonging] = {
     Account: Along("staff_id", Staff),
     AccountIdentity: Along("account_id", Account),
     RoleGrant: AtSite(),
-    ApiKey: Shared(),
+    ApiKey: AtEvery("site_ids"),
     RetentionRule: Shared(),
     LegalHold: Shared(),
     Approval: ByItsAct(),
@@ -111,9 +118,20 @@ def refuse_beyond_reach(unit: Unit, record: type[Record], row: Mapping[str, Any]
         NotAllowed: It is at another site, or the whole organisation's.
     """
     reach = unit.origin.reach
-    if reach.site_ids is None or isinstance(BELONGING[record], ByItsAct) or reach.covers(site_of(unit, record, row)):
+    belonging = BELONGING[record]
+    if reach.site_ids is None or isinstance(belonging, ByItsAct):
+        return
+    if isinstance(belonging, AtEvery):
+        if covers_every(reach, row[belonging.column]):
+            return
+    elif reach.covers(site_of(unit, record, row)):
         return
     raise beyond_reach(record)
+
+
+def covers_every(reach: Reach, site_ids: Iterable[UUID | str] | None) -> bool:
+    """Return whether a reach holds at all of some sites, given as ids or their text; without a list, in the whole organisation."""
+    return reach.covers(None) if site_ids is None else all(reach.covers(UUID(str(site_id))) for site_id in site_ids)
 
 
 def has_sites(record: type[Record]) -> bool:
@@ -141,8 +159,11 @@ def site_column(record: type[Record]) -> sa.ColumnElement[UUID | None]:
 
 def at_reached_sites(record: type[Record]) -> sa.ColumnElement[bool]:
     """Return the condition that a row is at one of the sites of the parameter ``reach_site_ids``, a list of their ids as text."""
-    if isinstance(BELONGING[record], ByItsAct):
+    belonging = BELONGING[record]
+    if isinstance(belonging, ByItsAct):
         return sa.true()
+    if isinstance(belonging, AtEvery):
+        return _AllAmong(table_of(record).c[belonging.column], sa.bindparam("reach_site_ids", type_=JsonColumn()))
     site = table_of(Site).alias("reached_site")
     wanted = sa.bindparam("reach_site_ids", type_=JsonColumn())
     reached = sa.select(site.c.id).where(site.c.organisation_id == sa.bindparam("organisation_id"), _IsAmong(site.c.id, wanted))
@@ -169,6 +190,26 @@ def _among_on_postgresql(element: Any, compiler: Any, **rest: Any) -> str:  # no
     one, wanted = element.clauses
     each = sa.func.jsonb_array_elements_text(sa.cast(wanted, postgresql.JSONB)).column_valued("wanted_site")
     return f"({compiler.process(one.in_(sa.select(sa.cast(each, sa.Uuid()))), **rest)})"
+
+
+class _AllAmong(FunctionElement[bool]):
+    """Whether a list of ids is there, and each of them is in another; both are JSON text."""
+
+    inherit_cache = True
+    type = sa.Boolean()
+
+
+@compiles(_AllAmong, "sqlite")
+def _all_among_on_sqlite(element: Any, compiler: Any, **rest: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+    listed, wanted = (compiler.process(part, **rest) for part in element.clauses)
+    strays = f"SELECT 1 FROM json_each({listed}) AS one WHERE one.value NOT IN (SELECT value FROM json_each({wanted}))"  # noqa: S608 - our own
+    return f"(json_type({listed}) = 'array' AND NOT EXISTS ({strays}))"
+
+
+@compiles(_AllAmong, "postgresql")
+def _all_among_on_postgresql(element: Any, compiler: Any, **rest: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+    listed, wanted = (compiler.process(part, **rest) for part in element.clauses)
+    return f"(left({listed}, 1) = '[' AND CAST({listed} AS jsonb) <@ CAST({wanted} AS jsonb))"
 
 
 @cache

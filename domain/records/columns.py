@@ -27,7 +27,7 @@ _ID_7 = "^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-7[0-9a-fA-F]{3}-[89abAB][0-9a-fA-F]{3}-[
 
 LINE_SCHEMA = {"type": "string", "minLength": 1, "maxLength": NAME_LENGTH, "format": "line"}
 LINES_SCHEMA = {"type": "string", "maxLength": NOTE_LENGTH, "format": "lines"}
-DAY_SCHEMA = {"type": "string", "format": "date", "pattern": "^(19|20|21)[0-9]{2}-|^2200-"}
+DAY_SCHEMA = {"type": "string", "format": "date", "description": "A day between 1900 and 2200."}
 """As OpenAPI describes them; what the formats ``line`` and ``lines`` mean is said in the description of the API."""
 
 

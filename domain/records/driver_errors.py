@@ -203,7 +203,15 @@ def conflict_of(constraint: str) -> Conflict | None:
     return None
 
 
-_UNIQUE_FIELDS = {"taxon_name_key": "scientific_name", "name_key": "name", "tag_key": "tag", "shelf_key": "shelf"}
+_UNIQUE_FIELDS = {
+    "sign_in_name_key": "sign_in_name",
+    "identity_issuer_subject": "subject",
+    "identity_subject": "subject",
+    "taxon_name_key": "scientific_name",
+    "name_key": "name",
+    "tag_key": "tag",
+    "shelf_key": "shelf",
+}
 
 
 def _unique_field(constraint: str) -> str:

@@ -17,7 +17,7 @@ from domain.records.base import Record, table_of
 from domain.records.belonging import at_reached_sites
 from domain.records.enclosures import Enclosure
 from domain.records.equipment import MEDIA_KINDS, Equipment, EquipmentModel
-from domain.records.organisations import Organisation
+from domain.records.organisations import ApiKey, KeyUse, Organisation
 from domain.records.statements import Statement
 
 _HIDDEN = frozenset({"organisation_id", "hours_per_day", "secret_sha256"})
@@ -64,7 +64,8 @@ def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
 def one(record: type[Record], *, within: str | None = None) -> Statement:
     """Return the statement for one record by ``id``, and by the id of what it belongs to where ``within`` names that column."""
     belongs = [] if within is None else [table_of(record).c[within] == sa.bindparam(within)]
-    return Statement(sa.select(*shown_columns(record)).where(_own(record), table_of(record).c.id == sa.bindparam("id"), *belongs))
+    chosen = sa.select(*shown_columns(record), *_beside(record))
+    return Statement(chosen.where(_own(record), table_of(record).c.id == sa.bindparam("id"), *belongs))
 
 
 @cache
@@ -88,8 +89,17 @@ def page(
     conditions += [at_reached_sites(record)] if at_sites else []
     if goes_on:
         conditions.append(sa.tuple_(*rank, table.c.id) > sa.tuple_(*_last(order)) if rank else table.c.id > sa.bindparam("after_id"))
-    chosen = sa.select(*shown_columns(record)).where(*conditions)
+    chosen = sa.select(*shown_columns(record), *_beside(record)).where(*conditions)
     return Statement(chosen.order_by(*rank, table.c.id).limit(sa.bindparam("limit")))
+
+
+def _beside(record: type[Record]) -> list[sa.ColumnElement[Any]]:
+    """Return what an answer shows that stands in another table: of a key, when it was last used."""
+    if record is not ApiKey:
+        return []
+    used, key = table_of(KeyUse), table_of(ApiKey)
+    same = (used.c.organisation_id == key.c.organisation_id, used.c.key_id == key.c.id)
+    return [sa.select(used.c.last_used_at).where(*same).correlate(key).scalar_subquery().label("last_used_at")]
 
 
 def rank_of(walking_order: int | None) -> int:

@@ -200,17 +200,18 @@ def matrix_of(data: Mapping[str, object]) -> Matrix:
     """Return the matrix that plain data says: blocks of actions with like rights, gathered under the noun that they are about.
 
     Raises:
-        ValueError: A word is unknown, an action stands there twice, belongs to no scope, or has a rule for fields but no row.
+        ValueError: A word is unknown, an action stands there twice, belongs to no scope, or is ruled without a row.
     """
     actions: dict[str, Action] = {}
     fields: dict[str, list[FieldRule]] = {}
-    for block in _blocks(data, "actions"):
+    blocks = list(_blocks(data))
+    for block in (one for one in blocks if "actions" in one):
         row = _action(block)
         for name in _words(block, "actions"):
             if name in actions:
                 raise ValueError(f"{name} stands in the matrix twice")
             actions[name] = row
-    for block in _blocks(data, "fields"):
+    for block in (one for one in blocks if "of" in one):
         rule = _rule(block)
         for name in _words(block, "of"):
             if name not in actions:
@@ -223,11 +224,14 @@ _ROW_WORDS = frozenset({"actions", "scope", *Cell, "signed_in", "people_only", "
 _RULE_WORDS = frozenset({"of", "fields", "all_but", "values", "roles", "site_keys"})
 
 
-def _blocks(data: Mapping[str, object], kind: str) -> Iterable[Mapping[str, object]]:
+def _blocks(data: Mapping[str, object]) -> Iterable[Mapping[str, object]]:
     for noun, blocks in data.items():
         if not isinstance(blocks, list) or not all(isinstance(block, dict) for block in blocks):
             raise ValueError(f"{noun} should be blocks")
-        yield from (block for block in blocks if kind in block or (kind == "fields" and "all_but" in block))
+        for block in blocks:
+            if ("actions" in block) is ("of" in block):
+                raise ValueError(f"a block of {noun} should give actions, or rule fields of some")
+            yield block
 
 
 def _words(block: Mapping[str, object], name: str) -> tuple[str, ...]:
@@ -263,6 +267,8 @@ def _action(block: Mapping[str, object]) -> Action:
 def _rule(block: Mapping[str, object]) -> FieldRule:
     _refuse_unknown(block, _RULE_WORDS)
     all_but = "all_but" in block
+    if all_but is ("fields" in block):
+        raise ValueError(f"a rule for {block['of']} should name fields or all_but, one of them")
     return FieldRule(
         fields=frozenset(_words(block, "all_but" if all_but else "fields")),
         roles=frozenset(Role(word) for word in _words(block, "roles")),

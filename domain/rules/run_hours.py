@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import zip_longest
 from math import floor
 
 import numpy as np
@@ -77,7 +78,7 @@ def days_until_used(starts: Days, remaining_h: npt.NDArray[np.float64], pieces: 
         ends_here = present & covered & np.isnat(due) & (whole_days < lasts)
         due[ends_here] = begins[ends_here] + _most_days(whole_days[ends_here])
         ends_later = present & np.isfinite(lasts)
-        left[ends_later] -= (rate * np.where(ends_later, lasts, 0.0))[ends_later]
+        left[ends_later] -= rate[ends_later] * lasts[ends_later]
     return due
 
 
@@ -156,7 +157,7 @@ def _ordered(periods: Sequence[RunPeriod]) -> list[RunPeriod]:
 def _pieces_of(periods: Sequence[RunPeriod], anchor: date | None) -> list[tuple[date, float]]:
     ordered = _ordered(periods)
     pieces: list[tuple[date, float]] = []
-    for period, following in zip(ordered, [*ordered[1:], None], strict=False):
+    for period, following in zip_longest(ordered, ordered[1:]):
         begins = period.starts_on or LONG_AGO
         if period.hours_per_day is not None:
             pieces.append((begins, period.hours_per_day))
@@ -168,9 +169,9 @@ def _pieces_of(periods: Sequence[RunPeriod], anchor: date | None) -> list[tuple[
 
 def _seasonal_pieces(seasons: tuple[Season, ...], *, begins: date, ends: date | None, anchor: date) -> list[tuple[date, float]]:
     first = max(begins, anchor)
-    last_year = (ends or first.replace(day=1)).year + (0 if ends else HORIZON_YEARS)
+    last_year = ends.year if ends else first.year + HORIZON_YEARS
     pieces = [(first, _season_on(seasons, first))]
-    for year in range(first.year, min(last_year, date.max.year - 1) + 1):
+    for year in range(first.year, min(last_year, date.max.year) + 1):
         for season in sorted(seasons, key=lambda one: (one.month, one.day)):
             turns = _turns_on(season, year)
             if turns > first and (ends is None or turns < ends):

@@ -13,6 +13,7 @@ from anyio.from_thread import BlockingPortal, start_blocking_portal
 from fastapi import FastAPI
 
 from api.app import build_app
+from api.bodies.problem import Problem
 from api.settings import Settings
 from api.signin import key_text, new_key_parts
 from domain.actions.organisations import create_key
@@ -22,6 +23,16 @@ from domain.records.journal import Origin
 from domain.records.organisations import Access, ApiKeyStated
 from domain.records.unit import Unit
 from tests import makers
+
+ON_EVERY_ANSWER = {
+    "X-Request-Id": "",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+    "Vary": "Authorization, Origin",
+    "Content-Security-Policy": "default-src 'none'",
+}
 
 
 class Client:
@@ -35,7 +46,9 @@ class Client:
         self._portal = portal
 
     def request(self, method: str, path: str, **rest: Any) -> httpx.Response:
-        return self._portal.call(partial(self._http.request, method, path, **rest))
+        answer = self._portal.call(partial(self._http.request, method, path, **rest))
+        refuse_unconforming(answer)
+        return answer
 
     def get(self, path: str, **rest: Any) -> httpx.Response:
         return self.request("GET", path, **rest)
@@ -48,6 +61,19 @@ class Client:
 
     def patch(self, path: str, stated: Any, **headers: str) -> httpx.Response:
         return self.request("PATCH", path, json=stated, headers=_named(headers))
+
+
+def refuse_unconforming(answer: httpx.Response) -> None:
+    """Fail where an answer lacks what every answer bears, or refuses in another form than a problem (RFC 9457)."""
+    missing = [name for name, value in ON_EVERY_ANSWER.items() if name not in answer.headers or value not in answer.headers[name]]
+    assert missing == [], f"{answer.request.method} {answer.request.url.path} answers without {missing}"
+    if answer.status_code < 400:
+        return
+    assert answer.headers["Content-Type"] == "application/problem+json"
+    assert answer.status_code not in {429, 503} or int(answer.headers["Retry-After"]) >= 1
+    if answer.request.method != "HEAD":
+        stated = Problem.model_validate_json(answer.content)
+        assert (stated.status, stated.type) == (answer.status_code, f"urn:reedbed:problem:{stated.code}")
 
 
 class BusyStore:

@@ -127,7 +127,7 @@ def test_no_other_origin_may(client, origin):
 def test_without_allowed_origins_nobody_elsewhere_may(store):
     app = build_app(store, settings=Settings(), clock=lambda: makers.NOON)
 
-    assert "CORSMiddleware" not in {layer.cls.__name__ for layer in app.user_middleware}
+    assert "Crossing" not in {layer.cls.__name__ for layer in app.user_middleware}
 
 
 @pytest.mark.parametrize("path", ["/v1/sites/%00", "/v1/sites/%FF%FE", "/v1/sites/..%2f..", "/v1/sites/" + "9" * 3000, "/v1/%ED%A0%80"])

@@ -128,5 +128,3 @@ def test_what_is_read_for_a_backup_cannot_be_written(target):
     with whole_snapshot(target, makers.origin()) as unit, pytest.raises(unit.cursor.connection.Error):
         within(unit, makers.ORGANISATION).cursor.execute("UPDATE organisation SET name = 'x'")
     assert records_of(target) == before
-
-

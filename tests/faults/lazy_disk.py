@@ -63,8 +63,6 @@ class Held:
         """Bring a random part of what is not synchronised to the folder behind; forget the rest."""
         share = chance.choice((0.0, 0.1, 0.5, 0.9, 1.0))
         self._keep({sector for sector in self.unsynced if chance.random() < share})
-        self.seen = bytearray(self.behind.read_bytes())
-        self.unsynced.clear()
 
     def _keep(self, sectors: set[int]) -> None:
         with self.behind.open("r+b") as file:
@@ -94,6 +92,7 @@ class LazyFiles(mfusepy.Operations):  # type: ignore[misc]
         with self.turn:
             for name in sorted(self.held):
                 self.held[name].lose_power(chance)
+            self.held.clear()
 
     def getattr(self, path: str, fh: int | None = None) -> dict[str, Any]:
         """Return what a file is."""
@@ -208,10 +207,15 @@ def _wait_for_mount(place: Path, process: subprocess.Popen[str]) -> None:
 
 
 def _obey(files: LazyFiles) -> None:
-    for line in sys.stdin:
-        files.lose_power(int(line))
-        sys.stdout.write("lost\n")
-        sys.stdout.flush()
+    try:
+        for line in sys.stdin:
+            files.lose_power(int(line))
+            sys.stdout.write("lost\n")
+            sys.stdout.flush()
+    finally:
+        # Whoever waits for a word gets the end of the pipe instead.
+        sys.stderr.flush()
+        os._exit(0)
 
 
 if __name__ == "__main__":

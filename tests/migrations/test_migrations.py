@@ -61,7 +61,9 @@ def schema_of(url: str) -> dict[str, Any]:
         if connection.dialect.name == "postgresql":
             query = (
                 "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal UNION ALL "
-                "SELECT proname FROM pg_proc WHERE pronamespace = 'public'::regnamespace"
+                "SELECT proname FROM pg_proc WHERE pronamespace = 'public'::regnamespace UNION ALL "
+                "SELECT concat_ws(' ', policyname, tablename, cmd, roles, qual, with_check) FROM pg_policies UNION ALL "
+                "SELECT relname || ' is guarded' FROM pg_class WHERE relforcerowsecurity AND relrowsecurity"
             )
         guards = {name for (name,) in connection.exec_driver_sql(query)}
     engine.dispose()

@@ -60,11 +60,7 @@ def run_mutmut(folder: Path, selection: Selection, *, workers: int) -> list[Muta
 
 def narrow(project: Path, selection: Selection) -> None:
     """Say in the copy's project file what is mutated and by which tests."""
-    settings = {
-        "only_mutate": list(selection.modules),
-        "pytest_add_cli_args_test_selection": list(selection.tests),
-        "pytest_add_cli_args": ["--strict-markers", *selection.options],
-    }
+    settings = {"only_mutate": selection.modules, "pytest_add_cli_args_test_selection": (*selection.tests, *selection.options)}
     # A JSON list of text is a TOML array.
     lines = "".join(f"{name} = {json.dumps(value)}\n" for name, value in settings.items())
     text = project.read_text(encoding="utf-8")

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from domain.errors import Unfit
 from domain.rules.calendar import (
     add_months,
     as_date,
@@ -147,8 +148,10 @@ def test_an_instant_without_offset_has_no_date_at_a_site():
 
 @pytest.mark.parametrize("name", ["", "EST", "GMT", "Europe/Atlantis", "Europe/", "../UTC", "/etc/passwd", "Europe/Lis\0bon"])
 def test_what_is_no_zone_is_refused(name):
-    with pytest.raises(ValueError, match="IANA zone"):
+    with pytest.raises(Unfit) as refused:
         zone_named(name)
+
+    assert (str(refused.value), refused.value.code) == (f"{name!r} is no IANA zone such as Europe/Lisbon", "zone-unknown")
 
 
 @pytest.mark.parametrize(

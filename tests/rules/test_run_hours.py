@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from domain.rules.calendar import as_date_or_none, as_days
 from domain.rules.run_hours import (
+    HORIZON_YEARS,
     MOST_DAYS,
     ROUNDING_H,
     RunPeriod,
@@ -192,6 +193,42 @@ def test_the_hours_run_are_the_sum_of_each_day(start, days, schedule):
 
 def test_no_hours_are_run_before_the_start():
     assert hours_run(as_days([START]), np.datetime64("2024-06-01", "D"), laid_out([[RunPeriod(None, 12.0)]], [START]))[0] == 0
+
+
+def laid_out_for(schedule: Sequence[RunPeriod], *, anchor: date) -> list[tuple[date | None, float]]:
+    pieces = laid_out([schedule], [anchor])
+    return [(as_date_or_none(on), float(hours)) for on, hours in zip(pieces.starts[0], pieces.hours[0], strict=True)]
+
+
+def test_seasons_are_laid_out_from_the_anchor_until_the_next_period():
+    schedule = [RunPeriod(None, None, SUMMER_AND_WINTER), RunPeriod(date(2026, 4, 1), 5.0)]
+
+    assert laid_out_for(schedule, anchor=START) == [
+        (START, 8.0),
+        (date(2025, 4, 1), 14.0),
+        (date(2025, 10, 1), 8.0),
+        (date(2026, 4, 1), 5.0),
+    ]
+
+
+def test_a_season_that_turns_on_the_anchor_is_laid_out_once():
+    found = laid_out_for([RunPeriod(None, None, SUMMER_AND_WINTER)], anchor=date(2025, 4, 1))
+
+    assert found[:2] == [(date(2025, 4, 1), 14.0), (date(2025, 10, 1), 8.0)]
+
+
+@pytest.mark.parametrize(("anchor", "last"), [(START, date(2025 + HORIZON_YEARS, 10, 1)), (date(9990, 1, 1), date(9999, 10, 1))])
+def test_seasons_are_laid_out_for_a_lifetime_and_not_beyond_the_calendar(anchor, last):
+    assert laid_out_for([RunPeriod(None, None, SUMMER_AND_WINTER)], anchor=anchor)[-1] == (last, 8.0)
+
+
+def test_without_items_there_are_no_pieces():
+    assert laid_out([], []).starts.shape == (0, 0)
+
+
+def test_every_schedule_needs_its_anchor():
+    with pytest.raises(ValueError, match="shorter"):
+        laid_out([[], []], [START])
 
 
 def test_items_with_fewer_pieces_are_judged_beside_items_with_more():

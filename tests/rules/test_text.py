@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from domain.errors import Unfit
 from domain.rules.text import kept_line, kept_lines, same_name
 
 SOME = settings(max_examples=100, deadline=None, derandomize=True)
@@ -25,6 +26,7 @@ SOME = settings(max_examples=100, deadline=None, derandomize=True)
         ("frog 🐸", "frog 🐸"),
         ("می\u200cخواهم", "می\u200cخواهم"),
         ("क्\u200dष", "क्\u200dष"),
+        ("ن\u200cم", "ن\u200cم"),
         ("vet 👩\U0001f3fd\u200d⚕\ufe0f", "vet 👩\U0001f3fd\u200d⚕\ufe0f"),
     ],
 )
@@ -65,6 +67,22 @@ HIDDEN = {
 def test_a_character_that_could_not_be_printed_honestly_is_refused_in_a_line(stated):
     with pytest.raises(ValueError, match="contains"):
         kept_line(stated)
+
+
+@pytest.mark.parametrize(
+    ("stated", "sentence", "code"),
+    [
+        ("", "there is no text", "no-text"),
+        ("Hall \ud800", "contains half a character (a lone surrogate)", "half-character"),
+        ("Hall\x07A", "contains a control character (U+0007)", "control-character"),
+        ("Hall \u202eA", "contains a character that hides or reorders text (U+202E)", "hidden-character"),
+    ],
+)
+def test_a_refusal_says_what_is_wrong_and_bears_its_code(stated, sentence, code):
+    with pytest.raises(Unfit) as refused:
+        kept_line(stated)
+
+    assert (str(refused.value), refused.value.code) == (sentence, code)
 
 
 @pytest.mark.parametrize("stated", ["\u200b", "\ufeff", "\u2060", "\u00ad", "\u3164", "\u200d"])

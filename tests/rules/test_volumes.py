@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from domain.errors import Unfit
 from domain.rules import volumes
 
 LENGTHS = st.integers(1, 2000).map(lambda cm: cm / 100)
@@ -85,13 +86,25 @@ def test_areas_in_plan():
         (lambda: volumes.box_from_outside_l(1.0, 0.5, 0.4, wall_m=0.25), "the walls leave no room inside"),
         (lambda: volumes.sloped_pond_l(5, 3, 1.6, run_per_rise=1), "the sides meet above the stated depth"),
         (lambda: volumes.lying_cylinder_l(0.8, 1.5, 0.81), "the water stands above the cylinder"),
-        (lambda: volumes.volume_by_tracer_l(100, salinity_before_g_per_l=0.5, salinity_after_g_per_l=0.5), "salinity has to rise for a volume to follow"),
+        (
+            lambda: volumes.volume_by_tracer_l(100, salinity_before_g_per_l=0.5, salinity_after_g_per_l=0.5),
+            "salinity has to rise for a volume to follow",
+        ),
         (lambda: volumes.stadium_m2(1.0, 1.1), "a tank with round ends is at least as long as wide"),
     ],
 )
 def test_a_shape_that_cannot_be_is_refused(compute, reason):
-    with pytest.raises(ValueError, match=f"^{reason}$"):
+    with pytest.raises(Unfit) as refused:
         compute()
+
+    assert (str(refused.value), refused.value.code) == (reason, "shape-impossible")
+
+
+@pytest.mark.parametrize(("rise_g_per_l", "volume_l"), [(volumes.LEAST_RISE_G_PER_L, 1e8), (0.5, 200.0)])
+def test_a_rise_that_a_meter_could_show_gives_a_volume(rise_g_per_l, volume_l):
+    found = volumes.volume_by_tracer_l(100, salinity_before_g_per_l=0, salinity_after_g_per_l=rise_g_per_l)
+
+    assert found == pytest.approx(volume_l)
 
 
 def test_a_tank_measured_outside_is_smaller_inside_by_both_walls():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import stat
@@ -16,11 +15,21 @@ import migrations
 from api.commands import backups
 from api.commands.trouble import Trouble
 from domain.records.backups import archive, manifest
-from domain.records.sites import SiteStated
-from domain.actions.sites import register_site
-from domain.records.stated import read_stated
+from tests import makers
+from tests.postgres_server import url_for
 
 HOUSE = Path(__file__).parents[3]
+
+
+@pytest.fixture
+def database_url(request, tmp_path):
+    """Return the URL of a migrated, empty database: on SQLite, but where a test says otherwise."""
+    if getattr(request, "param", "sqlite") == "postgresql":
+        name = request.getfixturevalue("postgres_database")(request.getfixturevalue("migrated_template"))
+        return url_for(request.getfixturevalue("postgres_url"), database=name, role="reedbed_service")
+    url = f"sqlite:///{tmp_path / 'reedbed.sqlite3'}"
+    migrations.upgrade(url)
+    return url
 
 
 @pytest.fixture
@@ -40,9 +49,10 @@ def another_database(tmp_path, monkeypatch):
     return name
 
 
+@pytest.mark.parametrize("database_url", ["sqlite", "postgresql"], indirect=True)
 def test_a_backup_is_written_checked_and_restored_into_a_database_that_was_not_there(marshlight, records, file, another_database):
     with records() as unit:
-        register_site(unit, read_stated(SiteStated, '{"name": "Reedmere House", "zone": "Europe/Lisbon"}'))
+        makers.site(unit)
 
     status, out, err = marshlight("backup", file)
     assert (status, err) == (0, "")
@@ -189,19 +199,37 @@ def test_the_help_says_what_a_backup_holds(bare_terminal, capsys, command):
     assert "mode 0600" in said
 
 
-def test_a_backup_that_is_killed_leaves_no_file_of_its_name(marshlight, file, database_url):
-    # The process ends itself when it has written some of it.
-    code = (
-        "import os, signal, sys\n"
-        "from domain.records.backups import manifest\n"
-        "manifest.seal = lambda *_: os.kill(os.getpid(), signal.SIGKILL)\n"
-        "from api.__main__ import main\n"
-        "sys.exit(main(['backup', sys.argv[1]]))\n"
-    )
+WRITES_NO_MORE_THAN = """
+import resource, signal, sys
+from api.__main__ import main
+signal.signal(signal.SIGXFSZ, signal.{handler})
+resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, 40_000))
+sys.exit(main(["backup", sys.argv[1]]))
+"""
+
+
+@pytest.mark.parametrize(("handler", "status", "left"), [("SIG_IGN", 2, 0), ("SIG_DFL", -25, 1)])
+def test_a_backup_that_cannot_be_finished_or_is_killed_leaves_no_file_of_its_name(marshlight, file, database_url, handler, status, left):
+    marshlight("backup", file.with_name("whole"))
+    assert file.with_name("whole").stat().st_size > 40_000
     environment = {**os.environ, "REEDBED_DATABASE_URL": database_url, "PYTHONPATH": str(HOUSE)}
+    words = [sys.executable, "-c", WRITES_NO_MORE_THAN.format(handler=handler), file]
 
-    done = subprocess.run([sys.executable, "-c", code, file], env=environment, check=False, capture_output=True)
+    done = subprocess.run(words, env=environment, check=False, capture_output=True, text=True)
 
-    assert done.returncode == -9, done.stderr
+    assert (done.returncode, "cannot be written: File too large" in done.stderr) == (status, left == 0), done.stderr
     assert not file.exists()
-    assert json.loads(marshlight("backup", file, "--json")[1])["rows"] > 0
+    assert len([*file.parent.glob("*.unfinished")]) == left
+    assert marshlight("backup", file)[0] == 0
+
+
+def test_the_owner_of_the_tables_restores_where_the_settings_name_one(marshlight, file, monkeypatch, postgres_url, postgres_database):
+    marshlight("backup", file)
+    name = postgres_database()
+    monkeypatch.setenv("REEDBED_OWNER_DATABASE_URL", url_for(postgres_url, database=name, role="reedbed_owner"))
+    monkeypatch.setenv("REEDBED_DATABASE_URL", url_for(postgres_url, database=name, role="reedbed_service"))
+
+    status, out, err = marshlight("restore", file)
+
+    assert (status, f"{file} is restored: " in out) == (0, True), err
+    assert "the chain holds and the records agree" in marshlight("verify")[1]

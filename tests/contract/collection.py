@@ -1,0 +1,51 @@
+"""A small collection on record, so that what is generated also meets records that there are."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from domain.actions.animals import register_animal, register_taxon
+from domain.actions.readings import record_check, record_hours, record_output
+from domain.actions.staff import register_staff
+from domain.records.animals import AnimalStated, TaxonRank, TaxonStated
+from domain.records.engine import Store
+from domain.records.equipment import CheckResult, EquipmentCheckStated, HourReadingStated, OutputReadingStated
+from domain.records.staff import StaffStated
+from domain.rules.permissions import Role
+from domain.rules.service_life import CheckKind
+from tests import makers
+
+ON = date(2026, 2, 1)
+
+
+def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
+    """Register one of everything, and return the ids by the names that the API gives them in paths and bodies."""
+    with store.transaction(makers.origin(organisation_id=organisation_id)) as unit:
+        site = makers.site(unit)
+        system = makers.system(unit, site)
+        enclosure = makers.enclosure(unit, site, life_support_system_id=str(system.id))
+        model = makers.model(unit, output_unit="uW/cm2", output_minimum=10.0, life_hours=5000.0)
+        item = makers.equipment(unit, model, site, enclosure_id=str(enclosure.id), run_schedule=[{"hours_per_day": 10.0}])
+        spare = makers.spare(unit, model, site)
+        taxon = register_taxon(unit, TaxonStated(scientific_name="Bombina fictiva", rank=TaxonRank.SPECIES))
+        animal = register_animal(unit, AnimalStated(taxon_id=taxon.id, tag="A-1", enclosure_id=enclosure.id))
+        member = register_staff(unit, StaffStated(name="Ada Reed", role=Role.KEEPER, site_id=site.id))
+        hours = record_hours(unit, item.id, HourReadingStated(read_on=ON, counter_h=100.0))
+        output = record_output(unit, item.id, OutputReadingStated(measured_on=ON, value=50.0))
+        check = record_check(unit, item.id, EquipmentCheckStated(kind=CheckKind.CALIBRATION, done_on=ON, result=CheckResult.PASSED))
+    records = {
+        "site_id": site,
+        "life_support_system_id": system,
+        "enclosure_id": enclosure,
+        "equipment_model_id": model,
+        "model_id": model,
+        "equipment_id": item,
+        "spare_id": spare,
+        "taxon_id": taxon,
+        "animal_id": animal,
+        "staff_id": member,
+        "check_id": check,
+        "hour_reading_id": hours,
+        "output_reading_id": output,
+    }
+    return {name: str(record.id) for name, record in records.items()}

@@ -1,0 +1,48 @@
+"""The service with two organisations, each with a collection and a key, on either database."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+from fastapi import FastAPI
+
+from api.app import build_app
+from api.settings import Settings
+from domain.records.engine import Store
+from tests import makers
+from tests.api.conftest import make_key
+from tests.contract.collection import registered
+
+UNLIMITED = Settings(
+    requests_per_minute=0,
+    organisation_requests_per_minute=0,
+    imports_per_hour=0,
+    sign_ins_per_minute=0,
+    address_sign_ins_per_minute=0,
+)
+"""Everything but the limits, which have tests of their own and would end a run early."""
+
+
+@dataclass(frozen=True)
+class Service:
+    """A service that can be called by two organisations."""
+
+    app: FastAPI
+    keys: dict[str, str]
+    known: dict[str, str]
+
+
+@pytest.fixture
+def service(store: Store) -> Service:
+    """Return the service over a database with two organisations; ``known`` are the ids of the first."""
+    return service_over(store)
+
+
+def service_over(store: Store) -> Service:
+    first = makers.organisation(store)
+    second = makers.organisation(store, organisation_id=makers.OTHER_ORGANISATION, name="Saltings Aquarium")
+    keys = {"marshlight": make_key(store, organisation_id=first), "saltings": make_key(store, organisation_id=second)}
+    known = registered(store, organisation_id=first)
+    registered(store, organisation_id=second)
+    return Service(build_app(store, settings=UNLIMITED, clock=lambda: makers.NOON), keys, known)

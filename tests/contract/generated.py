@@ -1,0 +1,202 @@
+"""Requests generated from the service's own description, sent through its whole stack, and what was wrong with the answers."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import schemathesis
+from fastapi import FastAPI
+from hypothesis import strategies as st
+from schemathesis.config import SchemathesisConfig
+from schemathesis.engine import events, from_schema
+from schemathesis.python.asgi import shutdown_lifespans
+
+from domain.rules.calendar import _zone_names
+from domain.rules.text import kept_line, kept_lines
+
+NO_CURSOR = "MA"
+"""Cursors are opaque, so none can be generated: one that is shorter than any of ours is taken out of the request again."""
+_SHORT_CURSOR = re.compile("[A-Za-z0-9_-]{1,16}")
+
+_CHARACTERS = st.sampled_from("abcXYZ019 -_.,'\"%\\<>&;=+@/(){}éŁж水龟שלוםمرحبا🐍₂")
+
+
+def _fitting(keep: Any) -> Any:
+    def fits(text: str) -> bool:
+        try:
+            keep(text)
+        except ValueError:
+            return False
+        return True
+
+    return fits
+
+
+FORMATS = {
+    "line": st.text(_CHARACTERS, min_size=1, max_size=40).filter(_fitting(kept_line)),
+    "lines": st.text(_CHARACTERS | st.just("\n"), max_size=60).filter(_fitting(kept_lines)),
+    "iana-time-zone": st.sampled_from(sorted(_zone_names())),
+    "cursor": st.just(NO_CURSOR),
+    "date": st.dates(date(1900, 1, 1), date(2200, 12, 31)).map(str),
+}
+for _name, _texts in FORMATS.items():
+    schemathesis.openapi.format(_name, _texts)
+
+BEYOND_A_SCHEMA = {
+    "not-together": "A rule between two fields or parameters; OpenAPI could only say it by listing every pair of them.",
+    "repeated": "A rule between the elements of a list, by one of their members.",
+    "required": "A field that is needed because of another.",
+    "shape-impossible": "A rule of solid geometry between dimensions.",
+    "not-date": "A month and a day apart, of which no year has such a day.",
+    "not-whole-number": "JSON Schema counts 1.0 as whole. It is refused here, because it would come back as 1.",
+    "reference-unknown": "An id of no record of this organisation.",
+    "reference-ended": "An id of a record that has ended.",
+    "in-future": "A date that has not come yet at the site.",
+    "cursor-malformed": "A cursor is opaque: only one that a page gave is taken.",
+    "cursor-foreign": "It is taken by the list that gave it alone.",
+    "idempotency-key-reused": "The key was used for another request.",
+    "before-installation": "A date that is compared with a date on record.",
+    "counter-fell": "A counter that is compared with what is on record.",
+    "stays-at-site": "What others at a site refer to does not move to another.",
+    "mapping-invalid": "The mapping of an import is TOML, which JSON Schema cannot look into.",
+}
+"""Why what fits its schema may still be refused with 400 or 422, by the code of the refusal; with any other code it is a failure."""
+
+STATUSES = {
+    "positive_data_acceptance": ["2xx", "3xx", "401", "403", "404", "409", "412", "429"],
+    "negative_data_rejection": ["400", "401", "403", "404", "405", "406", "409", "412", "413", "415", "422", "428", "429"],
+    "missing_required_header": ["400", "401", "403", "404", "406", "412", "415", "422", "428"],
+}
+"""What the checks expect: besides what they do by themselves 412 and 428, which tell of a version that is not the present one (RFC 9110,
+section 13; RFC 6585); and never a 5xx."""
+
+
+@dataclass
+class Findings:
+    """What came of a run."""
+
+    cases: Counter[str] = field(default_factory=Counter)
+    answers: Counter[int] = field(default_factory=Counter)
+    operations: set[str] = field(default_factory=set)
+    checks: set[str] = field(default_factory=set)
+    failures: dict[tuple[str, str], str] = field(default_factory=dict)
+    errors: list[str] = field(default_factory=list)
+    excused: Counter[str] = field(default_factory=Counter)
+    refusals: list[tuple[int, str, Mapping[str, Any], bytes]] = field(default_factory=list)
+    """Answers without success: status, operation, headers and body."""
+    bare: list[str] = field(default_factory=list)
+    """Operations that answered without one of the headers that every answer carries."""
+
+
+def run(app: FastAPI, *, keys: Mapping[str, str], known: Mapping[str, str], cases: int, seed: int, folder: Path, always: Any) -> Findings:
+    """Send at least ``cases`` requests as two callers, ``keys`` by their names, who must not see each other's records.
+
+    ``known`` are ids of records that there are, by the names of parameters and fields; ``always`` the headers of every answer.
+    """
+    found = Findings()
+    schema = schemathesis.openapi.from_asgi("/openapi.json", app, config=_config(keys, known, folder=folder, cases=cases, seed=seed))
+    schema.hook(_excusing(found))
+    with _served():
+        for event in from_schema(schema).execute():
+            _take(event, found, always)
+    return found
+
+
+@contextmanager
+def _served() -> Iterator[None]:
+    try:
+        yield
+    finally:
+        shutdown_lifespans()
+
+
+def _config(keys: Mapping[str, str], known: Mapping[str, str], *, folder: Path, cases: int, seed: int) -> SchemathesisConfig:
+    identities = [{"name": name, "fixedHeaders": [{"name": "Authorization", "value": f"Bearer {key}"}]} for name, key in keys.items()]
+    path = folder / "identities.json"
+    path.write_text(json.dumps({"auth": identities}), encoding="utf-8")
+    ids = {name.replace("_", "-"): {"values": [one]} for name, one in known.items()}
+    bound = {f"{place}.{name}": {"dictionary": name.replace("_", "-"), "probability": 0.7} for name in known for place in ("path", "body")}
+    return SchemathesisConfig.from_dict(
+        {
+            "seed": seed,
+            "workers": 1,
+            "continue-on-failure": True,
+            "auth": {"wfc": {"path": str(path), "peers": list(keys)}},
+            "dictionaries": ids,
+            "parameters": bound,
+            "checks": {name: {"expected-statuses": statuses} for name, statuses in STATUSES.items()},
+            "generation": {"max-examples": max(1, cases // 200), "no-shrink": True, "deterministic": True},
+            "phases": {"examples": {"fill-missing": True}},
+        }
+    )
+
+
+@schemathesis.hook
+def before_call(context: Any, case: Any, kwargs: Any) -> None:
+    """Take out what would hide all the rest: cursors that no page gave, keys used for another request, entity tags that are none."""
+    if case.query and _SHORT_CURSOR.fullmatch(str(case.query.get("cursor", ""))):
+        del case.query["cursor"]
+    if (case.headers or {}).get("If-Match") == "0" and not _is_about(case, "If-Match"):
+        case.headers["If-Match"] = '"1"'
+    key = (case.headers or {}).get("Idempotency-Key")
+    if isinstance(key, str) and 1 <= len(key) <= 200 and key.isascii() and key.isprintable() and key == key.strip():
+        case.headers["Idempotency-Key"] = sha256(f"{key} {case.formatted_path} {case.query} {case.body!r}".encode()).hexdigest()
+
+
+def _is_about(case: Any, parameter: str) -> bool:
+    """Return whether it is this parameter that a case says wrongly; the others are then only there to be there."""
+    return bool(case.meta) and getattr(case.meta.phase.data, "parameter", None) == parameter
+
+
+def _excusing(found: Findings) -> Any:
+    def filter_failure(context: Any, failure: Any, case: Any, response: Any) -> bool:
+        if type(failure).__name__ != "RejectedPositiveData" or response.status_code not in {400, 422}:
+            return True
+        problem = response.json()
+        codes = {error["code"] for error in problem["errors"]} or {problem["code"]}
+        found.excused.update(codes)
+        return not codes <= set(BEYOND_A_SCHEMA)
+
+    return filter_failure
+
+
+def _take(event: Any, found: Findings, always: Any) -> None:
+    if isinstance(event, events.NonFatalError):
+        found.errors.append(f"{event.label}: {event.value}")
+    elif isinstance(event, events.FatalError):
+        found.errors.append(repr(event.exception))
+    elif isinstance(event, events.SchemaAnalysisWarnings):
+        found.errors += [repr(warning) for warning in event.warnings]
+    elif isinstance(event, events.ScenarioFinished):
+        _take_scenario(event, found, always)
+
+
+def _take_scenario(event: Any, found: Findings, always: Any) -> None:
+    recorder = event.recorder
+    found.cases[event.phase.value] += len(recorder.interactions)
+    for case_id, interaction in recorder.interactions.items():
+        operation = recorder.cases[case_id].value.operation
+        found.operations.add(operation.definition.raw["operationId"])
+        answer = interaction.response
+        found.answers[answer.status_code] += 1
+        headers = {name.lower(): values for name, values in answer.headers.items()}
+        if not all(value in ", ".join(headers.get(name, [])) for name, value in always):
+            found.bare.append(operation.label)
+        if answer.status_code >= 400:
+            found.refusals.append((answer.status_code, operation.label, headers, answer.content))
+    for nodes in recorder.checks.values():
+        for node in nodes:
+            found.checks.add(node.name)
+            if node.failure_info is not None:
+                failure = node.failure_info.failure
+                said = f"{failure.title}: {failure.message}\n{node.failure_info.code_sample}"
+                found.failures.setdefault((type(failure).__name__, failure.operation), said[:3000])

@@ -1,0 +1,203 @@
+"""An organisation with two sites, another organisation, one record of every kind at each, and callers with powers of any kind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from hashlib import sha256
+from typing import Any
+from uuid import UUID
+
+from api.signin import key_text, new_key_parts, session_text
+from domain.actions.accounts import Code, register_account, register_grant, register_identity
+from domain.actions.animals import register_animal, register_taxon
+from domain.actions.approvals import ActOfTwo, ask_for_approval
+from domain.actions.imports import ImportFileFacts
+from domain.actions.imports.runs import ask_for_import
+from domain.actions.organisations import create_key
+from domain.actions.readings import record_check, record_hours, record_output
+from domain.actions.recording import recorded
+from domain.actions.sessions import START
+from domain.actions.staff import register_staff
+from domain.records.accounts import Account, AccountIdentityStated, AccountStated, RoleGrant, RoleGrantStated, SignInSession
+from domain.records.animals import AnimalStated, TaxonRank, TaxonStated
+from domain.records.approvals import ApprovalStated
+from domain.records.base import Record, row_of
+from domain.records.engine import Store
+from domain.records.equipment import CheckResult, EquipmentCheckStated, HourReadingStated, OutputReadingStated
+from domain.records.journal import HEAD
+from domain.records.nights import ImportKind, Report, ReportKind, WorkState
+from domain.records.organisations import ApiKeyStated
+from domain.records.sites import Site
+from domain.records.staff import Staff, StaffStated
+from domain.records.unit import Unit
+from domain.rules.permissions import EVERYWHERE, Grant, Role, Scope
+from domain.rules.service_life import CheckKind
+from tests import makers
+
+ON = date(2026, 2, 1)
+UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"
+BOUND_TO_A_SITE = (
+    "site",
+    "system",
+    "enclosure",
+    "staff",
+    "animal",
+    "item",
+    "hours",
+    "output",
+    "check",
+    "spare",
+    "report",
+    "account",
+    "grant",
+    "key",
+)
+
+
+@dataclass
+class World:
+    """The ids of what is on record, by name: ``here`` and ``there`` are two sites of one organisation, ``theirs`` is another's."""
+
+    store: Store
+    caller: Callable[[str | None], Any]
+    here: dict[str, str] = field(default_factory=dict)
+    there: dict[str, str] = field(default_factory=dict)
+    theirs: dict[str, str] = field(default_factory=dict)
+
+    def key(self, scopes: Iterable[Scope] = tuple(Scope), *, sites: Iterable[str] | None = None, organisation_id: int | None = None) -> Any:
+        """Return a caller with a key of these scopes, for these sites or, where they are left out, for all."""
+        public_id, secret = new_key_parts()
+        bound = None if sites is None else [UUID(site_id) for site_id in sites]
+        stated = ApiKeyStated(name="program", scopes=sorted(scopes), site_ids=bound)
+        with self.store.transaction(makers.origin(organisation_id=organisation_id or makers.ORGANISATION)) as unit:
+            create_key(unit, stated, public_id=public_id, secret=secret)
+        return self.caller(key_text(public_id, secret))
+
+    def person(self, *grants: Grant, name: str = "A. Keeper") -> Any:
+        """Return a caller who signed in as a member of staff with these grants; the first is that of their own record."""
+        with self.store.transaction(makers.origin()) as unit:
+            member = a_member(unit, grants, name=name)
+            token = a_session(unit, member)
+        found = self.caller(token)
+        found.staff_id = str(member.id)
+        return found
+
+    def position(self) -> int:
+        """Return how many journal entries the organisation has."""
+        with self.store.snapshot(makers.origin()) as unit:
+            return int(unit.row(HEAD)[0])
+
+
+def a_member(unit: Unit, grants: tuple[Grant, ...], *, name: str) -> Staff:
+    first, *more = grants
+    member = register_staff(unit, StaffStated(name=name, role=first.role, site_id=first.site_id))
+    for grant in more:
+        recorded(unit, RoleGrant, RoleGrantStated(staff_id=member.id, role=grant.role, site_id=grant.site_id), record_id=None)
+    return member
+
+
+def a_session(unit: Unit, member: Staff) -> str:
+    account = recorded(
+        unit, Account, AccountStated(staff_id=member.id, sign_in_name=str(member.id)), record_id=None, sign_in_name_key=str(member.id)
+    )
+    token = session_text(unit.organisation_id, f"secret-of-{member.id}")
+    session = SignInSession(
+        organisation_id=unit.organisation_id,
+        id=unit.new_id(),
+        account_id=account.id,
+        token_sha256=sha256(token.encode()).hexdigest(),
+        created_at=unit.origin.at,
+        last_seen_at=unit.origin.at,
+        expires_at=unit.origin.at + timedelta(days=1),
+        ended_at=None,
+    )
+    unit.run(START, **row_of(session))
+    return token
+
+
+def populated(store: Store, caller: Callable[[str | None], Any]) -> World:
+    """Return a world with everything on record."""
+    world = World(store, caller)
+    makers.organisation(store, organisation_id=makers.OTHER_ORGANISATION, name="Saltings Aquarium")
+    with store.transaction(makers.origin()) as unit:
+        shared = _shared(unit)
+        world.here = {**shared, **_at_a_site(unit, shared, name="Reedmere House")}
+        world.there = {**shared, **_at_a_site(unit, shared, name="Saltings Hall")}
+    with store.transaction(makers.origin(organisation_id=makers.OTHER_ORGANISATION)) as unit:
+        shared = _shared(unit)
+        world.theirs = {**shared, **_at_a_site(unit, shared, name="Far Pools")}
+    return world
+
+
+def _shared(unit: Unit) -> dict[str, str]:
+    model = makers.model(unit, output_unit="UVI", life_months=12)
+    taxon = register_taxon(unit, TaxonStated(scientific_name="Bombina fictiva", rank=TaxonRank.SPECIES))
+    options = {"dry_run": True, "skip_invalid": False, "create_enclosures": False, "mapping": None, "asked_by": "test"}
+    asked = ask_for_import(unit, b"name\n", kind=ImportKind.SITES, file=ImportFileFacts("sites.csv", "0" * 64), options=options)
+    unit.change(asked, {"state": WorkState.FAILED, "error": "This file has no rows."}, action="fail_import")
+    return {"model": str(model.id), "taxon": str(taxon.id), "import": str(asked.id)}
+
+
+def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, str]:
+    site = makers.site(unit, name=name)
+    system = makers.system(unit, site)
+    enclosure = makers.enclosure(unit, site, life_support_system_id=str(system.id))
+    item = makers.equipment(unit, _Model(UUID(shared["model"])), site, tag=f"RE-1 {name}", enclosure_id=str(enclosure.id))
+    made = {
+        "site": site,
+        "system": system,
+        "enclosure": enclosure,
+        "item": item,
+        "spare": makers.spare(unit, _Model(UUID(shared["model"])), site),
+        "staff": register_staff(unit, StaffStated(name=f"Keeper of {name}", role=Role.KEEPER, site_id=site.id)),
+        "animal": register_animal(unit, AnimalStated(taxon_id=UUID(shared["taxon"]), tag=f"A-1 {name}", enclosure_id=enclosure.id)),
+        "hours": record_hours(unit, item.id, HourReadingStated(read_on=ON, counter_h=100.0)),
+        "output": record_output(unit, item.id, OutputReadingStated(measured_on=ON, value=4.0)),
+        "check": record_check(unit, item.id, EquipmentCheckStated(kind=CheckKind.ELECTRICAL, done_on=ON, result=CheckResult.PASSED)),
+        "report": _report(unit, site),
+    }
+    made |= _signing_in(unit, site, made["staff"])
+    ids = {noun: str(record.id) for noun, record in made.items()}
+    asked = ask_for_approval(
+        unit,
+        ApprovalStated(action="erase_staff", subject_id=UUID(ids["staff"]), why="asked to be forgotten"),
+        act_named=lambda _: ActOfTwo(Staff, EVERYWHERE),
+    )
+    return {**ids, "approval": str(asked.id), "session": UNKNOWN}
+
+
+def _signing_in(unit: Unit, site: Site, member: Staff) -> dict[str, Record]:
+    stated = AccountStated(staff_id=member.id, sign_in_name=f"keeper of {site.name}")
+    account = register_account(unit, stated, code=Code(f"{site.id}", unit.origin.at + timedelta(days=1)))
+    identity = AccountIdentityStated(account_id=account.id, issuer="https://id.example", subject=str(site.id))
+    grant = RoleGrantStated(staff_id=member.id, role=Role.VIEWER, site_id=site.id)
+    key = ApiKeyStated(name=f"display at {site.name}", scopes=[Scope.RECORDS_READ], site_ids=[site.id])
+    return {
+        "account": account,
+        "identity": register_identity(unit, identity),
+        "grant": register_grant(unit, grant),
+        "key": create_key(unit, key, public_id=str(site.id)[-12:].replace("-", ""), secret="secret").key,
+    }
+
+
+@dataclass(frozen=True)
+class _Model:
+    id: UUID
+
+
+def _report(unit: Unit, site: Site) -> Report:
+    return unit.add(
+        Report(
+            organisation_id=unit.organisation_id,
+            id=unit.new_id(),
+            created_at=unit.origin.at,
+            kind=ReportKind.REPLACEMENT_DUE,
+            site_id=site.id,
+            local_date=ON,
+            state=WorkState.FAILED,
+            error="It could not be made.",
+        ),
+        action="ask_for_report",
+    )
