@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import logging
 import os
 import sys
 from collections.abc import Sequence
@@ -11,11 +10,14 @@ from pathlib import Path
 
 from rich.console import Console
 
-from api.commands import backups, demo, imports, nights, organisations, proofs, retention, serving
+from api.bodies.keys import LONGEST_OVERLAP_DAYS
+from api.commands import accounts, backups, demo, imports, nights, organisations, proofs, retention, serving
 from api.commands.trouble import Trouble
+from api.logs import log_of_commands
 from domain.errors import Refusal
 from domain.records.nights import ImportKind
 from domain.records.organisations import Access
+from domain.rules.permissions import Role, Scope
 
 BACKUP_HOLDS = (
     "A backup holds personal data, and the hashes of keys, passwords and sessions. Keep it as carefully as the database: "
@@ -27,7 +29,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Read the command line, do what it says and return the exit status."""
     words = _parser().parse_args(arguments)
     console = Console(stderr=bool(getattr(words, "json", False)), highlight=False)
-    logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s", stream=sys.stderr)
+    log_of_commands(sys.stderr)
     try:
         return int(words.does(words, console))
     except Trouble as trouble:
@@ -57,6 +59,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_migrate(commands)
     _add_organisation(commands)
     _add_keys(commands)
+    _add_accounts(commands)
     _add_import(commands)
     _add_serve(commands)
     _add_nightly(commands)
@@ -88,6 +91,8 @@ def _add_organisation(commands: argparse._SubParsersAction[argparse.ArgumentPars
     command = _command(group, "create", "create an organisation with its first key; its costs are in EUR unless --currency says otherwise")
     command.add_argument("name", help="what it is called; one of that name must not be here yet")
     command.add_argument("--currency", default="EUR", metavar="CODE", help="ISO 4217 code of its costs (default: EUR)")
+    command.add_argument("--administrator", metavar="NAME", help="the person who will administer it, with --sign-in-name")
+    command.add_argument("--sign-in-name", metavar="NAME", help="what that person signs in with; the code for a password is shown once")
     command.add_argument("--json", action="store_true", help="answer as JSON")
     command.set_defaults(does=organisations.organisation_create)
 
@@ -101,6 +106,9 @@ def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     create.add_argument(
         "--expires-on", metavar="DATE", help="last day [UTC] on which it is good, YYYY-MM-DD (default: until it is revoked)"
     )
+    scopes = ", ".join(scope.value for scope in Scope)
+    create.add_argument("--scope", action="append", metavar="SCOPE", help=f"what it is for, instead of --access; may be repeated: {scopes}")
+    create.add_argument("--site", action="append", default=[], metavar="SITE", help="only for this site, by name or id; may be repeated")
     create.set_defaults(does=organisations.key_create)
     listing = _command(group, "list", "list the keys, without their secrets")
     listing.set_defaults(does=organisations.key_list)
@@ -108,8 +116,43 @@ def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     revoke.add_argument("key", metavar="KEY", help="its public id as listed, or the whole key")
     revoke.add_argument("--reason", default="revoked by command", help="kept in the journal (default: revoked by command)")
     revoke.set_defaults(does=organisations.key_revoke)
-    for command in (create, listing, revoke):
+    rotate = _command(group, "rotate", "make the successor of a key, with the same facts; it is shown once and cannot be shown again")
+    rotate.add_argument("key", metavar="KEY", help="its public id as listed, or the whole key")
+    days = range(LONGEST_OVERLAP_DAYS + 1)
+    rotate.add_argument(
+        "--overlap-days",
+        type=int,
+        default=7,
+        choices=days,
+        metavar="DAYS",
+        help=f"how long the old key is still good, 0 to {days[-1]}; 0 ends it at once (default: 7)",
+    )
+    rotate.set_defaults(does=organisations.key_rotate)
+    for command in (create, listing, revoke, rotate):
         _add_choice_of_organisation(command)
+        command.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _add_accounts(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    group = commands.add_parser("account", help="how people sign in").add_subparsers(required=True, metavar="DO")
+    create = _command(group, "create", "make an account and show, once, the code that its holder sets a password by")
+    create.add_argument("--staff", required=True, metavar="NAME", help="the member of staff, by name or id")
+    create.add_argument("--role", choices=[role.value for role in Role], help="register the member of staff first, with this role")
+    create.set_defaults(does=accounts.account_create)
+    reset = _command(group, "reset", "void an account's password, end its sessions, and show a new code, once")
+    reset.set_defaults(does=accounts.account_reset)
+    end = _command(group, "end", "end an account; its holder is refused from the next request on")
+    end.add_argument("--reason", default="ended by command", help="kept in the journal (default: ended by command)")
+    end.set_defaults(does=accounts.account_end)
+    password = _command(group, "password", "set an account's password; it is asked for, never an argument")
+    password.set_defaults(does=accounts.account_password)
+    for command in (create, reset, end, password):
+        command.add_argument("--sign-in-name", required=True, metavar="NAME", help="the name that the account signs in with")
+    listing = _command(group, "list", "list the accounts")
+    listing.set_defaults(does=accounts.account_list)
+    for command in (create, reset, end, password, listing):
+        _add_choice_of_organisation(command)
+    for command in (create, reset, listing):
         command.add_argument("--json", action="store_true", help="answer as JSON")
 
 

@@ -25,6 +25,7 @@ HEALTH = frozenset({"/healthz", "/readyz"})
 """Paths that are never refused."""
 LOOK_S = 0.25
 """How often it is looked whether a read is overdue [s]."""
+CROWDED = "connections"
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
 RETRY_AFTER_S = (1, 3)
 """Between these, at random, so that those who were refused do not all come again at once [s]."""
@@ -52,6 +53,7 @@ class Admission:
         reason = "" if not self.most else await self._reason_to_refuse(scope, late_s)
         if reason:
             self.metrics.count("admission_rejected", reason)
+            scope["state"]["last"] = reason == CROWDED
             await _refuse(Overloaded("There is too much to do just now; nothing was done.", retry_after_s=_soon_s()), scope, receive, send)
             return
         try:
@@ -63,7 +65,7 @@ class Admission:
     async def _reason_to_refuse(self, scope: Scope, late_s: float) -> str:
         """Return why a request is not let in; nothing, once it has a place."""
         if scope["state"].get("crowded"):
-            return "connections"
+            return CROWDED
         if late_s > self.wait_s:
             return "late"
         if self.at_work < self.most:

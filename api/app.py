@@ -27,6 +27,7 @@ from api.logs import RequestLog
 from api.metrics import CountedStore
 from api.openapi import describe
 from api.permissions import Permissions, permissions, refuse_undeclared
+from api.reading_log import refuse_unlogged
 from api.routes import (
     accounts,
     animals,
@@ -91,7 +92,16 @@ ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
 RESUMES = (imports.resume, reports.resume)
 """What takes up the work on record that is unfinished: at the start, and whenever some was left over."""
 
-TAKEN_HEADERS = ("Authorization", "Content-Type", "If-Match", "If-None-Match", "Idempotency-Key", "Reedbed-On-Behalf-Of", "Reedbed-Reason", "X-Request-Id")
+TAKEN_HEADERS = (
+    "Authorization",
+    "Content-Type",
+    "If-Match",
+    "If-None-Match",
+    "Idempotency-Key",
+    "Reedbed-On-Behalf-Of",
+    "Reedbed-Reason",
+    "X-Request-Id",
+)
 SHOWN_HEADERS = ("ETag", "Link", "Location", "Content-Disposition", "Retry-After", "X-Request-Id", "Idempotency-Replayed")
 PREFLIGHT_SECONDS = 600
 HASHING_THREADS = 16
@@ -148,6 +158,7 @@ def build_app(
             app.include_router(router)
     app.router.routes.extend(door.route() for door in DOORS)
     refuse_undeclared(actions_of(app), house.permissions)
+    refuse_unlogged(DOORS, house.permissions)
     return app
 
 

@@ -227,14 +227,14 @@ def permit_fields(call: Call) -> None:
         NotAllowed: One of them may be written nowhere; the field is named.
         Malformed: The body is not JSON, or not honest JSON.
     """
-    matrix = call.house.permissions.matrix
-    if call.action not in matrix.fields:
+    matrix, caller = call.house.permissions.matrix, call.caller
+    if not any(matrix.rules_fields(powers, call.action) for powers in (caller.powers, caller.for_powers) if powers is not None):
         return
     body = read_json(call.body)
     if isinstance(body, dict):
         # What is registered with null is left out; in a correction null is a value.
         said = {name: value for name, value in body.items() if value is not None or call.method == "PATCH"}
-        call.reach = permitted_fields(matrix, call.caller, call.action, said, reach=call.reach)
+        call.reach = permitted_fields(matrix, caller, call.action, said, reach=call.reach)
 
 
 def stated_in(call: Call, kind: type[T]) -> T:

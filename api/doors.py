@@ -22,6 +22,7 @@ from api.admission import in_time
 from api.context import JSON, MERGE_PATCH, Call, House, call_of, permit_fields, read_body, refuse_other_media
 from api.errors import Answer, problem_of
 from api.query import Reader, read_id, read_query
+from api.reading_log import written_down
 from api.visits import Visit, visit_of
 from domain.errors import NotFound, Refusal
 
@@ -35,8 +36,9 @@ class Door:
     """One method at one path. It has one of four: ``reads``, run on the event loop, or ``writes``, run in a worker thread.
 
     ``attends`` runs on the event loop with the body read, and sees to its threads itself. ``admits`` is for anybody, who need not sign in:
-    such a door has no action, and the matrix names it as public. ``action`` is what the permission matrix judges it by; ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is
-    the class that a request's body is read by; ``files`` are the media types of an answer that is a file and no JSON.
+    such a door has no action, and the matrix names it as public. ``action`` is what the permission matrix judges the others by;
+    ``subject`` is what is missing when an id is unknown, in a sentence; ``body`` is the class that a request's body is read by; ``files``
+    are the media types of an answer that is a file and no JSON.
     """
 
     method: str
@@ -76,7 +78,7 @@ class Door:
             if texts:
                 call.ids = self._ids(texts)
             if self.reads is not None:
-                return await self.reads(call)
+                return await written_down(call, await self.reads(call))
             return await self._written(call, receive)
         except Refusal as refusal:
             scope["state"]["refused"] = refusal

@@ -24,7 +24,7 @@ from api.logs import RequestLog
 from api.metrics import Metrics
 from api.settings import Settings
 from domain.errors import Refusal
-from domain.records.unit import ForeignRow
+from domain.records.statements import ForeignRow
 
 _SANE = re.compile(rb"[A-Za-z0-9-]{8,64}")
 _TRACE = re.compile(rb"(?!ff)[0-9a-f]{2}-(?!0{32})([0-9a-f]{32})-(?!0{16})[0-9a-f]{16}-[0-9a-f]{2}(-.*)?")
@@ -75,7 +75,7 @@ class Envelope:
                 state["status"] = message["status"]
                 more = self.on_records if on_records or not _has_policy(message) else self.always
                 message["headers"] = headers = [*message["headers"], (b"x-request-id", request_id), *more]
-                if self.draining.begun:
+                if self.draining.begun or state.get("last"):
                     headers.append(LAST)
                 if REPLAYED in headers:
                     self.metrics.count("idempotency_replays")

@@ -60,6 +60,17 @@ def start_logs(settings: Settings, *, stream: TextIO | None = None) -> RequestLo
     return request_log(out, level=level, render=_text if as_text else _json)
 
 
+def log_of_commands(out: TextIO) -> None:
+    """Have what goes wrong in a command said on ``out``, where nothing listens to the log yet: a service starts its own log later."""
+    root = logging.getLogger()
+    if root.handlers:
+        return
+    handler = logging.StreamHandler(out)
+    handler.setFormatter(_Lines(_text if out.isatty() else _json))
+    root.addHandler(handler)
+    root.setLevel(logging.WARNING)
+
+
 def request_log(out: TextIO, *, level: int = logging.INFO, render: Render | None = None) -> RequestLog:
     """Return a log of requests that writes to ``out``."""
     log: RequestLog = structlog.wrap_logger(

@@ -20,7 +20,7 @@ from api.errors import TITLES
 COPY = Path(__file__).with_name("openapi.json")
 _REFERENCE = "#/components/schemas/{model}"
 _DEFAULT_SCHEMAS = ("HTTPValidationError", "ValidationError")
-_ANY, _ONE, _WRITES, _CHANGES = (400, 401, 403, 422, 503), (404,), (409, 413, 415), (412, 428)
+_ANY, _ONE, _WRITES, _CHANGES = (400, 401, 403, 422, 429, 503), (404,), (409, 413, 415), (412, 428)
 _ALSO: Mapping[str, tuple[int, ...]] = {"list_replacements": (404,), "get_forecast": (409,)}
 """What an operation may answer beyond what its path and method tell."""
 _FILES: Mapping[str, tuple[str, ...]] = {"list_replacements": ("text/csv",)}
@@ -30,6 +30,11 @@ _FORMATS = """
 Of the text formats, `line` is one line and `lines` are several: of any script and any characters but controls, halves of characters \
 and those that hide or reorder text. White space at the ends is not kept, line breaks are kept as one newline each, and what may be \
 composed is composed (Unicode NFC). Nothing else of what is sent is changed: it is kept as it is, or refused with the field named."""
+_PROOFS = (
+    "A key (rbk_...), the token of a session (rbs_...), or an access token of an issuer that is trusted here. "
+    "A program with a key names the member of staff whom it acts for by their id in the header Reedbed-On-Behalf-Of, and may then do what "
+    "both may."
+)
 _HEADERS: Mapping[str, Mapping[str, Any]] = {
     "Content-Disposition": {"description": "That it is to be saved, and under which name.", "schema": {"type": "string"}},
     "ETag": {"description": "The version, for If-Match and If-None-Match.", "schema": {"type": "string"}},
@@ -59,14 +64,17 @@ def describe(app: FastAPI, doors: Sequence[Door]) -> dict[str, Any]:
         door = by_id.get(operation["operationId"])
         if door is not None:
             _describe_door(operation, door, schemas)
-        if path.startswith("/v1/") and method != "get":
+        public = not path.startswith("/v1/") or (door is not None and door.action is None)
+        if not public and method != "get":
             operation["parameters"] = [*operation.get("parameters", ()), _REASON]
         _describe_problems(operation, path=path, method=method)
+        if public:
+            operation["security"] = []
     _link(described["paths"])
     described["components"]["schemas"] = dict(sorted(schemas.items()))
     described["components"]["responses"] = {f"Problem{status}": _problem_response(status) for status in TITLES}
     described["components"]["headers"] = dict(_HEADERS)
-    described["components"]["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer", "description": "A key: rbk_..."}}
+    described["components"]["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer", "description": _PROOFS}}
     return described
 
 
@@ -81,8 +89,8 @@ def _describe_door(operation: dict[str, Any], door: Door, schemas: dict[str, Any
     success["description"] = {201: "Registered", 202: "Asked for; Location is where to look"}.get(door.status, "Done")
     if door.files:
         success["content"] = {}
-    for media in (*door.files, *_FILES.get(door.operation_id, ())):
-        success["content"][media] = {"schema": {"type": "string", "format": "binary"}}
+    for form in (*door.files, *_FILES.get(door.operation_id, ())):
+        success["content"][form] = {"schema": {"type": "string", "format": "binary"}}
     if door.headers:
         success["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in door.headers}
     if "If-None-Match" in {parameter["name"] for parameter in door.parameters}:
@@ -99,7 +107,6 @@ def _describe_door(operation: dict[str, Any], door: Door, schemas: dict[str, Any
 
 def _describe_problems(operation: dict[str, Any], *, path: str, method: str) -> None:
     if not path.startswith("/v1/"):
-        operation["security"] = []
         statuses: tuple[int, ...] = (503,)
     else:
         operation["security"] = [{"key": []}]

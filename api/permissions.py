@@ -111,8 +111,8 @@ def refuse_undeclared(declared: Iterable[tuple[str, str | None]], known: Permiss
     """Refuse doors, each given as its method and path and its action, that the matrix cannot judge.
 
     Raises:
-        Undeclared: One has no action and is not public, or is public and has one; its action is not in the matrix, or stands there without a
-            door; or its action needs a second person, and its path names no record.
+        Undeclared: One has no action and is not public, or is public and has one; its action is not in the matrix, or stands there as being
+            without a door; or its action needs a second person, and its path names no record.
     """
     for door, action in declared:
         if (action is None) is not (door in known.public):

@@ -13,7 +13,6 @@ from cryptography.hazmat.primitives.serialization import load_pem_private_key
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy.engine import URL, make_url
-from zxcvbn import zxcvbn  # type: ignore[import-untyped]
 
 from api.key_sets import ALGORITHMS
 
@@ -180,7 +179,7 @@ def read_secret(path: Path) -> str:
     Raises:
         ValueError: It cannot be read, is empty, or others than its owner may read it. The secret is not in the sentence.
     """
-    if fault := _openness(path):
+    if fault := openness(path):
         raise ValueError(fault)
     try:
         secret = path.read_text(encoding="utf-8").partition("\n")[0].strip()
@@ -215,6 +214,8 @@ def _weakness_of(url: URL) -> str:
         return "a database on another machine needs a password"
     if len(password) < SHORTEST_PASSWORD:
         return f"the database's password has fewer than {SHORTEST_PASSWORD} characters"
+    from zxcvbn import zxcvbn  # type: ignore[import-untyped]  # noqa: PLC0415 - its word lists take long to load, and few need them
+
     names = [name for name in (url.username, url.database, host, "reedbed", "changeme", "example", "secret") if name]
     if zxcvbn(password[:SCORED_LENGTH], user_inputs=names)["score"] < WEAKEST_SCORE:
         return "the database's password is easy to guess; let a program make one at random"
@@ -224,7 +225,7 @@ def _weakness_of(url: URL) -> str:
 def _weak_key(path: Path | None) -> Iterator[str]:
     if path is None:
         return
-    fault = _openness(path)
+    fault = openness(path)
     if not fault:
         try:
             key: object = load_pem_private_key(path.read_bytes(), password=None)
@@ -238,7 +239,7 @@ def _weak_key(path: Path | None) -> Iterator[str]:
         yield f"REEDBED_SIGNING_KEY_FILE: {fault}"
 
 
-def _openness(path: Path) -> str:
+def openness(path: Path) -> str:
     """Return the sentence about a file that others may read; a missing file is nobody's."""
     if os.name != "posix" or not path.is_file():
         return ""

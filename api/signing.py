@@ -8,26 +8,39 @@ from __future__ import annotations
 
 import base64
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Annotated
 
 import msgspec
-from cryptography.exceptions import InvalidSignature
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
+from api.settings import openness
 from domain.actions.checkpoints import IsSigned
+from domain.actions.replay import Flaw
 from domain.records.base import row_of
 from domain.records.journal import JournalCheckpoint
 from domain.records.statements import instant_text
 
 
 class KeyUnusable(ValueError):  # noqa: N818 - said to whoever gave the file
-    """A file holds no Ed25519 key of the kind that is needed."""
+    """A file holds no Ed25519 key of the kind that is needed, or others may read a private one."""
+
+
+class _Line(msgspec.Struct, forbid_unknown_fields=True):
+    """A checkpoint as it is written down in the second place."""
+
+    organisation_id: int
+    position: Annotated[int, msgspec.Meta(ge=1, le=2**63 - 1)]
+    hash: str
+    at: Annotated[datetime, msgspec.Meta(tz=True)]
+    key_id: str
+    signature: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,23 +63,25 @@ def read_signer(path: Path) -> Signer:
     """Return the signer whose private key is in a PEM file.
 
     Raises:
-        KeyUnusable: There is no Ed25519 private key in it, or it is locked by a passphrase.
+        KeyUnusable: There is no Ed25519 private key in it, it is locked by a passphrase, or others than its owner may read it.
         OSError: The file cannot be read.
     """
+    if fault := openness(path):
+        raise KeyUnusable(fault[0].upper() + fault[1:])
     try:
-        key = serialization.load_pem_private_key(path.read_bytes(), password=None)
-    except (ValueError, TypeError):
+        key: object = serialization.load_pem_private_key(path.read_bytes(), password=None)
+    except (ValueError, TypeError, UnsupportedAlgorithm):
         key = None
     if not isinstance(key, Ed25519PrivateKey):
         raise KeyUnusable(f"{path} holds no Ed25519 private key in PEM. Make one with: openssl genpkey -algorithm ed25519 -out FILE")
     return Signer(key)
 
 
-def read_public_keys(paths: list[Path]) -> Mapping[str, Ed25519PublicKey]:
+def read_public_keys(paths: Sequence[Path]) -> Mapping[str, Ed25519PublicKey]:
     """Return public keys from PEM files, by name; of a file with a private key, its public half.
 
     Raises:
-        KeyUnusable: One holds no Ed25519 key.
+        KeyUnusable: One holds no Ed25519 key, or a private one that others may read.
         OSError: One cannot be read.
     """
     keys = [_public_key(path) for path in paths]
@@ -99,46 +114,68 @@ def write_elsewhere(folder: Path, checkpoint: JournalCheckpoint) -> Path:
     Raises:
         OSError: It cannot be written there.
     """
-    path = folder / f"{checkpoint.organisation_id}.jsonl"
+    path = _file_of(folder, checkpoint.organisation_id)
     line = msgspec.json.encode({**row_of(checkpoint), "at": instant_text(checkpoint.at)}) + b"\n"
+    is_new = not path.exists()
     with path.open("ab") as file:
-        file.write(line)
+        file.write(line if _ends_a_line(path) else b"\n" + line)
         file.flush()
         os.fsync(file.fileno())
+    if is_new:
+        _settle(folder)
     return path
 
 
-def read_elsewhere(folder: Path, organisation_id: int) -> Iterator[JournalCheckpoint]:
-    """Yield the checkpoints of an organisation in the second place, in the order in which they were written.
+def read_elsewhere(folder: Path, organisation_id: int) -> tuple[list[JournalCheckpoint], list[Flaw]]:
+    """Return the checkpoints of an organisation in the second place, and a flaw for each line that is none.
 
     Raises:
-        ValueError: A line is no checkpoint; the line is named.
+        OSError: The file cannot be read.
     """
-    path = folder / f"{organisation_id}.jsonl"
-    if not path.exists():
+    path, found, flaws = _file_of(folder, organisation_id), [], []
+    lines = path.read_bytes().splitlines() if path.exists() else []
+    for number, line in enumerate(lines, start=1):
+        checkpoint = _checkpoint(line, organisation_id=organisation_id)
+        if checkpoint is None:
+            flaws.append(Flaw(None, f"{path}, line {number}: this is no checkpoint of this organisation."))
+        else:
+            found.append(checkpoint)
+    return found, flaws
+
+
+def _file_of(folder: Path, organisation_id: int) -> Path:
+    return folder / f"{organisation_id}.jsonl"
+
+
+def _ends_a_line(path: Path) -> bool:
+    """Return whether a line that is appended is a line of its own; what was broken off in the middle stays one that is unreadable."""
+    return path.stat().st_size == 0 or path.read_bytes().endswith(b"\n")
+
+
+def _settle(folder: Path) -> None:
+    """See that a new file's name is on the medium as well, where the system lets a folder be opened."""
+    if os.name != "posix":
         return
-    for number, line in enumerate(path.read_bytes().splitlines(), start=1):
-        yield _checkpoint(line, where=f"{path}, line {number}")
-
-
-def _checkpoint(line: bytes, *, where: str) -> JournalCheckpoint:
+    place = os.open(folder, os.O_RDONLY)
     try:
-        said: dict[str, Any] = msgspec.json.decode(line, type=dict[str, Any])
-        said["at"] = datetime.fromisoformat(said["at"])
-        if said.keys() == set(JournalCheckpoint.model_fields):
-            return JournalCheckpoint(**said)
-    except (KeyError, TypeError, ValueError) as unread:
-        raise ValueError(f"{where}: this is no checkpoint") from unread
-    raise ValueError(f"{where}: this is no checkpoint")
+        os.fsync(place)
+    finally:
+        os.close(place)
+
+
+def _checkpoint(line: bytes, *, organisation_id: int) -> JournalCheckpoint | None:
+    try:
+        said = msgspec.json.decode(line, type=_Line)
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        return None
+    return JournalCheckpoint(**msgspec.structs.asdict(said)) if said.organisation_id == organisation_id else None
 
 
 def _public_key(path: Path) -> Ed25519PublicKey:
-    content = path.read_bytes()
-    for load in (serialization.load_pem_public_key, lambda pem: read_signer(path).key.public_key() if pem else None):
-        try:
-            key = load(content)
-        except ValueError:
-            continue
-        if isinstance(key, Ed25519PublicKey):
-            return key
-    raise KeyUnusable(f"{path} holds no Ed25519 key in PEM")
+    try:
+        key: object = serialization.load_pem_public_key(path.read_bytes())
+    except (ValueError, UnsupportedAlgorithm):
+        return read_signer(path).key.public_key()
+    if not isinstance(key, Ed25519PublicKey):
+        raise KeyUnusable(f"{path} holds no Ed25519 key in PEM")
+    return key

@@ -17,7 +17,7 @@ class Fault:
     detail: str
 
 
-class Unfit(ValueError):
+class Unfit(ValueError):  # noqa: N818 - a property of the value, not of the program
     """A value that cannot be taken as stated, with a stable code; whoever reads the value knows the field."""
 
     def __init__(self, sentence: str, *, code: str) -> None:

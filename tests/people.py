@@ -9,11 +9,16 @@ from uuid import UUID
 
 from api.codes import new_code
 from api.passwords import Costs, Passwords
+from api.signin import key_text, new_key_parts
 from domain.actions.accounts import register_account, register_grant, set_password
+from domain.actions.organisations import create_key
 from domain.actions.staff import register_staff
 from domain.records.accounts import AccountStated, RoleGrantStated
 from domain.records.engine import Store
+from domain.records.organisations import ApiKeyStated
 from domain.records.staff import StaffStated
+from domain.records.stated import read_stated
+from domain.records.statements import json_text
 from domain.rules.permissions import Role
 from tests import makers
 
@@ -69,7 +74,7 @@ class Person:
         return {"organisation_id": self.organisation_id, "sign_in_name": self.sign_in_name}
 
 
-def person(  # noqa: PLR0913 - the smallest valid person, of whom a test states what matters
+def person(
     store: Store,
     sign_in_name: str = "mila",
     *,
@@ -90,6 +95,15 @@ def person(  # noqa: PLR0913 - the smallest valid person, of whom a test states 
         if password is not None:
             set_password(unit, account.id, password_hash=Passwords(CHEAP).hashed(password))
     return Person(staff.id, account.id, organisation_id, sign_in_name, text)
+
+
+def key(store: Store, *, organisation_id: int = makers.ORGANISATION, **stated: Any) -> str:
+    """Make a key with the facts stated, as its holder gets it."""
+    public_id, secret = new_key_parts()
+    facts = read_stated(ApiKeyStated, json_text({"name": "front end", **stated}))
+    with store.transaction(makers.origin(organisation_id=organisation_id)) as unit:
+        create_key(unit, facts, public_id=public_id, secret=secret)
+    return key_text(public_id, secret)
 
 
 def sign_in(client: Any, who: Person, password: str = PASSWORD, **headers: str) -> Any:

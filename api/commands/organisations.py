@@ -4,25 +4,34 @@ from __future__ import annotations
 
 import re
 from argparse import Namespace
-from datetime import date
+from collections.abc import Mapping
+from datetime import date, datetime
+from uuid import UUID
 
 import sqlalchemy as sa
+from dateutil.relativedelta import relativedelta
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 import migrations
 from api.commands import databases
+from api.commands.accounts import made_account, say_code
 from api.commands.session import opened, read_settings, say_json
 from api.commands.trouble import Trouble
+from api.nightly import SITES
 from api.signin import key_text, new_key_parts
-from domain.actions.organisations import create_key, create_organisation, next_organisation_id
-from domain.actions.recording import Ending, ended
+from domain.actions.organisations import KEY_USES, create_key, create_organisation, end_key, next_organisation_id, rotate_key
+from domain.actions.recording import Ending
+from domain.actions.staff import register_staff
 from domain.records.base import table_of
 from domain.records.organisations import Access, ApiKey, ApiKeyStated, Organisation, OrganisationStated
+from domain.records.sites import Site
+from domain.records.staff import StaffStated
 from domain.records.stated import read_stated
 from domain.records.statements import Statement, json_text
 from domain.records.unit import Unit
+from domain.rules.permissions import Role
 from domain.rules.text import same_name
 
 _key_text = re.compile(r"rbk_([A-Za-z0-9]{1,24})_.+")
@@ -44,7 +53,9 @@ def migrate(words: Namespace, console: Console) -> int:
 
 
 def organisation_create(words: Namespace, console: Console) -> int:
-    """Create an organisation with its first key."""
+    """Create an organisation with its first key, and with its first administrator where one is named. Nobody else can sign in."""
+    if (words.administrator is None) is not (words.sign_in_name is None):
+        raise Trouble("An administrator needs both: --administrator NAME and --sign-in-name NAME")
     stated = read_stated(OrganisationStated, json_text({"name": words.name, "base_currency": words.currency}))
     with opened("organisation create") as session:
         number = next_organisation_id(session.store, server_number=session.settings.server_number)
@@ -52,18 +63,24 @@ def organisation_create(words: Namespace, console: Console) -> int:
             _refuse_taken(stated.name, session.organisations())
             made = create_organisation(unit, stated)
             text = _made_key(unit, ApiKeyStated(name="first key", access=Access.WRITE))
-    _say_key(console, made, text, as_json=words.json)
+            code = _made_administrator(unit, words) if words.administrator else None
+    told = {} if code is None else {"sign_in_name": words.sign_in_name, "code": code}
+    _say_key(console, made, text, as_json=words.json, **told)
+    if code is not None and not words.json:
+        console.print(f"administrator {words.administrator} signs in as {words.sign_in_name}", markup=False, soft_wrap=True)
+        say_code(console, made, code)
     return 0
 
 
 def key_create(words: Namespace, console: Console) -> int:
     """Create a key and show its secret, once."""
-    said = {"name": words.name, "access": words.access, "expires_on": words.expires_on}
+    said = {"name": words.name, "access": words.access, "expires_on": words.expires_on, "scopes": words.scope or None}
     stated = read_stated(ApiKeyStated, json_text(said))
     with opened("key create") as session:
         _refuse_past(stated.expires_on, today=session.now.date())
         organisation = session.organisation(words.organisation)
         with session.store.transaction(session.origin(organisation.id)) as unit:
+            stated.site_ids = [_site_meant(unit, word).id for word in words.site] or None
             text = _made_key(unit, stated)
     _say_key(console, organisation, text, as_json=words.json)
     return 0
@@ -75,11 +92,15 @@ def key_list(words: Namespace, console: Console) -> int:
         organisation = session.organisation(words.organisation)
         with session.store.snapshot(session.origin(organisation.id)) as unit:
             keys = unit.all(ApiKey, KEYS)
+            uses: dict[UUID, datetime] = dict(unit.rows(KEY_USES))
     rows = [
         {
             "public_id": one.public_id,
             "name": one.name,
             "access": one.access,
+            "scopes": one.scopes,
+            "site_ids": one.site_ids,
+            "last_used_at": uses.get(one.id),
             "expires_on": one.expires_on,
             "ended_on": one.ended_on,
         }
@@ -88,7 +109,7 @@ def key_list(words: Namespace, console: Console) -> int:
     if words.json:
         say_json(rows)
         return 0
-    console.print(_key_table(keys))
+    console.print(_key_table(keys, uses))
     return 0
 
 
@@ -98,8 +119,21 @@ def key_revoke(words: Namespace, console: Console) -> int:
         organisation = session.organisation(words.organisation)
         with session.store.transaction(session.origin(organisation.id)) as unit:
             found = _key_meant(unit, words.key)
-            ended(unit, found, Ending(reason=words.reason), today=session.now.date())
+            end_key(unit, found.id, Ending(reason=words.reason))
     console.print(f"{found.public_id} is revoked", markup=False)
+    return 0
+
+
+def key_rotate(words: Namespace, console: Console) -> int:
+    """Make the successor of a key and show its secret, once. It lasts a year where the old one had a last day."""
+    public_id, secret = new_key_parts()
+    with opened("key rotate") as session:
+        organisation, today = session.organisation(words.organisation), session.now.date()
+        with session.store.transaction(session.origin(organisation.id)) as unit:
+            found = _key_meant(unit, words.key)
+            last_day = None if found.expires_on is None else today + relativedelta(years=1)
+            rotate_key(unit, found.id, public_id=public_id, secret=secret, overlap_days=words.overlap_days, expires_on=last_day)
+    _say_key(console, organisation, key_text(public_id, secret), as_json=words.json)
     return 0
 
 
@@ -124,13 +158,22 @@ def _key_meant(unit: Unit, word: str) -> ApiKey:
     return found
 
 
-def _key_table(keys: list[ApiKey]) -> Table:
+def _site_meant(unit: Unit, word: str) -> Site:
+    every = unit.all(Site, SITES)
+    found = next((one for one in every if str(one.id) == word.lower() or same_name(one.name) == same_name(word)), None)
+    if found is None:
+        raise Trouble(f"There is no site {word!r}; the sites are: {', '.join(one.name for one in every) or 'none'}.")
+    return found
+
+
+def _key_table(keys: list[ApiKey], uses: Mapping[UUID, datetime]) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim")
-    for heading in ("public id", "access", "ends", "name"):
+    for heading in ("public id", "access", "ends", "last used", "name"):
         table.add_column(heading, overflow="fold", no_wrap=heading != "name")
     for one in keys:
         ends = f"revoked {one.ended_on}" if one.ended_on else str(one.expires_on or "never")
-        table.add_row(*(Text(cell) for cell in (one.public_id, one.access.value, ends, one.name)))
+        used = f"{uses[one.id]:%Y-%m-%d}" if one.id in uses else "never"
+        table.add_row(*(Text(cell) for cell in (one.public_id, ",".join(one.scopes or (one.access.value,)), ends, used, one.name)))
     return table
 
 
@@ -140,10 +183,15 @@ def _made_key(unit: Unit, stated: ApiKeyStated) -> str:
     return key_text(public_id, secret)
 
 
-def _say_key(console: Console, organisation: Organisation, text: str, *, as_json: bool) -> None:
+def _made_administrator(unit: Unit, words: Namespace) -> str:
+    said = {"name": words.administrator, "role": Role.ADMINISTRATOR}
+    return made_account(unit, register_staff(unit, read_stated(StaffStated, json_text(said))), sign_in_name=words.sign_in_name)
+
+
+def _say_key(console: Console, organisation: Organisation, text: str, *, as_json: bool, **told: str) -> None:
     if as_json:
         about = {"organisation_id": organisation.id, "organisation": organisation.name, "base_currency": organisation.base_currency}
-        say_json({**about, "key": text})
+        say_json({**about, "key": text, **told})
         return
     console.print(
         f"organisation {organisation.name} ({organisation.id}), costs in {organisation.base_currency}", markup=False, soft_wrap=True

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import Namespace
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from rich.console import Console
@@ -12,33 +14,42 @@ from api.commands.session import Session, opened
 from api.commands.trouble import Trouble
 from api.signing import KeyUnusable, Signer, read_elsewhere, read_public_keys, read_signer, signed_by, write_elsewhere
 from domain.actions.checkpoints import IsSigned, flaws_against, make_checkpoint
-from domain.actions.verify import Flaw, Proof, prove
+from domain.actions.verify import Proof, in_order, prove
 from domain.records.engine import run_unit
 from domain.records.organisations import Organisation
 from domain.records.unit import Unit
 
 FLAWS_SHOWN = 12
+BOTH_NEEDED = "Checkpoints need a key and a second place: set REEDBED_SIGNING_KEY_FILE and REEDBED_CHECKPOINT_FOLDER"
+
+
+@dataclass(frozen=True, slots=True)
+class SecondPlace:
+    """Where checkpoints were written down, and whose signatures count there."""
+
+    folder: Path
+    is_signed: IsSigned
 
 
 def verify(words: Namespace, console: Console) -> int:
     """Prove the journal and the records of each organisation; the exit status is 1 if anything is wrong."""
     with opened("verify") as session:
-        is_signed = _is_signed(session, words)
+        second_place = _second_place(session, words)
         chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
-        proofs = [(one, _proof(session, one, words.checkpoints, is_signed)) for one in chosen]
-    for one, proof in proofs:
+        found = [(one, *_proof(session, one, second_place)) for one in chosen]
+    for one, proof, against in found:
         verdict = f"{len(proof.flaws)} flaws" if proof.flaws else "the chain holds and the records agree"
-        console.print(f"{one.name}: {proof.entries} entries, {proof.records} records: {verdict}", markup=False, soft_wrap=True)
+        console.print(f"{one.name}: {proof.entries} entries, {proof.records} records{against}: {verdict}", markup=False, soft_wrap=True)
         for flaw in proof.flaws[:FLAWS_SHOWN]:
             console.print(f"  {flaw.sentence}", markup=False, soft_wrap=True)
-    return 1 if any(proof.flaws for _, proof in proofs) else 0
+    return 1 if any(proof.flaws for _, proof, _ in found) else 0
 
 
 def checkpoint(words: Namespace, console: Console) -> int:
     """Sign where each organisation's journal stands and write it down in the second place."""
     with opened("checkpoint") as session:
         if session.settings.signing_key_file is None or session.settings.checkpoint_folder is None:
-            raise Trouble("Checkpoints need a key and a second place: set REEDBED_SIGNING_KEY_FILE and REEDBED_CHECKPOINT_FOLDER")
+            raise Trouble(BOTH_NEEDED)
         chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
         for path in write_checkpoints(session, chosen):
             console.print(str(path), markup=False, soft_wrap=True)
@@ -46,16 +57,18 @@ def checkpoint(words: Namespace, console: Console) -> int:
 
 
 def write_checkpoints(session: Session, chosen: Sequence[Organisation]) -> list[Path]:
-    """Sign where the journals stand, write it down in the second place, and return the files; nothing where no key is set.
+    """Sign where the journals stand, write it down in the second place, and return the files; nothing where neither is set.
 
-    A checkpoint is kept in the database only once it lies in the second place.
+    A checkpoint is kept in the database only once it lies in the second place. It bears the instant at which it is really signed.
 
     Raises:
-        Trouble: The key or the second place cannot be used.
+        Trouble: The key or the second place cannot be used, or one of them is set without the other.
     """
     key_file, folder = session.settings.signing_key_file, session.settings.checkpoint_folder
-    if key_file is None or folder is None:
+    if key_file is None and folder is None:
         return []
+    if key_file is None or folder is None:
+        raise Trouble(BOTH_NEEDED)
     try:
         signer = read_signer(key_file)
     except KeyUnusable as unusable:
@@ -71,38 +84,34 @@ def _write_checkpoint(session: Session, organisation: Organisation, signer: Sign
         made = make_checkpoint(unit, signer.sign, key_id=signer.key_id)
         return None if made is None else write_elsewhere(folder, made)
 
-    path: Path | None = run_unit(session.store, signed, origin=session.origin(organisation.id))
+    origin = replace(session.origin(organisation.id), at=datetime.now(UTC))
+    path: Path | None = run_unit(session.store, signed, origin=origin)
     return path
 
 
-def _is_signed(session: Session, words: Namespace) -> IsSigned | None:
+def _second_place(session: Session, words: Namespace) -> SecondPlace | None:
     if words.checkpoints is None:
         return None
-    files = words.public_key or [session.settings.signing_key_file]
-    if files == [None]:
+    files = words.public_key or [one for one in (session.settings.signing_key_file,) if one]
+    if not files:
         raise Trouble("Say whose signatures count: --public-key FILE.pem, or set REEDBED_SIGNING_KEY_FILE")
     if not words.checkpoints.is_dir():
         raise Trouble(f"The folder for checkpoints is not there: {words.checkpoints}")
     try:
-        return signed_by(read_public_keys(files))
+        return SecondPlace(words.checkpoints, signed_by(read_public_keys(files)))
     except KeyUnusable as unusable:
         raise Trouble(str(unusable)) from unusable
 
 
-def _proof(session: Session, organisation: Organisation, folder: Path | None, is_signed: IsSigned | None) -> Proof:
-    """Return the proof of an organisation, with what its checkpoints elsewhere say first: they may name an earlier entry."""
+def _proof(session: Session, organisation: Organisation, second_place: SecondPlace | None) -> tuple[Proof, str]:
+    """Return the proof of an organisation, and what of the second place it was held against, in words."""
     with session.store.snapshot(session.origin(organisation.id)) as unit:
         unit.take_time()
         proof = prove(unit)
-        if folder is None or is_signed is None:
-            return proof
-        try:
-            elsewhere = list(read_elsewhere(folder, organisation.id))
-        except ValueError as unread:
-            raise Trouble(str(unread)) from unread
-        flaws = [*proof.flaws, *flaws_against(unit, elsewhere, is_signed)]
-        return Proof(proof.entries, proof.records, sorted(flaws, key=_place))
-
-
-def _place(flaw: Flaw) -> tuple[bool, int]:
-    return (flaw.position is None, flaw.position or 0)
+        if second_place is None:
+            return proof, ""
+        elsewhere, unread = read_elsewhere(second_place.folder, organisation.id)
+        flaws = [*proof.flaws, *flaws_against(unit, elsewhere, second_place.is_signed), *unread]
+    last = max((one.position for one in elsewhere), default=0)
+    against = f", {len(elsewhere)} checkpoints up to entry {last}" if last else ", no checkpoint yet"
+    return replace(proof, flaws=in_order(flaws)), against

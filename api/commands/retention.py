@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from functools import partial
 
+import sqlalchemy as sa
 from rich.console import Console
 
-from api.commands.session import instant, opened, say_json
+from api.commands.session import Session, instant, opened, say_json
+from api.commands.trouble import Trouble
 from domain.actions.retention import LettingGo, let_go
 from domain.records.engine import run_unit
 from domain.records.organisations import Organisation
+from domain.records.statements import Statement
 from domain.records.unit import Unit
 
 KEPT_SHOWN = 12
+MAY_DELETE = Statement(sa.select(sa.func.has_table_privilege("reading_log", "DELETE")))
+"""On PostgreSQL: only the owner may; nothing is granted to the service's role that could destroy evidence."""
 
 
 class _OnlyLooking(Exception):  # noqa: N818 - how a dry run undoes what it did
@@ -23,16 +27,11 @@ class _OnlyLooking(Exception):  # noqa: N818 - how a dry run undoes what it did
 
 
 def retention(words: Namespace, console: Console) -> int:
-    """Let go of every ended record whose longest period of keeping is over and that nothing holds."""
+    """Let go of every record whose longest period of keeping is over and that nothing holds."""
     with opened("retention", at=instant(words.at) if words.at else None, as_owner=True) as session:
         chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
-        done: list[tuple[Organisation, LettingGo]] = []
-        for one in chosen:
-            work = partial(_let_go, only_look=words.dry_run)
-            try:
-                done.append((one, run_unit(session.store, work, origin=session.origin(one.id))))
-            except _OnlyLooking as looked:
-                done.append((one, looked.found))
+        run = _looked if words.dry_run else _done
+        done = [(one, run(session, one)) for one in chosen]
     if words.json:
         say_json([{"organisation_id": one.id, "let_go": found.let_go, "kept": found.kept, "answers": found.answers} for one, found in done])
         return 0
@@ -41,12 +40,30 @@ def retention(words: Namespace, console: Console) -> int:
     return 0
 
 
-def _let_go(unit: Unit, *, only_look: bool) -> LettingGo:
-    unit.take_time()
-    found = let_go(unit, today=unit.origin.at.date())
-    if only_look:
-        raise _OnlyLooking(found)
+def _done(session: Session, organisation: Organisation) -> LettingGo:
+    """Let go of what need not be kept, and return what that was."""
+    found: LettingGo = run_unit(session.store, _let_go, origin=session.origin(organisation.id))
     return found
+
+
+def _looked(session: Session, organisation: Organisation) -> LettingGo:
+    """Return what would be let go of: it is done, and undone again."""
+
+    def look(unit: Unit) -> None:
+        raise _OnlyLooking(_let_go(unit))
+
+    try:
+        run_unit(session.store, look, origin=session.origin(organisation.id))
+    except _OnlyLooking as looked:
+        return looked.found
+    raise AssertionError("looking always ends by being undone")
+
+
+def _let_go(unit: Unit) -> LettingGo:
+    if unit.dialect == "postgresql" and unit.rows(MAY_DELETE) != [(True,)]:
+        raise Trouble("Only the role that owns the tables may let go of records: set REEDBED_OWNER_DATABASE_URL")
+    unit.take_time()
+    return let_go(unit, today=unit.origin.at.date())
 
 
 def _show(organisation: Organisation, found: LettingGo, console: Console, *, would: str) -> None:

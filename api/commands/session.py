@@ -106,9 +106,10 @@ def read_settings(**stated: Any) -> Settings:  # noqa: ANN401 - the settings' ow
     except ValidationError as wrong:
         said = (f"REEDBED_{fault.pointer[1:].upper()}: {fault.detail}" for fault in faults_of(wrong.errors()))
         raise Trouble("\n".join(said)) from None
-    except SettingsError:
-        # Lists are the only settings that are read before they are validated, and there is one.
-        raise Trouble("""REEDBED_ALLOWED_ORIGINS: This should be a JSON list, such as '["https://front.example"]'""") from None
+    except SettingsError as wrong:
+        # Lists are the only settings that are read before they are validated. The sentence quotes the name and no value.
+        name = (re.search(r'"(\w+)"', str(wrong)) or ["", "a list"])[1]
+        raise Trouble(f"""REEDBED_{name.upper()}: This should be a JSON list, such as '["https://front.example"]'""") from None
 
 
 def instant(word: str) -> datetime:

@@ -66,7 +66,7 @@ def add_identity(call: Call) -> Answer:
 def remove_identity(call: Call) -> Answer:
     """End an identity of an account."""
     ending = stated_in(call, Ending)
-    return write(call, lambda unit: of_record(end_identity(unit, *call.ids, ending)))
+    return write(call, lambda unit: of_record(end_identity(unit, call.ids[0], call.ids[1], ending)))
 
 
 def _opened(account: Account, text: str, code: Code, *, status: int) -> Answer:

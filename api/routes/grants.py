@@ -38,7 +38,7 @@ def grant(call: Call) -> Answer:
 def withdraw(call: Call) -> Answer:
     """End a grant."""
     ending = stated_in(call, Ending)
-    return write(call, lambda unit: of_record(end_grant(unit, *call.ids, ending)))
+    return write(call, lambda unit: of_record(end_grant(unit, call.ids[0], call.ids[1], ending)))
 
 
 DOORS = (

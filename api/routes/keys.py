@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from functools import partial
 from typing import Any
 
 from dateutil.relativedelta import relativedelta
@@ -53,20 +54,19 @@ def register(call: Call) -> Answer:
     stated.expires_on = _last_day(said.expires_on, today=call.now.date())
     _refuse_more(call.caller, scopes_of(stated))
     public_id, secret = new_key_parts()
-    made = {"public_id": public_id, "secret": secret, "record_id": said.id}
-    return write(call, lambda unit: _told(create_key(unit, stated, **made), status=201))
+    return write(call, lambda unit: _told(create_key(unit, stated, public_id=public_id, secret=secret, record_id=said.id)))
 
 
 def rotate(call: Call) -> Answer:
     """Make the successor of a key and tell it."""
     said = stated_in(call, bodies.Rotation)
     public_id, secret = new_key_parts()
+    rotated = partial(rotate_key, public_id=public_id, secret=secret, overlap_days=said.overlap_days)
     last_day = _last_day(None, today=call.now.date())
 
     def act(unit: Unit) -> Answer:
         _refuse_more(call.caller, scopes_of(unit.fetch_reached(ApiKey, call.ids[0])))
-        made = {"public_id": public_id, "secret": secret, "expires_on": last_day}
-        return _told(rotate_key(unit, call.ids[0], overlap_days=said.overlap_days, **made), status=201)
+        return _told(rotated(unit, call.ids[0], expires_on=last_day))
 
     return write(call, act)
 
@@ -95,7 +95,7 @@ def _last_day(stated: date | None, *, today: date) -> date:
     Raises:
         RuleBroken: It is past, or later than that.
     """
-    latest = today + LONGEST_LIFE
+    latest: date = today + LONGEST_LIFE
     if stated is None:
         return latest
     if stated < today:
@@ -123,11 +123,11 @@ def _may_give(powers: Powers, scope: Scope) -> bool:
     return scope is not Scope.ADMINISTRATION or any(grant.role is Role.ADMINISTRATOR for grant in powers.grants)
 
 
-def _told(made: MadeKey, *, status: int) -> Answer:
+def _told(made: MadeKey) -> Answer:
     place = (b"location", f"{PATH}/{made.key.id}".encode())
     shown: dict[str, Any] = {**shown_record(made.key), "last_used_at": None}
     text = key_text(made.key.public_id, made.secret)
-    return told_once(shown, secret="key", text=text, status=status, headers=[etag(made.key.version), place])  # noqa: S106 - its name
+    return told_once(shown, secret="key", text=text, status=201, headers=[etag(made.key.version), place])  # noqa: S106 - its name
 
 
 DOORS = (

@@ -47,14 +47,22 @@ async def _started(attempt: Attempt, account: KnownAccount, *, proved_by: str, p
     visit, passwords = attempt.visit, attempt.visit.house.passwords
     better = await in_hasher(visit.house, passwords.hashed, password) if passwords.needs_rehash(proved_by) else None
     token, now = session_text(attempt.organisation_id, secrets.token_urlsafe(SECRET_BYTES)), visit.house.clock()
-    facts = {"token_sha256": sha256(token.encode()).hexdigest(), "expires_at": now + LONGEST}
-    start = partial(start_session, account_id=account.account_id, proved_by=proved_by, better_hash=better, **facts)
+    start = partial(
+        start_session,
+        account_id=account.account_id,
+        proved_by=proved_by,
+        better_hash=better,
+        token_sha256=sha256(token.encode()).hexdigest(),
+        expires_at=now + LONGEST,
+    )
     origin = Origin(attempt.organisation_id, now, actor=f"staff:{account.staff_id}", request_id=visit.request_id)
     started = await in_writer(visit.house, start, origin=origin, asked=visit)
     if started is None:
         attempt.refuse(REFUSED, code="sign-in-refused", reason="changed-meanwhile")
     attempt.succeeded()
-    log.info("somebody signed in", extra={"organisation_id": attempt.organisation_id, "actor": origin.actor, "request_id": visit.request_id})
+    log.info(
+        "somebody signed in", extra={"organisation_id": attempt.organisation_id, "actor": origin.actor, "request_id": visit.request_id}
+    )
     shown = {"id": started.id, "token": token, "expires_at": instant_text(started.expires_at)}
     return Answer(encode({**shown, "staff_id": account.staff_id, "name": account.name}), status=201)
 

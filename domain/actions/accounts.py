@@ -128,7 +128,7 @@ def reset_account(unit: Unit, account_id: UUID, *, code: Code) -> Account:
     """Void an account's password and end its sessions; a new password is set by the code. Return the account.
 
     Raises:
-        NotAllowed: It is one's own, whose password is changed by whoever knows it; or the holder has powers where the origin does not reach.
+        NotAllowed: It is one's own, or the holder has powers where the origin does not reach.
         Conflict: The account has ended.
     """
     found = _others(unit, account_id)
@@ -211,12 +211,15 @@ def register_grant(unit: Unit, stated: RoleGrantStated, *, record_id: UUID | Non
     """Grant a role to a member of staff and return the grant.
 
     Raises:
-        RuleBroken: There is no such member of staff, or no such site.
+        NotFound: There is no such member of staff.
+        RuleBroken: There is no such site.
         NotAllowed: It would be to oneself, or at a site that the origin does not reach.
-        Conflict: That person has this role there already.
+        Conflict: That person left, or has this role there already.
     """
-    referred(unit, Staff, stated.staff_id, field="staff_id")
-    refuse_oneself(unit, stated.staff_id)
+    member = unit.fetch(Staff, stated.staff_id)
+    if member.ended_on is not None:
+        raise Conflict(f"This member of staff left on {member.ended_on.isoformat()}.", code="ended")
+    refuse_oneself(unit, member.id)
     if (stated.role, stated.site_id) in unit.rows(GRANTS, staff_id=stated.staff_id):
         raise Conflict("This person has this role there already.", code="granted")
     if stated.site_id is not None:

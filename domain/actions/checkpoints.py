@@ -1,16 +1,17 @@
 """Signed checkpoints: what a chain's end was at an instant, in the words of a key that the database does not hold.
 
 Whoever owns the database can write a whole chain anew; nobody can make it agree with checkpoints that lie elsewhere. A checkpoint signs
-the text ``reedbed-checkpoint-1``, a newline, and the canonical JSON of its organisation, position, hash and instant.
+the text ``reedbed-checkpoint-1``, a newline, and the canonical JSON of its organisation, position, hash and instant. What was written after
+the last checkpoint is not held by any.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 
 import sqlalchemy as sa
 
-from domain.actions.verify import Flaw
+from domain.actions.replay import Flaw
 from domain.records import journal
 from domain.records.base import row_of, table_of
 from domain.records.journal import JournalCheckpoint
@@ -39,8 +40,11 @@ IsSigned = Callable[[bytes, str, str], bool]
 
 
 def make_checkpoint(unit: Unit, sign: Sign, *, key_id: str) -> JournalCheckpoint | None:
-    """Sign the end of the chain, keep the checkpoint and return it; ``None`` where the chain has not grown since the last one."""
-    head, last = unit.row(journal.HEAD), unit.row(LAST_CHECKPOINT)
+    """Sign the end of the chain, keep the checkpoint and return it; ``None`` where the chain has not grown since the last one.
+
+    Whoever makes one at the same time waits.
+    """
+    head, last = unit.row(journal.LOCK_HEAD), unit.row(LAST_CHECKPOINT)
     if head is None or head[0] <= (last[0] if last and last[0] is not None else 0):
         return None
     made = JournalCheckpoint(
@@ -63,17 +67,15 @@ def signed_text(checkpoint: JournalCheckpoint) -> bytes:
 
 
 def flaws_against(unit: Unit, elsewhere: Iterable[JournalCheckpoint], is_signed: IsSigned) -> list[Flaw]:
-    """Return how an organisation's chain differs from checkpoints that were kept elsewhere, in the order of the chain."""
-    own = sorted((one for one in elsewhere if one.organisation_id == unit.organisation_id), key=lambda one: one.position)
-    flaws = [flaw for one in own for flaw in _flaws_of(unit, one, is_signed)]
-    known = {one.position: one for one in own}
-    return flaws + list(_flaws_of_kept(unit, known))
+    """Return how an organisation's chain, and the checkpoints in its database, differ from those that were kept elsewhere."""
+    there = list(elsewhere)
+    return [flaw for one in there for flaw in _flaws_of(unit, one, is_signed)] + list(_flaws_of_kept(unit, there))
 
 
 def _flaws_of(unit: Unit, checkpoint: JournalCheckpoint, is_signed: IsSigned) -> Iterator[Flaw]:
     at = checkpoint.position
     if not is_signed(signed_text(checkpoint), checkpoint.signature, checkpoint.key_id):
-        yield Flaw(at, f"The checkpoint at entry {at} is not signed by a key that is known.")
+        yield Flaw(at, f"The checkpoint at entry {at} bears no good signature of a known key; it names the key {checkpoint.key_id}.")
         return
     found = unit.row(HASH_AT, position=at)
     if found is None:
@@ -82,11 +84,9 @@ def _flaws_of(unit: Unit, checkpoint: JournalCheckpoint, is_signed: IsSigned) ->
         yield Flaw(at, f"Entry {at} is another one than when its checkpoint was signed.")
 
 
-def _flaws_of_kept(unit: Unit, known: Mapping[int, JournalCheckpoint]) -> Iterator[Flaw]:
-    """Yield the checkpoints in the database that are not among those kept elsewhere, or say something else there."""
+def _flaws_of_kept(unit: Unit, there: Iterable[JournalCheckpoint]) -> Iterator[Flaw]:
+    """Yield the checkpoints in the database that were not written down elsewhere; elsewhere there may be more, of failed attempts."""
+    known = {tuple(row_of(one).values()) for one in there}
     for one in unit.all(JournalCheckpoint, CHECKPOINTS):
-        there = known.get(one.position)
-        if there is None:
-            yield Flaw(one.position, f"The checkpoint at entry {one.position} is in the database and not in the second place.")
-        elif (there.hash, there.signature) != (one.hash, one.signature):
-            yield Flaw(one.position, f"The checkpoint at entry {one.position} says something else in the second place.")
+        if tuple(row_of(one).values()) not in known:
+            yield Flaw(one.position, f"The checkpoint at entry {one.position} in the database is none of those in the second place.")

@@ -141,7 +141,7 @@ def end_equipment(unit: Unit, equipment_id: UUID, ending: Ending) -> Equipment:
     Raises:
         RuleBroken: The date lies before the item's installation.
     """
-    found = unit.fetch(Equipment, equipment_id)
+    found = unit.fetch_reached(Equipment, equipment_id)
     if ending.on is not None and found.installed_on is not None and ending.on < found.installed_on:
         sentence = f"The item was installed on {found.installed_on.isoformat()}, later than this."
         raise RuleBroken(sentence, code="before-installation", field="on")
@@ -158,7 +158,7 @@ def replace_equipment(unit: Unit, equipment_id: UUID, stated: ReplacementStated,
     old = (
         current(unit, Equipment, equipment_id, expected_version=expected_version)
         if expected_version
-        else unit.fetch(Equipment, equipment_id)
+        else unit.fetch_reached(Equipment, equipment_id)
     )
     if old.ended_on is not None:
         raise Conflict(

@@ -1,20 +1,28 @@
-"""Erasing the particulars of people who left: on record, and in the journal's past, whose chain goes on proving."""
+"""Erasing the particulars of people who left: on record, and in the journal's past, whose chain goes on proving.
+
+A person's name also stands in texts that anybody wrote freely (notes of other records, reasons, names of keys), in the journal's entries
+about those, in files to be imported that wait, in backups made before, and on paper that was handed out. None of these is touched: whoever
+erases has to look there. Checkpoints, sessions, the reading log and the papers that Reedbed makes bear ids and no names. A database keeps
+what was overwritten in its own log for a while: SQLite until that is written back, when the service stops at the latest; PostgreSQL until
+it has been vacuumed, and as long as its archives last.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from uuid import UUID
 
 import sqlalchemy as sa
 
-from domain.actions.retention import HOLDS, held_by
+from domain.actions.retention import HOLDS, hold_on
 from domain.errors import Conflict
 from domain.records import journal
 from domain.records.accounts import Account, AccountIdentity
-from domain.records.base import table_of
+from domain.records.base import Record, table_of
 from domain.records.organisations import Idempotency
 from domain.records.retention import LegalHold
 from domain.records.staff import Staff
-from domain.records.statements import Statement
+from domain.records.statements import DialectName, Statement
 from domain.records.unit import Unit
 
 FORMER = "Former member of staff"
@@ -22,10 +30,8 @@ FORMER = "Former member of staff"
 
 _account, _answer, _identity = table_of(Account), table_of(Idempotency), table_of(AccountIdentity)
 _own = sa.bindparam("organisation_id", type_=sa.BigInteger())
-_at_own = sa.bindparam("at_organisation_id", type_=sa.BigInteger())
+_said = sa.bindparam("said", type_=sa.LargeBinary())
 
-ANSWERS = Statement(sa.select(_answer.c.key, _answer.c.body).where(_answer.c.organisation_id == _own))
-FORGET_ANSWER = Statement(sa.delete(_answer).where(_answer.c.organisation_id == _at_own, _answer.c.key == sa.bindparam("at_key")))
 ACCOUNTS_OF_STAFF = Statement(
     sa.select(_account).where(_account.c.organisation_id == _own, _account.c.staff_id == sa.bindparam("staff_id"))
 )
@@ -34,39 +40,34 @@ IDENTITIES_OF_STAFF = Statement(
     .join(_account, sa.and_(_account.c.organisation_id == _identity.c.organisation_id, _account.c.id == _identity.c.account_id))
     .where(_identity.c.organisation_id == _own, _account.c.staff_id == sa.bindparam("staff_id"))
 )
+_answers = sa.delete(_answer).where(_answer.c.organisation_id == sa.bindparam("at_organisation_id", type_=sa.BigInteger()))
+FORGET_ANSWERS: Mapping[DialectName, Statement] = {
+    "sqlite": Statement(_answers.where(sa.func.instr(_answer.c.body, _said) > 0)),
+    "postgresql": Statement(_answers.where(sa.func.pg_catalog.position(_answer.c.body, _said) > 0)),
+}
+"""Deletes the answers kept under Idempotency-Keys that speak of a record; the same request sent again is then a new one."""
 
 
 def erase_staff(unit: Unit, staff_id: UUID, *, reason: str) -> Staff:
     """Erase the particulars of a person who left, on record and in the journal's past, and return what is left of the record.
 
-    That somebody was there, with which role, and what they did stays, under the id. Copies outside, such as backups and papers, do not
-    change by this.
+    That somebody was there, with which role, and what they did stays, under the id; so do the reasons given, this one as well. Changes by
+    others wait meanwhile, so that none of them brings a particular back.
 
     Raises:
         Conflict: The person has not left, or a hold forbids it.
     """
-    found = unit.fetch(Staff, staff_id)
+    unit.row(journal.LOCK_HEAD)
+    found = unit.fetch_reached(Staff, staff_id)
     if found.ended_on is None:
         raise Conflict("End this member of staff's record first: only who has left is erased.", code="not-ended")
-    holds = unit.all(LegalHold, HOLDS)
     accounts = unit.all(Account, ACCOUNTS_OF_STAFF, staff_id=staff_id)
     identities = unit.all(AccountIdentity, IDENTITIES_OF_STAFF, staff_id=staff_id)
-    held = next((why for one in (found, *accounts) if (why := held_by(holds, one))), None)
-    if held:
-        raise Conflict(f"This cannot be erased: {held}.", code="held")
-    for one in (*identities, *accounts):
-        if one.ended_on is None:
-            raise Conflict("End the accounts of this member of staff first.", code="not-ended")
+    if any(one.ended_on is None for one in (*accounts, *identities)):
+        raise Conflict("End the accounts of this member of staff first.", code="not-ended")
+    _refuse_held(unit, (found, *accounts, *identities))
     for one in (found, *accounts, *identities):
-        unit.run(
-            journal.FORGET_PARTICULARS,
-            at_organisation_id=unit.organisation_id,
-            of_subject=one.noun,
-            of_subject_id=one.id,
-            new_salt=None,
-            new_value=None,
-        )
-        _forget_answers_about(unit, one.id)
+        _forget(unit, one)
     for identity in identities:
         unit.change(identity, {"subject": f"erased-{identity.id}"}, action="erase_account_identity", reason=reason)
     for account in accounts:
@@ -75,8 +76,14 @@ def erase_staff(unit: Unit, staff_id: UUID, *, reason: str) -> Staff:
     return unit.change(found, {"name": FORMER, "contact": "", "note": ""}, action="erase_staff", reason=reason)
 
 
-def _forget_answers_about(unit: Unit, subject_id: UUID) -> None:
-    said = str(subject_id).encode()
-    for key, body in unit.rows(ANSWERS):
-        if said in bytes(body):
-            unit.run(FORGET_ANSWER, at_organisation_id=unit.organisation_id, at_key=key)
+def _refuse_held(unit: Unit, records: Sequence[Record]) -> None:
+    holds = unit.all(LegalHold, HOLDS)
+    hold = next((hold for one in records if (hold := hold_on(unit, holds, one))), None)
+    if hold is not None:
+        raise Conflict(f"This cannot be erased, it is held: {hold.why}", code="held")
+
+
+def _forget(unit: Unit, one: Record) -> None:
+    """Forget what the journal's chain holds only hashes of, and the answers that speak of a record."""
+    unit.run(journal.FORGET_PARTICULARS, at_organisation_id=unit.organisation_id, of_subject=one.noun, of_subject_id=one.id)
+    unit.run(FORGET_ANSWERS[unit.dialect], at_organisation_id=unit.organisation_id, said=str(one.id).encode())

@@ -40,9 +40,7 @@ KEPT_SUCCESSORS = Statement(
     )
 )
 LAST_USE = Statement(
-    sa.select(_use.c.last_used_at).where(
-        _use.c.organisation_id == sa.bindparam("organisation_id"), _use.c.key_id == sa.bindparam("key_id")
-    )
+    sa.select(_use.c.last_used_at).where(_use.c.organisation_id == sa.bindparam("organisation_id"), _use.c.key_id == sa.bindparam("key_id"))
 )
 KEY_USES = Statement(sa.select(_use.c.key_id, _use.c.last_used_at).where(_use.c.organisation_id == sa.bindparam("organisation_id")))
 
@@ -132,9 +130,7 @@ def _refuse_out_of_force(unit: Unit, key: ApiKey, *, today: date) -> None:
         raise Conflict("This key has a successor already.", code="rotated")
 
 
-def _made(
-    unit: Unit, stated: ApiKeyStated, *, public_id: str, secret: str, record_id: UUID | None, successor_of: UUID | None
-) -> MadeKey:
+def _made(unit: Unit, stated: ApiKeyStated, *, public_id: str, secret: str, record_id: UUID | None, successor_of: UUID | None) -> MadeKey:
     key = recorded(
         unit,
         ApiKey,

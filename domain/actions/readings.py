@@ -90,7 +90,7 @@ def record_check(unit: Unit, equipment_id: UUID, stated: EquipmentCheckStated, *
 
 def end_measured(unit: Unit, kind: type[Measured], equipment_id: UUID, record_id: UUID, ending: Ending) -> Measured:
     """Take a wrong reading or check out of account, with the reason, and return it; it stays on record."""
-    item = unit.fetch(Equipment, equipment_id)
+    item = unit.fetch_reached(Equipment, equipment_id)
     found = unit.fetch(kind, record_id)
     if found.equipment_id != item.id:
         raise Conflict("That record belongs to another item.", code="other-item")
@@ -98,7 +98,7 @@ def end_measured(unit: Unit, kind: type[Measured], equipment_id: UUID, record_id
 
 
 def _item_on(unit: Unit, equipment_id: UUID, *, on: date, field: str) -> Equipment:
-    item = unit.fetch(Equipment, equipment_id)
+    item = unit.fetch_reached(Equipment, equipment_id)
     if item.ended_on is not None:
         raise Conflict(f"This item ended on {item.ended_on.isoformat()}; nothing is measured on it any more.", code="ended")
     refuse_later_than(today_at(unit, unit.fetch(Site, item.site_id)), field=field, on=on)

@@ -11,7 +11,8 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from domain.errors import Conflict, RuleBroken, Stale
-from domain.records.base import Record, Stated, table_of
+from domain.records.base import Record, Stated, row_of, table_of
+from domain.records.belonging import refuse_beyond_reach
 from domain.records.columns import Day, Name
 from domain.records.statements import Statement
 from domain.records.unit import Unit
@@ -45,10 +46,11 @@ def current(unit: Unit, record: type[R], record_id: UUID, *, expected_version: i
 
     Raises:
         NotFound: There is none.
+        NotAllowed: It is at a site that the origin does not reach.
         Stale: It was changed since the caller read it.
         Conflict: It has ended.
     """
-    found = unit.fetch(record, record_id)
+    found = unit.fetch_reached(record, record_id)
     if found.version != expected_version:
         raise Stale(f"This record was changed since you read it: it is at version {found.version}, you have {expected_version}.")
     if found.ended_on is not None:
@@ -68,7 +70,9 @@ def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:
     Raises:
         RuleBroken: The date is after today at the site.
         Conflict: It has ended already.
+        NotAllowed: It is at a site that the origin does not reach.
     """
+    refuse_beyond_reach(unit, type(found), row_of(found))
     if found.ended_on is not None:
         raise Conflict(f"This record ended on {found.ended_on.isoformat()} already.", code="ended")
     on = ending.on or today
@@ -107,7 +111,9 @@ def refuse_while_used(unit: Unit, found: Record, uses: Sequence[tuple[type[Recor
 
     Raises:
         Conflict: Some do; the sentence counts them.
+        NotAllowed: It is at a site that the origin does not reach, so nothing is said about it.
     """
+    refuse_beyond_reach(unit, type(found), row_of(found))
     counts = {record.noun.replace("_", " "): _kept_with(unit, record, column, found.id) for record, column in uses}
     used = [f"{count} {noun}" for noun, count in counts.items() if count]
     if used:

@@ -1,25 +1,33 @@
 """Letting go of what nobody has to keep any more: the rules, the holds that win over them, and the run.
 
-Nothing else in Reedbed deletes a record. What is let go of leaves a last entry in the journal, and the chain still proves.
+Nothing else in Reedbed deletes a record. What is let go of leaves a last entry in the journal, and the chain still proves. The journal
+itself keeps what was said of the record, but for a person's particulars.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
 
+from domain.actions import reading_log
 from domain.actions.recording import Ending, corrected, current, ended, recorded
 from domain.errors import Conflict, RuleBroken
 from domain.records import journal
+from domain.records.accounts import Account, AccountIdentity, RoleGrant
+from domain.records.approvals import Approval
 from domain.records.base import Record, all_records, metadata, table_of
+from domain.records.equipment import Equipment, EquipmentCheck, HourReading, OutputReading
+from domain.records.nights import ImportRun, NightlyRun, Report
 from domain.records.organisations import Idempotency
 from domain.records.retention import LegalHold, LegalHoldStated, RetentionRule, RetentionRuleStated
+from domain.records.staff import Staff
 from domain.records.stated import merged
 from domain.records.statements import Statement
 from domain.records.unit import Unit
@@ -27,6 +35,17 @@ from domain.rules.calendar import add_months
 
 ANSWERS_KEPT = timedelta(days=30)
 """How long the first answer to a request with an Idempotency-Key is kept."""
+PART_OF: Mapping[type[Record], tuple[str, type[Record]]] = {
+    HourReading: ("equipment_id", Equipment),
+    OutputReading: ("equipment_id", Equipment),
+    EquipmentCheck: ("equipment_id", Equipment),
+    Account: ("staff_id", Staff),
+    RoleGrant: ("staff_id", Staff),
+    AccountIdentity: ("account_id", Account),
+}
+"""What belongs to another record: it ends with that one at the latest, and whatever holds that one holds it."""
+OF_ITS_DAY = (Report, NightlyRun, ImportRun, Approval)
+"""What is not ended but done once: it is kept from the day [UTC] on which it was made."""
 
 _rule, _hold, _answer = table_of(RetentionRule), table_of(LegalHold), table_of(Idempotency)
 _own = sa.bindparam("organisation_id", type_=sa.BigInteger())
@@ -48,7 +67,7 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class LettingGo:
-    """What a run let go of, by kind, and what stayed although its time was up."""
+    """What a run let go of, by kind, and what stayed although its time was up; ``answers`` are those kept under Idempotency-Keys."""
 
     let_go: Mapping[str, int]
     kept: Sequence[Kept]
@@ -108,29 +127,39 @@ def end_legal_hold(unit: Unit, hold_id: UUID, ending: Ending) -> LegalHold:
 
 
 def let_go(unit: Unit, *, today: date) -> LettingGo:
-    """Let go of every ended record whose longest period of keeping is over and that nothing holds.
+    """Let go of every record whose longest period of keeping is over and that nothing holds.
 
-    A kind without a rule is kept for ever. A record that others refer to stays until they have gone. Needs the role that owns the tables.
+    A kind without a rule is kept for ever. A record that others refer to stays until they have gone. Changes by others wait meanwhile: a
+    hold that is registered at the same time counts either wholly or not yet. Needs the role that owns the tables.
     """
+    unit.row(journal.LOCK_HEAD)
     months, holds = _longest(unit, today=today), unit.all(LegalHold, HOLDS)
-    counts: dict[str, int] = {}
-    kept: list[Kept] = []
-    for record in _children_first():
-        if record.noun not in months:
-            continue
-        for found in _ended(unit, record, today=today, keep_months=months[record.noun]):
-            why = held_by(holds, found) or _referred_by(unit, found)
-            if why:
-                kept.append(Kept(record.noun, found.id, why))
-                continue
-            _let_go_of(unit, found)
-            counts[record.noun] = counts.get(record.noun, 0) + 1
+    counts: Counter[str] = Counter()
+    while True:
+        gone, kept = _let_go_once(unit, months, holds, today=today)
+        counts += gone
+        if not gone:
+            break
+    counts[reading_log.KIND] = _let_go_of_readings(unit, months, holds, today=today)
     old = unit.run(OLD_ANSWERS, at_organisation_id=unit.organisation_id, before=unit.origin.at - ANSWERS_KEPT)
-    return LettingGo(counts, kept, old)
+    return LettingGo(dict(+counts), kept, old)
+
+
+def hold_on(unit: Unit, holds: Sequence[LegalHold], found: Record) -> LegalHold | None:
+    """Return what holds a record, or what it is part of; ``None`` where nothing does."""
+    holding = next((hold for hold in holds if _holds(hold, found.noun, found.id)), None)
+    if holding is not None or type(found) not in PART_OF or not holds:
+        return holding
+    column, whole = PART_OF[type(found)]
+    return hold_on(unit, holds, unit.fetch(whole, getattr(found, column)))
+
+
+def _holds(hold: LegalHold, kind: str, subject_id: UUID | None) -> bool:
+    return hold.kind in (None, kind) and hold.subject_id in (None, subject_id)
 
 
 def _refuse_unknown_kind(kind: str) -> None:
-    kinds = sorted(record.noun for record in all_records())
+    kinds = sorted([reading_log.KIND, *(record.noun for record in all_records())])
     if kind not in kinds:
         raise RuleBroken(f"There is no such kind of record; there are: {', '.join(kinds)}.", code="kind-unknown", field="kind")
 
@@ -144,52 +173,88 @@ def _longest(unit: Unit, *, today: date) -> dict[str, int]:
     return longest
 
 
+def _let_go_once(unit: Unit, months: Mapping[str, int], holds: Sequence[LegalHold], *, today: date) -> tuple[Counter[str], list[Kept]]:
+    """Let go of what can go now, and return it by kind and what stays; more can go once that has gone."""
+    gone: Counter[str] = Counter()
+    kept: list[Kept] = []
+    for record in (one for one in _children_first() if one.noun in months):
+        for found in _over(unit, record, today=today, keep_months=months[record.noun]):
+            why = _why_kept(unit, holds, found)
+            if why:
+                kept.append(Kept(record.noun, found.id, why))
+                continue
+            _let_go_of(unit, found, reason=f"kept for {months[record.noun]} months")
+            gone[record.noun] += 1
+    return gone, kept
+
+
+def _let_go_of_readings(unit: Unit, months: Mapping[str, int], holds: Iterable[LegalHold], *, today: date) -> int:
+    """Let go of the reading log's older part, which leaves no entries; a hold on all, or on this kind, keeps it whole."""
+    if reading_log.KIND not in months or any(_holds(hold, reading_log.KIND, None) for hold in holds):
+        return 0
+    first_day = add_months(today, -months[reading_log.KIND])
+    return reading_log.forget_readings(unit, before=datetime.combine(first_day, time.min, tzinfo=UTC))
+
+
 def _children_first() -> list[type[Record]]:
     by_table = {record.__tablename__: record for record in all_records()}
     return [by_table[table.name] for table in reversed(metadata.sorted_tables) if table.name in by_table]
 
 
-def _ended(unit: Unit, record: type[Record], *, today: date, keep_months: int) -> Iterator[Record]:
-    for found in unit.all(record, _ended_statement(record)):
-        assert found.ended_on is not None  # noqa: S101 - the statement asks for it
-        if add_months(found.ended_on, keep_months) <= today:
+def _over(unit: Unit, record: type[Record], *, today: date, keep_months: int) -> Iterator[Record]:
+    """Yield the records of a class whose period is over by ``today``."""
+    for row in unit.named(_ended_statement(record)):
+        whole_ended_on = row.pop("whole_ended_on")
+        found = record.model_construct(**row)
+        since = found.ended_on or whole_ended_on or found.created_at.date()
+        if add_months(since, keep_months) <= today:
             yield found
 
 
-def held_by(holds: Iterable[LegalHold], found: Record) -> str | None:
-    """Return why a record is held, ``None`` where it is not."""
-    for hold in holds:
-        if hold.kind in (None, found.noun) and hold.subject_id in (None, found.id):
-            return f"held: {hold.why}"
-    return None
-
-
-def _referred_by(unit: Unit, found: Record) -> str | None:
+def _why_kept(unit: Unit, holds: Sequence[LegalHold], found: Record) -> str:
+    hold = hold_on(unit, holds, found)
+    if hold is not None:
+        return f"held: {hold.why}"
     for noun, statement in _references_to(type(found)):
-        row = unit.row(statement, referred_id=found.id)
-        if row is not None and row[0]:
-            return f"{row[0]} {noun.replace('_', ' ')} still refer to it"
-    return None
+        [(count,)] = unit.rows(statement, referred_id=found.id)
+        if count:
+            return f"still referred to by {count} {noun.replace('_', ' ')}"
+    return ""
 
 
-def _let_go_of(unit: Unit, found: Record) -> None:
+def _let_go_of(unit: Unit, found: Record, *, reason: str) -> None:
+    if found.personal:
+        unit.run(journal.FORGET_PARTICULARS, at_organisation_id=unit.organisation_id, of_subject=found.noun, of_subject_id=found.id)
     for statement in _removals(type(found)):
         unit.run(statement, at_organisation_id=unit.organisation_id, at_id=found.id)
-    unit.note(journal.Change(journal.LET_GO, found.noun, found.id, found.version + 1, before={}, after={}, reason="retention"))
+    unit.note(journal.Change(journal.LET_GO, found.noun, found.id, found.version + 1, before={}, after={}, reason=reason))
 
 
 @cache
 def _ended_statement(record: type[Record]) -> Statement:
+    """Return the statement for the records of a class that have ended, or whose whole has, with the date on which that did."""
     table = table_of(record)
-    return Statement(sa.select(table).where(table.c.organisation_id == _own, table.c.ended_on.is_not(None)).order_by(table.c.id))
+    own = table.c.organisation_id == _own
+    nothing = sa.null().cast(sa.Date())
+    if record in OF_ITS_DAY:
+        return Statement(sa.select(table, nothing.label("whole_ended_on")).where(own).order_by(table.c.id))
+    if record not in PART_OF:
+        query = sa.select(table, nothing.label("whole_ended_on")).where(own, table.c.ended_on.is_not(None))
+        return Statement(query.order_by(table.c.id))
+    column, whole_record = PART_OF[record]
+    whole = table_of(whole_record)
+    joined = table.join(whole, sa.and_(whole.c.organisation_id == table.c.organisation_id, whole.c.id == table.c[column]))
+    has_ended = sa.or_(table.c.ended_on.is_not(None), whole.c.ended_on.is_not(None))
+    query = sa.select(table, whole.c.ended_on.label("whole_ended_on")).select_from(joined).where(own, has_ended)
+    return Statement(query.order_by(table.c.id))
 
 
 def _pointing_at(record: type[Record]) -> Iterator[tuple[sa.Table, str]]:
-    """Yield every table and column that points at a record."""
+    """Yield every table and column that points at a record, by a foreign key or by its name alone."""
     for table in metadata.sorted_tables:
-        for key in table.foreign_key_constraints:
-            if key.referred_table.name == record.__tablename__ and len(key.column_keys) > 1:
-                yield table, key.column_keys[-1]
+        keys = (key for key in table.foreign_key_constraints if key.referred_table.name == record.__tablename__)
+        columns = {key.column_keys[-1] for key in keys if len(key.column_keys) > 1}
+        yield from ((table, column) for column in sorted(columns | ({f"{record.noun}_id"} & {*table.columns.keys()})))
 
 
 @cache

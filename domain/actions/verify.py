@@ -6,15 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from enum import Enum
 from functools import cache
-from typing import Any
-from uuid import UUID
+from typing import Any, NamedTuple
 
 import msgspec
 import sqlalchemy as sa
 
 from domain.actions.organisations import ORGANISATION
+from domain.actions.replay import Flaw, State, Subject, agrees, mapping, replayed, unexplained
 from domain.records import journal
 from domain.records.base import Record, all_records, table_of
 from domain.records.organisations import organisation_subject
@@ -25,62 +24,49 @@ PAGE = 5000
 BEFORE_ANY_ENTRY = -(2**63)
 """Entries are numbered from 1; one that was put in before the first is to be seen as well."""
 
-Subject = tuple[str, UUID]
-
-
-@dataclass(frozen=True, slots=True)
-class Flaw:
-    """Something that cannot be true of an untouched database; ``position`` is the entry it was seen at, if any."""
-
-    position: int | None
-    sentence: str
-
 
 @dataclass(slots=True)
 class Proof:
-    """What was examined, and every flaw that was found, in the order of the journal."""
+    """What was examined, and every flaw that was found: those of entries in the order of the journal, then those of records alone."""
 
     entries: int
     records: int
     flaws: list[Flaw]
 
 
-class Erased(Enum):
-    """The value of a particular that was erased: it may have been anything."""
+class Link(NamedTuple):
+    """Where a chain has come to: the position and the hash of its last entry."""
 
-    ERASED = "erased"
+    position: int
+    hash: str
 
 
-@dataclass(slots=True)
-class State:
-    """What the entries so far say of a record."""
-
-    values: dict[str, Any]
-    version: int = 0
-    erased_at: int | None = None
-    """The first entry whose particulars are not there any more."""
-    may_be_erased_until: int = 0
-    """The last entry that says that what was before it was erased."""
-    let_go: bool = False
+NOTHING_YET = Link(0, journal.NO_HASH)
 
 
 def prove(unit: Unit) -> Proof:
     """Examine an organisation's whole journal and every record against it."""
     states: dict[Subject, State] = {}
     flaws: list[Flaw] = []
-    entries, previous = 0, journal.NO_HASH
+    entries, last = 0, NOTHING_YET
     for row, particulars in _entries(unit):
         entries += 1
-        flaws.extend(_flaws_of_entry(row, position=entries, previous=previous))
-        previous = row["hash"]
-        flaws.extend(_replayed(states, row, particulars))
-    flaws.extend(_flaws_of_head(unit, entries=entries, last_hash=previous))
-    flaws.extend(_flaws_of_erasure(states))
+        content = _content(row)
+        flaws.extend(_flaws_of_entry(row, content, after=last))
+        flaws.extend(replayed(states, row, content, particulars))
+        last = Link(row["position"], row["hash"])
+    flaws.extend(_flaws_of_end(unit, entries=entries, last=last))
+    flaws.extend(unexplained(states))
     records, row_flaws = _flaws_of_rows(unit, states)
-    return Proof(entries, records, flaws + row_flaws)
+    return Proof(entries, records, in_order([*flaws, *row_flaws]))
 
 
-def _entries(unit: Unit) -> Iterator[tuple[dict[str, Any], list[dict[str, Any]]]]:
+def in_order(flaws: list[Flaw]) -> list[Flaw]:
+    """Return flaws in the order of the entries that they were seen at, and then those that were seen at none."""
+    return sorted(flaws, key=lambda flaw: (flaw.position is None, flaw.position or 0))
+
+
+def _entries(unit: Unit) -> Iterator[tuple[dict[str, Any], Sequence[dict[str, Any]]]]:
     """Yield every entry with the particulars that it holds only hashes of."""
     after = BEFORE_ANY_ENTRY
     while page := _rows_of(unit, journal.ENTRIES_AFTER, after=after, limit=PAGE):
@@ -88,7 +74,7 @@ def _entries(unit: Unit) -> Iterator[tuple[dict[str, Any], list[dict[str, Any]]]
         particulars: dict[int, list[dict[str, Any]]] = {}
         for one in _rows_of(unit, journal.PARTICULARS_BETWEEN, after=after, until=until):
             particulars.setdefault(one["position"], []).append(one)
-        yield from ((row, particulars.get(row["position"], [])) for row in page)
+        yield from ((row, particulars.get(row["position"], ())) for row in page)
         after = until
 
 
@@ -109,14 +95,13 @@ def _as_read(compiled: Compiled, row: Row) -> Sequence[Any]:
         return values
 
 
-def _flaws_of_entry(row: Mapping[str, Any], *, position: int, previous: str) -> Iterator[Flaw]:
-    at = row["position"]
-    if at != position:
-        yield Flaw(at, f"Entry {position} is missing; the next is {at}.")
+def _flaws_of_entry(row: Mapping[str, Any], content: Mapping[str, Any], *, after: Link) -> Iterator[Flaw]:
+    at, due = row["position"], max(after.position, 0) + 1
+    if at != due:
+        yield _misplaced(at, due)
     if journal.entry_hash(row["content"]) != row["hash"]:
         yield Flaw(at, f"Entry {at} does not have the hash of its content.")
-    content = _content(row)
-    if content.get("previous") != previous:
+    if content.get("previous") != after.hash:
         yield Flaw(at, f"Entry {at} does not follow on the entry before it.")
     repeated = (row["organisation_id"], at, _instant(row["at"]), row["subject"], str(row["subject_id"]))
     said = tuple(content.get(name) for name in ("organisation_id", "position", "at", "subject", "subject_id"))
@@ -124,64 +109,26 @@ def _flaws_of_entry(row: Mapping[str, Any], *, position: int, previous: str) -> 
         yield Flaw(at, f"Entry {at} says other things in its columns than in its content.")
 
 
-def _replayed(states: dict[Subject, State], row: Mapping[str, Any], particulars: Sequence[Mapping[str, Any]]) -> Iterator[Flaw]:
-    content, at = _content(row), row["position"]
-    subject = (row["subject"], row["subject_id"])
-    state = states.setdefault(subject, State({}))
-    version = content.get("version")
-    before, after = _mapping(content.get("before")), _mapping(content.get("after"))
-    yield from _restored(before, after, particulars, at=at, state=state)
-    if state.let_go:
-        yield Flaw(at, f"Entry {at} is of a {subject[0]} that was let go of before.")
-    if version != state.version + 1:
-        yield Flaw(at, f"Entry {at} makes version {version} of a {subject[0]} that was at {state.version}.")
-    if any(not _agrees(state.values.get(name), value) for name, value in before.items()):
-        yield Flaw(at, f"Entry {at} says another state before than the entries before it left.")
-    state.values.update(after)
-    state.version = version if isinstance(version, int) else state.version
-    state.let_go = content.get("action") == journal.LET_GO
-    if content.get("action") in journal.ERASING:
-        state.may_be_erased_until = at
+def _misplaced(at: int, due: int) -> Flaw:
+    if at < 1:
+        return Flaw(at, f"Entry {at} stands before the first.")
+    if at < due:
+        return Flaw(at, f"Entry {at} is there twice.")
+    return Flaw(due, f"Entry {due} is missing; the next is {at}.")
 
 
-def _restored(
-    before: dict[str, Any], after: dict[str, Any], particulars: Sequence[Mapping[str, Any]], *, at: int, state: State
-) -> Iterator[Flaw]:
-    """Put a person's particulars in the place of their hashes, and yield what cannot be."""
-    parts = {"before": before, "after": after}
-    kept = {(one["part"], one["field"]): one for one in particulars}
-    for part, values in parts.items():
-        for name, said in values.items():
-            if not (isinstance(said, dict) and said.keys() == {journal.HASHED}):
-                continue
-            one = kept.pop((part, name), None)
-            if one is None or one["value"] is None or one["salt"] is None:
-                values[name] = Erased.ERASED
-                state.erased_at = at if state.erased_at is None else state.erased_at
-                continue
-            if journal.particular_digest(one["salt"], one["value"]) != said[journal.HASHED]:
-                yield Flaw(at, f"Entry {at} does not have the hash of the particulars kept beside it.")
-            values[name] = _read(one["value"])
-    if kept:
-        yield Flaw(at, f"Entry {at} has particulars beside it that it does not speak of.")
-
-
-def _agrees(stood: object, said: object) -> bool:
-    return Erased.ERASED in (stood, said) or stood == said
-
-
-def _flaws_of_erasure(states: Mapping[Subject, State]) -> Iterator[Flaw]:
-    for subject, state in states.items():
-        if state.erased_at is not None and state.erased_at > state.may_be_erased_until:
-            yield Flaw(state.erased_at, f"Particulars of the {subject[0]} {subject[1]} are gone, and no entry says that they were erased.")
-
-
-def _flaws_of_head(unit: Unit, *, entries: int, last_hash: str) -> Iterator[Flaw]:
+def _flaws_of_end(unit: Unit, *, entries: int, last: Link) -> Iterator[Flaw]:
+    [(count,)] = unit.rows(journal.COUNT)
+    if count != entries:
+        yield Flaw(None, f"The journal has {count} entries, but only {entries} with a position of their own.")
     head = unit.row(journal.HEAD)
     if head is None:
         yield Flaw(None, "The organisation has no journal.")
-    elif head != (entries, last_hash):
-        yield Flaw(head[0], f"The journal ends at entry {entries}, but its head says {head[0]}.")
+    elif head[0] != last.position:
+        ends = min(head[0], last.position)
+        yield Flaw(ends + 1, f"The journal ends at entry {last.position}, but its head says {head[0]}.")
+    elif head[1] != last.hash:
+        yield Flaw(last.position, f"The head of the journal does not have the hash of entry {last.position}.")
 
 
 def _flaws_of_rows(unit: Unit, states: dict[Subject, State]) -> tuple[int, list[Flaw]]:
@@ -194,17 +141,17 @@ def _flaws_of_rows(unit: Unit, states: dict[Subject, State]) -> tuple[int, list[
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is in no entry of the journal."))
         elif said.let_go:
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} was let go of and is on record."))
-        elif not _is_as_said(msgspec.json.decode(json_text(row)), said):
-            flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is not what the journal says it is."))
+        elif differing := _differing(msgspec.json.decode(json_text(row)), said):
+            flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is not what the journal says it is: {', '.join(differing)}."))
     gone = (subject for subject, state in states.items() if subject not in seen and not state.let_go)
     flaws.extend(Flaw(None, f"The {noun} {subject_id} is in the journal but not on record.") for noun, subject_id in gone)
     return len(seen), flaws
 
 
-def _is_as_said(row: Mapping[str, Any], said: State) -> bool:
-    """Return whether a record is what its entries left. A column that is younger than the entries is empty."""
+def _differing(row: Mapping[str, Any], said: State) -> list[str]:
+    """Return the columns of a record that are not what its entries left. A column that is younger than the entries should be empty."""
     stood = {**said.values, "version": said.version}
-    return stood.keys() <= row.keys() and all(_agrees(stood.get(name), value) for name, value in row.items())
+    return sorted(name for name in stood.keys() | row.keys() if name not in row or not agrees(stood.get(name), row[name]))
 
 
 def _rows(unit: Unit) -> Iterator[tuple[Subject, dict[str, Any]]]:
@@ -226,21 +173,9 @@ def _rows(unit: Unit) -> Iterator[tuple[Subject, dict[str, Any]]]:
 
 def _content(row: Mapping[str, Any]) -> dict[str, Any]:
     try:
-        content = msgspec.json.decode(row["content"])
+        return mapping(msgspec.json.decode(row["content"]))
     except msgspec.DecodeError:
         return {}
-    return _mapping(content)
-
-
-def _read(text: object) -> object:
-    try:
-        return msgspec.json.decode(text) if isinstance(text, str) else text
-    except msgspec.DecodeError:
-        return text
-
-
-def _mapping(value: object) -> dict[str, Any]:
-    return value if isinstance(value, dict) else {}
 
 
 def _instant(value: object) -> object:

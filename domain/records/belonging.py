@@ -34,6 +34,7 @@ from domain.records.retention import LegalHold, RetentionRule
 from domain.records.sites import Site
 from domain.records.staff import Staff
 from domain.records.statements import Statement
+from domain.rules.permissions import Reach
 
 if TYPE_CHECKING:
     from domain.records.unit import Unit
@@ -56,7 +57,7 @@ class Along:
 
 @dataclass(frozen=True, slots=True)
 class AtEvery:
-    """It is at all the sites whose ids the column lists, and reached by whoever reaches each; without a list, it is the whole organisation's."""
+    """It is at all the sites whose ids the column lists, reached by whoever reaches each; without one, it is the whole organisation's."""
 
     column: str
 
@@ -136,7 +137,7 @@ def covers_every(reach: Reach, site_ids: Iterable[UUID | str] | None) -> bool:
 
 def has_sites(record: type[Record]) -> bool:
     """Return whether records of a class are at sites, so that a list of those at some sites means something."""
-    return not isinstance(BELONGING[record], Shared)
+    return not isinstance(BELONGING[record], (Shared, ByItsAct))
 
 
 def beyond_reach(record: type[Record]) -> NotAllowed:
@@ -160,8 +161,6 @@ def site_column(record: type[Record]) -> sa.ColumnElement[UUID | None]:
 def at_reached_sites(record: type[Record]) -> sa.ColumnElement[bool]:
     """Return the condition that a row is at one of the sites of the parameter ``reach_site_ids``, a list of their ids as text."""
     belonging = BELONGING[record]
-    if isinstance(belonging, ByItsAct):
-        return sa.true()
     if isinstance(belonging, AtEvery):
         return _AllAmong(table_of(record).c[belonging.column], sa.bindparam("reach_site_ids", type_=JsonColumn()))
     site = table_of(Site).alias("reached_site")
@@ -177,7 +176,7 @@ class _IsAmong(FunctionElement[bool]):
     type = sa.Boolean()
 
 
-@compiles(_IsAmong, "sqlite")
+@compiles(_IsAmong)
 def _among_on_sqlite(element: Any, compiler: Any, **rest: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
     one, wanted = element.clauses
     each = sa.func.json_each(wanted).table_valued("value", name="wanted_site")
@@ -199,7 +198,7 @@ class _AllAmong(FunctionElement[bool]):
     type = sa.Boolean()
 
 
-@compiles(_AllAmong, "sqlite")
+@compiles(_AllAmong)
 def _all_among_on_sqlite(element: Any, compiler: Any, **rest: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
     listed, wanted = (compiler.process(part, **rest) for part in element.clauses)
     strays = f"SELECT 1 FROM json_each({listed}) AS one WHERE one.value NOT IN (SELECT value FROM json_each({wanted}))"  # noqa: S608 - our own

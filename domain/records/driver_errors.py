@@ -5,11 +5,13 @@ What is none of these is a defect of ours and goes on as it was raised.
 
 from __future__ import annotations
 
-import os
+import errno
 import random
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from shutil import disk_usage
+from tempfile import TemporaryFile
 from types import ModuleType
 from typing import Any, TypeAlias
 
@@ -74,7 +76,6 @@ Sayings: TypeAlias = Mapping[int, Callable[[], Refusal]]
 
 # Result codes of SQLite, primary ones below 256; sqlite.org, "Result and Error Codes".
 _READ_ONLY, _IO, _CORRUPT, _CANNOT_OPEN, _NO_DATABASE = 8, 10, 11, 14, 26
-_FSYNC, _FOLDER_FSYNC, _SHARED_MEMORY_SIZE = 1034, 1290, 4874
 _PASSING: Sayings = {
     5: lambda: StorageBusy("The database is busy; nothing was changed. Please try again."),
     6: lambda: StorageBusy("The database is busy; nothing was changed. Please try again."),
@@ -82,19 +83,30 @@ _PASSING: Sayings = {
     13: _full,
     _CANNOT_OPEN: _unreachable,
     15: lambda: StorageBusy("The database is busy; nothing was changed. Please try again."),
-    _SHARED_MEMORY_SIZE: _full,
 }
-_PAST_MENDING = frozenset((_FSYNC, _FOLDER_FSYNC, _CORRUPT, _NO_DATABASE))
-"""After these nothing that is written can be relied on: the system may have dropped what it failed to write, and say so only once."""
 
 
 class SqliteErrors:
-    """What one SQLite file's connections raise. After a failure that makes the file unreliable everything is refused, reads as well."""
+    """What one SQLite file's connections raise.
+
+    After a failure that leaves it open what is on the disk, everything is refused, reads as well, until the store is opened anew: a system
+    may drop what it failed to write, and say so only once. Not every driver tells a failed synchronisation from other failures, so any
+    failure of the disk counts that is not a lack of room.
+    """
 
     def __init__(self, driver: ModuleType, path: Path) -> None:
         self.driver = driver
         self.path = path
         self.given_up = False
+        self._committing = False
+
+    @contextmanager
+    def at_commit(self) -> Iterator[None]:
+        """Know that a commit is under way: what fails now may be the synchronisation, even where the disk is full."""
+        self._committing = True
+        yield
+        # After an error it stays so until the error is judged, which is before the next commit.
+        self._committing = False
 
     @contextmanager
     def as_refusals(self) -> Iterator[None]:
@@ -119,28 +131,28 @@ class SqliteErrors:
             raise refusal from raised
 
     def _refusal_of(self, code: int) -> Refusal | None:
-        primary = code & 0xFF
-        if code in _PAST_MENDING or primary in _PAST_MENDING:
-            self.given_up = True
-            return _given_up()
-        if primary in {_IO, _CANNOT_OPEN} and (state := self._file_system_says()):
-            return state()
-        saying = _PASSING.get(code) or _PASSING.get(primary)
-        if saying is None:
-            return _failed() if primary == _IO else None
-        return saying()
-
-    def _file_system_says(self) -> Callable[[], Refusal] | None:
-        """Return why nothing can be written, where the file system knows: SQLite says only that a write failed."""
-        if not hasattr(os, "statvfs"):
+        primary, at_commit = code & 0xFF, self._committing
+        self._committing = False
+        saying = self._file_system_says(at_commit=at_commit) if primary in {_IO, _CANNOT_OPEN} else None
+        saying = saying or _PASSING.get(primary)
+        if saying is not None:
+            return saying()
+        if primary not in {_IO, _CORRUPT, _NO_DATABASE}:
             return None
+        self.given_up = True
+        return _given_up()
+
+    def _file_system_says(self, *, at_commit: bool) -> Callable[[], Refusal] | None:
+        """Return why nothing can be written, where the file system knows: SQLite says only that something failed."""
         try:
-            found = os.statvfs(self.path.parent)
-        except OSError:
-            return _unreachable
-        if found.f_flag & os.ST_RDONLY:
-            return _read_only
-        return _full if found.f_bavail == 0 else None
+            with TemporaryFile(dir=self.path.parent):
+                pass
+            full = disk_usage(self.path.parent).free == 0
+        except OSError as refused:
+            if refused.errno == errno.EROFS:
+                return _read_only
+            full = refused.errno in {errno.ENOSPC, errno.EDQUOT}
+        return _full if full and not at_commit else None
 
 
 # By SQLSTATE or its beginning, the longest first; PostgreSQL's documentation, "Error Codes".

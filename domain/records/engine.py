@@ -1,8 +1,8 @@
 """The two databases behind one interface: how connections are opened and transactions are run.
 
 The connection contract. SQLite: a library free of the WAL-reset race (3.51.3, or 3.50.7 or 3.44.6), write-ahead log with full
-synchronisation, foreign keys and recursive triggers on, one writer at a time; an older library gets a rollback journal with extra
-synchronisation instead, and reads leave the event loop. PostgreSQL: psycopg 3, UTC, read pool in autocommit.
+synchronisation, foreign keys and recursive triggers on, what is deleted overwritten, one writer at a time; an older library gets a rollback
+journal with extra synchronisation instead, and reads leave the event loop. PostgreSQL: psycopg 3, UTC, read pool in autocommit.
 
 Whose rows a statement may touch is told to the database before the statement, on every connection of either kind; see
 ``domain.records.tenancy``.
@@ -141,10 +141,12 @@ class SqliteStore:
         self.path = path
         self.driver = sqlite_driver()
         self.write_ahead = safe_sqlite(self.driver.sqlite_version_info)
-        self._refusals = SqliteErrors(self.driver, path).as_refusals
+        self._errors = SqliteErrors(self.driver, path)
+        self._refusals = self._errors.as_refusals
         self._writing = threading.Lock()
         self._reading = threading.Lock()
-        self._writer = self.connect()
+        with self._refusals():
+            self._writer = self.connect()
         self._written = self.furnish(self._writer)
         self._reader: Any = None
         self._read_of = Whose()
@@ -161,6 +163,7 @@ class SqliteStore:
             f"synchronous={synchronous}",
             "foreign_keys=ON",
             "recursive_triggers=ON",
+            "secure_delete=ON",
             "trusted_schema=OFF",
             f"cache_size=-{CACHE_KIB}",
         ):
@@ -185,7 +188,8 @@ class SqliteStore:
             try:
                 with sealed(Unit(cursor, dialect=self.dialect, origin=origin, compiled=self.compiled)) as unit:
                     yield unit
-                cursor.execute("COMMIT")
+                with self._errors.at_commit():
+                    cursor.execute("COMMIT")
             except BaseException:
                 if self._writer.in_transaction:
                     cursor.execute("ROLLBACK")
@@ -236,7 +240,7 @@ class SqliteStore:
                 self._read_of = self._furnish_reader(self._reader)
             self._read_of.organisation_id = parameters["organisation_id"]
             rows: list[Row] = self._reader.execute(compiled.sql, compiled.bound(parameters)).fetchall()
-            return rows
+        return compiled.own(rows, parameters["organisation_id"])
 
     def _enter(self, entrance: Entrance, parameters: dict[str, Any]) -> list[Row]:
         compiled = entrance[self.dialect].on(self.dialect)
@@ -360,7 +364,7 @@ class PostgresStore:
                 except BaseException:
                     self._read_of.pop(connection, None)
                     raise
-                return rows
+        return compiled.own(rows, organisation_id)
 
     async def enter(self, entrance: Entrance, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Read at the door; see ``Store``."""

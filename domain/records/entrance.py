@@ -14,9 +14,9 @@ import sqlalchemy as sa
 from domain.records.base import table_of
 from domain.records.columns import InstantColumn, JsonColumn, UuidColumn
 from domain.records.organisations import ApiKey, Organisation
-from domain.records.statements import DialectName, Statement
+from domain.records.statements import DialectName, OpenStatement
 
-Entrance = Mapping[DialectName, Statement]
+Entrance = Mapping[DialectName, OpenStatement]
 
 _key, _organisation = table_of(ApiKey), table_of(Organisation)
 
@@ -34,8 +34,8 @@ _function = sa.func.key_at_the_door(sa.bindparam("public_id", type_=sa.Text())).
 )
 
 KEY_AT_THE_DOOR: Entrance = {
-    "sqlite": Statement(sa.select(*(_key.c[name] for name in KEY_COLUMNS)).where(_key.c.public_id == sa.bindparam("public_id"))),
-    "postgresql": Statement(sa.select(*_function.c)),
+    "sqlite": OpenStatement(sa.select(*(_key.c[name] for name in KEY_COLUMNS)).where(_key.c.public_id == sa.bindparam("public_id"))),
+    "postgresql": OpenStatement(sa.select(*_function.c)),
 }
 """The key with a public part that was shown, whosever it is."""
 
@@ -47,14 +47,14 @@ _directory = sa.func.organisation_directory().table_valued(
 )
 
 DIRECTORY: Entrance = {
-    "sqlite": Statement(
+    "sqlite": OpenStatement(
         sa.select(_organisation.c.id, _organisation.c.name, _organisation.c.base_currency, _organisation.c.created_at).order_by(
             _organisation.c.id
         )
     ),
-    "postgresql": Statement(sa.select(*_directory.c).order_by(_directory.c.id)),
+    "postgresql": OpenStatement(sa.select(*_directory.c).order_by(_directory.c.id)),
 }
 """Every organisation of the installation, for the commands of whoever keeps it running."""
 
-_revision = Statement(sa.select(sa.column("version_num", sa.String)).select_from(sa.table("alembic_version")))
+_revision = OpenStatement(sa.select(sa.column("version_num", sa.String)).select_from(sa.table("alembic_version")))
 SCHEMA_REVISION: Entrance = {"sqlite": _revision, "postgresql": _revision}

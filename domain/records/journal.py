@@ -25,8 +25,8 @@ from domain.rules.permissions import EVERYWHERE, Reach
 CHAIN = b"reedbed-journal-1\n"
 LET_GO = "let_go"
 """The action of the last entry of a record whose time was up: it is not on record any more."""
-ERASING = frozenset(("erase_staff", "erase_account", "erase_account_identity"))
-"""The actions that say that a person's particulars in earlier entries were erased."""
+ERASING = frozenset(("erase_staff", "erase_account", "erase_account_identity", LET_GO))
+"""The actions that say that a person's particulars in this and earlier entries of the record were erased."""
 HASHED = "sha256_salted"
 """What an entry's member says in place of a person's particular."""
 NO_HASH = "0" * 64
@@ -129,17 +129,12 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Particular:
-    """One of a person's particulars in an entry: where it stands there, its salt, and its value as JSON text."""
+    """One of a person's particulars in an entry: where it stands there, and its salt and value as JSON text, empty once erased."""
 
     part: str
     field: str
-    salt: str
-    value: str
-
-    @property
-    def digest(self) -> str:
-        """What the entry holds in its place."""
-        return particular_digest(self.salt, self.value)
+    salt: str | None
+    value: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,19 +155,27 @@ class Origin:
 
 
 def without_particulars(change: Change) -> tuple[Change, list[Particular]]:
-    """Return a change with salted hashes in place of a person's particulars, and those particulars."""
+    """Return a change with salted hashes in place of a person's particulars, and those particulars.
+
+    Of a change that erases them nothing is kept of what stood there before; what takes its place is nobody's, and said openly.
+    """
     if not change.personal:
         return change, []
-    kept = [
-        Particular(part, name, secrets.token_hex(16), json_text(value))
-        for part, values in (("before", change.before), ("after", change.after))
-        for name, value in values.items()
-        if name in change.personal and value is not None
-    ]
-    before, after = dict(change.before), dict(change.after)
-    for one in kept:
-        (before if one.part == "before" else after)[one.field] = {HASHED: one.digest}
+    erases = change.action in ERASING
+    before, was = _hashed("before", change.before, personal=change.personal)
+    after, now_is = (change.after, []) if erases else _hashed("after", change.after, personal=change.personal)
+    kept = [replace(one, salt=None, value=None) for one in was] if erases else [*was, *now_is]
     return replace(change, before=before, after=after), kept
+
+
+def _hashed(part: str, values: Mapping[str, Any], *, personal: frozenset[str]) -> tuple[dict[str, Any], list[Particular]]:
+    hashed, kept = dict(values), []
+    for name, value in values.items():
+        if name in personal and value is not None:
+            salt, text = secrets.token_hex(16), json_text(value)
+            hashed[name] = {HASHED: particular_digest(salt, text)}
+            kept.append(Particular(part, name, salt, text))
+    return hashed, kept
 
 
 def particular_digest(salt: str, value: str) -> str:
@@ -213,6 +216,7 @@ _here = _journal.c.organisation_id == sa.bindparam("organisation_id")
 _head_here = _head.c.organisation_id == sa.bindparam("organisation_id")
 
 LOCK_HEAD = Statement(sa.select(_head.c.position, _head.c.hash).where(_head_here).with_for_update())
+COUNT = Statement(sa.select(sa.func.count()).select_from(_journal).where(_here))
 HEAD = Statement(sa.select(_head.c.position, _head.c.hash).where(_head_here))
 MOVE_HEAD = Statement(
     sa.update(_head)
@@ -237,14 +241,13 @@ FORGET_PARTICULARS = Statement(
     sa.update(_private)
     .where(
         _private.c.organisation_id == sa.bindparam("at_organisation_id"),
-        _private.c.position.in_(
-            sa.select(_journal.c.position).where(
-                _journal.c.organisation_id == sa.bindparam("at_organisation_id"),
-                _journal.c.subject == sa.bindparam("of_subject"),
-                _journal.c.subject_id == sa.bindparam("of_subject_id"),
-            )
+        sa.exists().where(
+            _journal.c.organisation_id == _private.c.organisation_id,
+            _journal.c.position == _private.c.position,
+            _journal.c.subject == sa.bindparam("of_subject"),
+            _journal.c.subject_id == sa.bindparam("of_subject_id"),
         ),
     )
-    .values(salt=sa.bindparam("new_salt", type_=_private.c.salt.type), value=sa.bindparam("new_value", type_=_private.c.value.type))
+    .values(salt=None, value=None)
 )
-"""Erases what the chain holds only hashes of: with ``new_salt`` and ``new_value`` empty nobody can say any more what was hashed."""
+"""Erases what the chain holds only hashes of: without the salt nobody can say any more what was hashed."""

@@ -2,6 +2,9 @@
 
 A ``Statement`` is made at import from SQLAlchemy Core with ``bindparam()``. Its parameters are given by name and converted by the column
 type they are compared with; its rows come back as tuples, either as Python values or, for answers, in the form that JSON wants.
+
+Whatever a statement reads, corrects or deletes, it also tells whose each row is, in a column behind the last. ``Compiled.own`` looks at it
+and takes it away again, so another organisation's rows go no further, whatever the statement and the database made of them.
 """
 
 from __future__ import annotations
@@ -11,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from enum import Enum
 from functools import lru_cache
-from typing import Any, Literal, TypeAlias, cast
+from typing import Any, ClassVar, Literal, TypeAlias, cast
 from uuid import UUID
 
 import msgspec
@@ -32,6 +35,16 @@ _DIALECTS: Mapping[str, sa.Dialect] = {
 }
 
 
+Telling: TypeAlias = Literal["rows", "sum", "changes"]
+"""What the column behind the last tells: whose each row is, whose the rows were that were summed up, or whose each changed row was."""
+
+_SUMS = ("count", "max", "min")
+
+
+class ForeignRow(Exception):  # noqa: N818 - a defect of ours, never a refusal
+    """A statement was to write, or to sum up, rows of another organisation than its own."""
+
+
 @dataclass(frozen=True, slots=True)
 class Compiled:
     """One statement for one database: its text, how each parameter is given to the driver, and how each column is read."""
@@ -45,6 +58,22 @@ class Compiled:
     to_json: tuple[tuple[int, Converter], ...]
     owner: str | None = None
     """The parameter that says whose rows a writing statement is about."""
+    telling: Telling | None = None
+
+    def own(self, rows: list[Row], organisation_id: int) -> list[Row]:
+        """Return an organisation's own among the rows that the driver gave, without the column that tells whose they are.
+
+        Raises:
+            ForeignRow: Rows of another organisation were changed, or are part of a sum.
+        """
+        if self.telling is None:
+            return rows
+        if self.telling == "rows":
+            return [row[:-1] for row in rows if row[-1] == organisation_id]
+        strange = next((row[-1] for row in rows if row[-1] not in {organisation_id, None}), None)
+        if strange is not None:
+            raise ForeignRow(f"rows of organisation {strange} in a statement of {organisation_id}")
+        return [row[:-1] for row in rows]
 
     def bound(self, given: Mapping[str, Any]) -> Parameters:
         """Return the parameters as the driver takes them: by position where the driver counts, else by name.
@@ -69,6 +98,8 @@ class Compiled:
 class Statement:
     """A statement to be run on either database."""
 
+    tells: ClassVar[bool] = True
+
     def __init__(self, statement: sa.Executable) -> None:
         self.statement = statement
         self._compiled: dict[str, Compiled] = {}
@@ -77,12 +108,19 @@ class Statement:
         """Return the statement compiled for a database."""
         found = self._compiled.get(dialect)
         if found is None:
-            found = self._compiled[dialect] = _compiled(self.statement, dialect=dialect)
+            found = self._compiled[dialect] = _compiled(self.statement, dialect=dialect, tells=self.tells)
         return found
 
 
-def _compiled(statement: sa.Executable, *, dialect: DialectName) -> Compiled:
-    text = _compiler(statement, dialect=dialect)
+class OpenStatement(Statement):
+    """A statement whose rows may be anybody's: it runs before it is known whose request it is, or for whoever keeps all organisations."""
+
+    tells = False
+
+
+def _compiled(statement: sa.Executable, *, dialect: DialectName, tells: bool) -> Compiled:
+    telling = _telling(statement) if tells else None
+    text = _compiler(statement if telling is None else _made_to_tell(statement, telling), dialect=dialect)
     selected = _selected_columns(statement)
     types = [column.type for column in selected]
     return Compiled(
@@ -94,7 +132,42 @@ def _compiled(statement: sa.Executable, *, dialect: DialectName) -> Compiled:
         to_python=_present(_to_python(kind, dialect) for kind in types),
         to_json=_present(_to_json(kind, dialect) for kind in types),
         owner=_owner_parameter(statement, text.binds),
+        telling=telling,
     )
+
+
+def _whose(table: sa.FromClause) -> sa.ColumnElement[int]:
+    """Return the column that says whose a row is."""
+    return table.c["id" if table.name == "organisation" else "organisation_id"]  # type: ignore[attr-defined]
+
+
+def _telling(statement: sa.Executable) -> Telling | None:
+    """Return what a statement can tell of whose its rows are: nothing where it inserts what its parameters say, or reads no table."""
+    if isinstance(statement, (sa.Update, sa.Delete)):
+        return "changes"
+    if not isinstance(statement, sa.Select) or _leading_table(statement) is None:
+        return None
+    computed = [getattr(column, "element", column) for column in _selected_columns(statement)]
+    return "sum" if any(isinstance(one, sa.FunctionElement) and getattr(one, "name", "") in _SUMS for one in computed) else "rows"
+
+
+def _made_to_tell(statement: Any, telling: Telling) -> sa.Executable:  # noqa: ANN401 - one of three classes of SQLAlchemy's
+    if telling == "changes":
+        return cast("sa.Executable", statement.returning(_whose(statement.table)))
+    owner = _whose(cast("sa.FromClause", _leading_table(statement)))
+    if telling == "sum":
+        least, most = sa.func.min(owner), sa.func.max(owner)
+        owner = sa.case((least < most, sa.literal_column("0")), else_=least)
+    return cast("sa.Executable", statement.add_columns(owner.label("whose")))
+
+
+def _leading_table(statement: sa.Select[Any]) -> sa.FromClause | None:
+    """Return the first table that a statement reads, ``None`` where it reads what another one selected, or nothing of an organisation's."""
+    leading: Any = next(iter(statement.get_final_froms()), None)
+    while isinstance(leading, sa.Join):
+        leading = leading.left
+    table = leading.element if isinstance(leading, sa.Alias) else leading
+    return leading if isinstance(table, sa.Table) else None
 
 
 def _compiler(statement: sa.Executable, *, dialect: DialectName) -> SQLCompiler:
@@ -114,7 +187,7 @@ def _owner_parameter(statement: sa.Executable, names: Iterable[str]) -> str | No
     if not statement.is_dml:
         return None
     table = cast("sa.Table", statement.table)  # type: ignore[attr-defined]
-    owner = "id" if table.name == "organisation" else "organisation_id"
+    owner = _whose(table).name
     found = next((name for name in (f"at_{owner}", owner) if name in names), None)
     if found is None:
         raise LookupError(f"a statement on {table.name} does not say whose rows it writes")

@@ -19,7 +19,7 @@ from domain.errors import NotFound
 from domain.records import journal
 from domain.records.base import Record, columns_of, row_of, table_of
 from domain.records.belonging import refuse_beyond_reach
-from domain.records.statements import Compiled, DialectName, Parameters, Row, Statement
+from domain.records.statements import Compiled, DialectName, ForeignRow, Parameters, Row, Statement
 from domain.rules.identifiers import ids_at
 
 R = TypeVar("R", bound=Record)
@@ -32,10 +32,6 @@ LONGER: Mapping[str, str] = {"statement_timeout": "10min", "lock_timeout": "1min
 
 class Overtaken(Exception):  # noqa: N818 - an event between transactions, not a defect
     """Another transaction changed the same record first; the whole unit is to be run again."""
-
-
-class ForeignRow(Exception):  # noqa: N818 - a defect of ours, never a refusal
-    """A statement was to write rows of another organisation than the unit's."""
 
 
 class Cursor(Protocol):
@@ -89,12 +85,11 @@ class Unit:
     def rows(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Return the rows of a statement as Python values; ``organisation_id`` is given by the unit."""
         compiled = self._executed(statement, parameters)
-        return [compiled.python_row(row) for row in self.cursor.fetchall()]
+        return [compiled.python_row(row) for row in self._fetched(compiled)]
 
     def raw_rows(self, statement: Statement, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Return the rows as the driver gives them, for reading very many."""
-        self._executed(statement, parameters)
-        return self.cursor.fetchall()
+        return self._fetched(self._executed(statement, parameters))
 
     def row(self, statement: Statement, **parameters: Any) -> Row | None:  # noqa: ANN401 - column values
         """Return the only row of a statement, ``None`` where there is none."""
@@ -107,13 +102,26 @@ class Unit:
         return [dict(zip(keys, row, strict=True)) for row in self.rows(statement, **parameters)]
 
     def run(self, statement: Statement, **parameters: Any) -> int:  # noqa: ANN401 - column values
-        """Run a statement on a table that is not journalled and return how many rows it changed."""
-        self._executed(statement, parameters)
-        return self.cursor.rowcount
+        """Run a statement on a table that is not journalled and return how many rows it changed.
+
+        Raises:
+            ForeignRow: Some were another organisation's.
+        """
+        compiled = self._executed(statement, parameters)
+        return self.cursor.rowcount if compiled.telling is None else len(self._fetched(compiled))
 
     def run_many(self, statement: Statement, rows: Sequence[Mapping[str, Any]]) -> None:
-        """Run a statement on a table that is not journalled once for each row."""
+        """Run a statement on a table that is not journalled once for each row.
+
+        Raises:
+            ForeignRow: Some rows are, or would be, another organisation's.
+        """
         compiled = self.compiled(statement)
+        if compiled.telling is not None:
+            # What tells whose rows were changed cannot be run for many at once.
+            for row in rows:
+                self.run(statement, **row)
+            return
         for row in rows:
             self._refuse_foreign(compiled, row)
         if rows:
@@ -152,8 +160,7 @@ class Unit:
 
     def all(self, record: type[S], statement: Statement, **parameters: Any) -> list[S]:  # noqa: ANN401 - column values
         """Return every row of a statement over all columns of a table as that table's records; another organisation's is none."""
-        own = self.organisation_id
-        return [record.model_construct(**row) for row in self.named(statement, **parameters) if row.get("organisation_id", own) == own]
+        return [record.model_construct(**row) for row in self.named(statement, **parameters)]
 
     def add(self, record: R, *, action: str) -> R:
         """Insert a record and leave its journal entry.
@@ -256,6 +263,14 @@ class Unit:
         self._refuse_foreign(compiled, given)
         self.cursor.execute(compiled.sql, compiled.bound(given))
         return compiled
+
+    def _fetched(self, compiled: Compiled) -> list[Row]:
+        """Return the rows of what was executed, but for another organisation's.
+
+        Raises:
+            ForeignRow: Rows of another organisation were changed, or are part of a sum.
+        """
+        return compiled.own(self.cursor.fetchall(), self.organisation_id)
 
     def _refuse_foreign(self, compiled: Compiled, given: Mapping[str, Any]) -> None:
         """Refuse to write another organisation's rows, whatever the statement and the database would make of it.

@@ -333,7 +333,7 @@ def _output(view: Outlook, i: int, words: ItemWords) -> RuleAnswer:
         else f"output {latest:g}{unit}, limit {known:g}{unit}"
     )
     return RuleAnswer(
-        RuleKind.OUTPUT, due, sentence, short, missing=missing, limit=known, unit=words.output_unit or None,
+        RuleKind.OUTPUT, due, sentence, short if due else "", missing=missing, limit=known, unit=words.output_unit or None,
         readings=int(seen.count[i]), latest=latest, latest_on=latest_on, first=first,
     )  # fmt: skip
 

@@ -93,6 +93,7 @@ class Action:
 
     ``signed_in`` is for whoever signed in, whatever the roles and scopes; ``people_only`` is not for keys. ``two_person`` names the kind of
     record that a second person has to approve the action for. ``command`` has no door; the door of one that is ``coming`` is not built yet.
+    Who reads by one that is ``logged`` is written down; with ``files_logged``, who takes a file away by it.
     """
 
     scope: Scope | None = None
@@ -103,6 +104,8 @@ class Action:
     states: frozenset[Condition] = frozenset()
     command: bool = False
     coming: bool = False
+    logged: bool = False
+    files_logged: bool = False
 
     @property
     def shared(self) -> bool:
@@ -167,6 +170,10 @@ class Matrix:
         both = None if others is None else own.within(others)
         return None if both is None or both.site_ids == frozenset() else both
 
+    def rules_fields(self, powers: Powers, action: str) -> bool:
+        """Return whether a rule for fields can close anything to a caller; to a key that is good for every site none can."""
+        return action in self.fields and (powers.scopes is None or powers.site_ids is not None)
+
     def field_reach(self, powers: Powers, action: str, field: str, value: object = None) -> Reach | None:
         """Return where a caller may write a field with an action that is allowed, ``None`` where nowhere."""
         reach: Reach = EVERYWHERE
@@ -220,7 +227,9 @@ def matrix_of(data: Mapping[str, object]) -> Matrix:
     return Matrix(actions, {name: tuple(rules) for name, rules in fields.items()})
 
 
-_ROW_WORDS = frozenset({"actions", "scope", *Cell, "signed_in", "people_only", "two_person", "states", "command", "coming"})
+_ROW_WORDS = frozenset(
+    {"actions", "scope", *Cell, "signed_in", "people_only", "two_person", "states", "command", "coming", "logged", "files_logged"}
+)
 _RULE_WORDS = frozenset({"of", "fields", "all_but", "values", "roles", "site_keys"})
 
 
@@ -261,6 +270,8 @@ def _action(block: Mapping[str, object]) -> Action:
         states=frozenset(Condition(word) for word in _words(block, "states")),
         command=bool(block.get("command")),
         coming=bool(block.get("coming")),
+        logged=bool(block.get("logged")),
+        files_logged=bool(block.get("files_logged")),
     )
 
 

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import Any
 from uuid import UUID
 
-import psycopg
 import pytest
 
 from domain.actions.animals import register_animal, register_taxon
@@ -17,7 +14,7 @@ from domain.actions.night import run_night
 from domain.actions.organisations import create_key
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.staff import register_staff
-from domain.actions.verify import PAGE, Proof, prove
+from domain.actions.verify import PAGE
 from domain.records import journal
 from domain.records.animals import AnimalStated, Taxon, TaxonStated
 from domain.records.base import Stated, row_of
@@ -28,48 +25,9 @@ from domain.records.staff import StaffStated
 from domain.records.stated import read_stated
 from domain.records.statements import json_text
 from tests import makers
-from tests.postgres_server import dsn, url_for
+from tests.behind import Run, proven
 
 pytestmark = pytest.mark.usefixtures("organisation")
-
-Run = Callable[..., list[Any]]
-
-
-@pytest.fixture
-def tampering(store: Store, request: pytest.FixtureRequest) -> Iterator[Run]:
-    """Yield a way to change the database behind the service's back, as somebody with its files or its superuser could."""
-    with _sqlite_behind(store) if store.dialect == "sqlite" else _postgres_behind(store, request) as run:
-        yield run
-
-
-@contextmanager
-def _sqlite_behind(store: Any) -> Iterator[Run]:
-    connection = store.connect()
-    connection.execute("PRAGMA foreign_keys=OFF").fetchall()
-    connection.execute("PRAGMA busy_timeout=100").fetchall()
-    for act in ("update", "delete"):
-        connection.execute(f"DROP TRIGGER journal_refuses_{act}")
-    yield lambda sql, *values: connection.execute(sql.replace("%s", "?"), values).fetchall()
-    connection.close()
-
-
-@contextmanager
-def _postgres_behind(store: Any, request: pytest.FixtureRequest) -> Iterator[Run]:
-    url = url_for(request.getfixturevalue("postgres_url"), database=store.url.database)
-    with psycopg.connect(dsn(url), autocommit=True) as connection:
-        # Neither the journal's guard nor foreign keys fire on a replica.
-        connection.execute("SET session_replication_role = replica")
-
-        def run(sql: str, *values: Any) -> list[Any]:
-            cursor = connection.execute(sql, values)
-            return cursor.fetchall() if cursor.description else []
-
-        yield run
-
-
-def proven(store: Store, *, organisation_id: int = makers.ORGANISATION) -> Proof:
-    with store.transaction(makers.origin(organisation_id=organisation_id)) as unit:
-        return prove(unit)
 
 
 def sentences(store: Store) -> list[str]:
@@ -159,23 +117,23 @@ NEW_ID = {"sqlite": "randomblob(16)", "postgresql": "gen_random_uuid()"}
 RECORDS = {
     "a field changed": (
         "UPDATE site SET note = 'all is well' WHERE name = 'Elsewhere'",
-        ["The site <id> is not what the journal says it is."],
+        ["The site <id> is not what the journal says it is: note."],
     ),
     "a correction taken back": (
         "UPDATE site SET note = 'roof leaks', version = 2 WHERE version = 3",
-        ["The site <id> is not what the journal says it is."],
+        ["The site <id> is not what the journal says it is: note, version."],
     ),
     "a date added": (
         "UPDATE site SET ended_on = '2026-03-01' WHERE name = 'Elsewhere'",
-        ["The site <id> is not what the journal says it is."],
+        ["The site <id> is not what the journal says it is: ended_on."],
     ),
     "the organisation changed": (
         "UPDATE organisation SET base_currency = 'USD'",
-        ["The organisation <id> is not what the journal says it is."],
+        ["The organisation <id> is not what the journal says it is: base_currency."],
     ),
     "a list made unreadable": (
         "UPDATE equipment SET run_schedule = '['",
-        ["The equipment <id> is not what the journal says it is."],
+        ["The equipment <id> is not what the journal says it is: run_schedule."],
     ),
     "deleted": ("DELETE FROM site WHERE name = 'Elsewhere'", ["The site <id> is in the journal but not on record."]),
     "inserted": (
@@ -248,7 +206,7 @@ ENTRIES = {
                 "SELECT organisation_id, -3, at, subject, subject_id, content, hash FROM journal WHERE position = 2"
             )
         ],
-        "Entry 1 is missing; the next is -3.",
+        "Entry -3 stands before the first.",
     ),
     "inserted at the beginning": (
         [
@@ -270,7 +228,7 @@ ENTRIES = {
         "Entry 4 does not follow on the entry before it.",
     ),
     "head moved back": (["UPDATE journal_head SET position = 6"], "The journal ends at entry 7, but its head says 6."),
-    "head says another hash": (["UPDATE journal_head SET hash = ''"], "The journal ends at entry 7, but its head says 7."),
+    "head says another hash": (["UPDATE journal_head SET hash = ''"], "The head of the journal does not have the hash of entry 7."),
     "head deleted": (["DELETE FROM journal_head"], "The organisation has no journal."),
 }
 
@@ -305,7 +263,7 @@ def test_a_whole_tail_forged_with_its_head_still_differs_from_the_records(store:
 
     (found,) = sentences(store)
 
-    assert re.fullmatch(r"The equipment [0-9a-f-]{36} is not what the journal says it is\.", found)
+    assert re.fullmatch(r"The equipment [0-9a-f-]{36} is not what the journal says it is: installed_on\.", found)
 
 
 @pytest.mark.usefixtures("history")

@@ -99,6 +99,7 @@ def test_a_fault_of_ours_is_a_problem_that_tells_nothing(app, client, site_id, c
     app.state.house.clock = lambda: 1 / 0
 
     answer = client.request("POST", f"/v1/sites/{site_id}/end", json={"reason": "x"}, headers={"X-Request-Id": "request-0001"})
+    app.state.house.clock = lambda: makers.NOON
 
     assert (answer.status_code, answer.json()["code"]) == (500, "defect")
     assert "ZeroDivision" not in answer.text

@@ -14,7 +14,7 @@ from api.errors import TooMany
 from api.limits import Kind, Limits
 from api.logs import FACTS, request_log
 from api.settings import Settings
-from domain.records.unit import ForeignRow
+from domain.records.statements import ForeignRow
 from tests import makers
 from tests.api.conftest import ON_EVERY_ANSWER, refuse_unconforming
 

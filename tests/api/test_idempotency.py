@@ -6,6 +6,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from api.errors import Answer
+from api.idempotency import fingerprint, once
 from domain.records import journal
 from tests import makers
 
@@ -45,6 +47,7 @@ def test_another_body_under_the_same_key_is_refused(client, changed):
     answer = client.post("/v1/sites", {**SITE, **changed}, Idempotency_Key="k-1")
 
     assert (answer.status_code, answer.json()["code"]) == (422, "idempotency-key-reused")
+    assert answer.json()["detail"] == "This Idempotency-Key was used for another request."
     assert len(sites(client)) == 1
 
 
@@ -104,6 +107,7 @@ def test_a_malformed_key_is_refused(client, key):
     answer = client.request("POST", "/v1/sites", json=SITE, headers={b"Idempotency-Key": key.encode("latin-1")})
 
     assert (answer.status_code, answer.json()["code"]) == (400, "idempotency-key-malformed")
+    assert answer.json()["detail"] == "An Idempotency-Key is 1 to 200 printable ASCII characters."
 
 
 @pytest.mark.parametrize("key", ["k", "x" * 200, '"8e03978e-40d5-43dd-bc93-6894a57f9324"', "a b~!"])
@@ -116,3 +120,27 @@ def test_without_a_key_every_request_counts(client):
     client.post("/v1/staff", {"name": "A. Keeper", "role": "keeper"})
 
     assert len(client.get("/v1/staff").json()["items"]) == 2
+
+
+def test_an_answer_is_given_again_with_its_media_and_the_headers_that_belong_to_what_was_made(store, organisation):
+    tag, cookie = (b"etag", b'"3"'), (b"set-cookie", b"session=1")
+    first = Answer(b"tag,site", status=201, headers=[tag, cookie], media=b"text/csv")
+
+    with store.transaction(makers.origin()) as unit:
+        once(unit, lambda _: first, key="k-1", request="same")
+    with store.transaction(makers.origin()) as unit:
+        again = once(unit, lambda _: Answer(b"made twice"), key="k-1", request="same")
+
+    assert (again.status_code, again.body) == (201, b"tag,site")
+    assert again.raw_headers == [tag, (b"idempotency-replayed", b"true"), (b"content-length", b"8"), (b"content-type", b"text/csv")]
+
+
+@pytest.mark.parametrize(
+    ("request_line", "digest"),
+    [
+        (("POST", "/v1/sites", b"{}"), "7aa77c65c85945168fa2bd95c59515069c7c055ffaecc64e8ee86668a8550920"),
+        (("POST", "/v1/\udcff", b""), "b1faeed0bd320f888bd33eb150532b9da9dc8646430b26cd5e463a3cb7aef5de"),
+    ],
+)
+def test_a_request_is_known_again_by_a_later_version_of_the_service(request_line, digest):
+    assert fingerprint(*request_line) == digest

@@ -46,7 +46,7 @@ def failed(sentence):
 
 def raised_from(cause, sentence):
     try:
-        raise ValueError(sentence) from cause
+        raise ValueError(sentence) from cause  # noqa: TRY301 - a fault with a place of its own
     except ValueError as fault:
         return fault
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from copy import deepcopy
 
 import pytest
 from openapi_spec_validator import validate
@@ -92,9 +93,22 @@ def test_every_answer_without_success_is_described_as_a_problem(described):
     assert not {"HTTPValidationError", "ValidationError"} & set(described["components"]["schemas"])
 
 
-def test_records_need_a_key_and_health_does_not(described):
+def test_records_need_a_proof_and_health_and_signing_in_do_not(described):
+    signing_in = {"start_session", "set_password_by_code"}
+
     for path, _, operation in operations(described):
-        assert operation["security"] == ([{"key": []}] if path.startswith("/v1/") else [])
+        proved = path.startswith("/v1/") and operation["operationId"] not in signing_in
+        assert operation["security"] == ([{"key": []}] if proved else [])
+
+
+def test_a_secret_that_is_shown_is_never_answered_and_one_that_is_told_looks_like_one(described):
+    schemas = described["components"]["schemas"]
+
+    for name, field in (("SignIn", "password"), ("PasswordByCode", "code"), ("OwnPassword", "current_password")):
+        assert (schemas[name]["properties"][field]["format"], schemas[name]["properties"][field]["writeOnly"]) == ("password", True)
+    assert schemas["StartedSession"]["properties"]["token"]["format"] == "password"
+    for name, field in (("OpenedAccount", "code"), ("MadeKey", "key")):
+        assert {"type": "string", "format": "password"} in schemas[name]["properties"][field]["anyOf"]
 
 
 def test_an_answer_shows_every_field_and_a_correction_needs_none(described):
@@ -108,8 +122,12 @@ def test_an_answer_shows_every_field_and_a_correction_needs_none(described):
 
 
 def test_nothing_of_other_organisations_or_of_secrets_is_described(described):
-    text = json.dumps(described["components"]["schemas"])
+    schemas = deepcopy(described["components"]["schemas"])
+    # Whoever has not signed in says whose account it is; everywhere else the organisation comes from the proof.
+    said_by_nobody = [schemas[name]["properties"].pop("organisation_id", None) for name in ("SignIn", "PasswordByCode")]
+    text = json.dumps([{**schema, "required": []} for schema in schemas.values()])
 
+    assert None not in said_by_nobody
     assert not re.search(r'"(organisation_id|name_key|tag_key|shelf_key|secret_sha256|hours_key)"', text)
 
 

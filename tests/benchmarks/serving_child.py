@@ -21,7 +21,6 @@ from tests.benchmarks.raw_database import raw_database
 from tests.benchmarks.raw_handler import RawHandler
 from tests.makers import NOON
 
-
 UNLIMITED = Settings(requests_per_minute=0, organisation_requests_per_minute=0)
 """A benchmark asks more often than any caller may."""
 

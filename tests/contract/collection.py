@@ -26,7 +26,9 @@ def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
         enclosure = makers.enclosure(unit, site, life_support_system_id=str(system.id))
         model = makers.model(unit, output_unit="uW/cm2", output_minimum=10.0, life_hours=5000.0)
         item = makers.equipment(unit, model, site, enclosure_id=str(enclosure.id), run_schedule=[{"hours_per_day": 10.0}])
-        spare = makers.spare(unit, model, site)
+        other_model = makers.model(unit, name="Halden T5 39W high")
+        spare = makers.spare(unit, other_model, site)
+        makers.spare(unit, model, site, shelf="B5", on_hand=1000)
         taxon = register_taxon(unit, TaxonStated(scientific_name="Bombina fictiva", rank=TaxonRank.SPECIES))
         animal = register_animal(unit, AnimalStated(taxon_id=taxon.id, tag="A-1", enclosure_id=enclosure.id))
         member = register_staff(unit, StaffStated(name="Ada Reed", role=Role.KEEPER, site_id=site.id))
@@ -37,7 +39,7 @@ def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
         "site_id": site,
         "life_support_system_id": system,
         "enclosure_id": enclosure,
-        "equipment_model_id": model,
+        "equipment_model_id": other_model,
         "model_id": model,
         "equipment_id": item,
         "spare_id": spare,

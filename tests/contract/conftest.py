@@ -34,6 +34,12 @@ class Service:
 
 
 @pytest.fixture
+def database(store: Store) -> str:
+    """Return which database the service is over."""
+    return store.dialect
+
+
+@pytest.fixture
 def service(store: Store) -> Service:
     """Return the service over a database with two organisations; ``known`` are the ids of the first."""
     return service_over(store)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -67,6 +67,7 @@ BEYOND_A_SCHEMA = {
     "before-installation": "A date that is compared with a date on record.",
     "counter-fell": "A counter that is compared with what is on record.",
     "stays-at-site": "What others at a site refer to does not move to another.",
+    "reason-malformed": "A header may hold any bytes; a reason is one line of text in UTF-8.",
     "mapping-invalid": "The mapping of an import is TOML, which JSON Schema cannot look into.",
 }
 """Why what fits its schema may still be refused with 400 or 422, by the code of the refusal; with any other code it is a failure."""
@@ -97,13 +98,25 @@ class Findings:
     """Operations that answered without one of the headers that every answer carries."""
 
 
-def run(app: FastAPI, *, keys: Mapping[str, str], known: Mapping[str, str], cases: int, seed: int, folder: Path, always: Any) -> Findings:
-    """Send at least ``cases`` requests as two callers, ``keys`` by their names, who must not see each other's records.
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """What is sent: from which seed, how many requests to each operation at random, and which are spared their systematic cases.
 
-    ``known`` are ids of records that there are, by the names of parameters and fields; ``always`` the headers of every answer.
+    The two callers, ``keys`` by their names, must not see each other's records. ``known`` are ids of records that there are, by the names
+    of parameters and fields.
     """
+
+    keys: Mapping[str, str]
+    known: Mapping[str, str]
+    seed: int
+    each: int
+    spared: Collection[str] = ()
+
+
+def run(app: FastAPI, plan: Plan, *, folder: Path, always: Any) -> Findings:
+    """Send what is planned; ``always`` are the headers of every answer."""
     found = Findings()
-    schema = schemathesis.openapi.from_asgi("/openapi.json", app, config=_config(keys, known, folder=folder, cases=cases, seed=seed))
+    schema = schemathesis.openapi.from_asgi("/openapi.json", app, config=_config(plan, folder=folder))
     schema.hook(_excusing(found))
     with _served():
         for event in from_schema(schema).execute():
@@ -119,23 +132,26 @@ def _served() -> Iterator[None]:
         shutdown_lifespans()
 
 
-def _config(keys: Mapping[str, str], known: Mapping[str, str], *, folder: Path, cases: int, seed: int) -> SchemathesisConfig:
-    identities = [{"name": name, "fixedHeaders": [{"name": "Authorization", "value": f"Bearer {key}"}]} for name, key in keys.items()]
+def _config(plan: Plan, *, folder: Path) -> SchemathesisConfig:
+    identities = [{"name": name, "fixedHeaders": [{"name": "Authorization", "value": f"Bearer {key}"}]} for name, key in plan.keys.items()]
     path = folder / "identities.json"
     path.write_text(json.dumps({"auth": identities}), encoding="utf-8")
-    ids = {name.replace("_", "-"): {"values": [one]} for name, one in known.items()}
-    bound = {f"{place}.{name}": {"dictionary": name.replace("_", "-"), "probability": 0.7} for name in known for place in ("path", "body")}
+    ids = {name.replace("_", "-"): {"values": [one]} for name, one in plan.known.items()}
+    bound = {
+        f"{place}.{name}": {"dictionary": name.replace("_", "-"), "probability": 0.7} for name in plan.known for place in ("path", "body")
+    }
     return SchemathesisConfig.from_dict(
         {
-            "seed": seed,
+            "seed": plan.seed,
             "workers": 1,
             "continue-on-failure": True,
-            "auth": {"wfc": {"path": str(path), "peers": list(keys)}},
+            "auth": {"wfc": {"path": str(path), "peers": list(plan.keys)}},
             "dictionaries": ids,
             "parameters": bound,
             "checks": {name: {"expected-statuses": statuses} for name, statuses in STATUSES.items()},
-            "generation": {"max-examples": max(1, cases // 200), "no-shrink": True, "deterministic": True},
-            "phases": {"examples": {"fill-missing": True}},
+            "generation": {"max-examples": plan.each, "no-shrink": True, "deterministic": True},
+            "operations": [{"include-operation-id": one, "phases": {"coverage": {"enabled": False}}} for one in plan.spared],
+            "phases": {"examples": {"fill-missing": True}, "stateful": {"generation": {"max-examples": 5 * plan.each}}},
         }
     )
 

@@ -6,7 +6,6 @@ import socket
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ from domain.records.engine import SqliteStore, Store
 from domain.records.journal import Origin
 from domain.records.tables import make_ready
 from domain.records.unit import Unit
+from tests import makers
 
 TOGETHER = 40
 KEY_LATE_S = 0.03
@@ -68,6 +68,33 @@ class LateStore(SqliteStore):
         self._writer = LateConnection(self._writer)
 
 
+class DeafCursor(_Late):
+    """A cursor that does not hear when a commit fails."""
+
+    def execute(self, sql: str, *parameters: Any) -> Any:
+        try:
+            return self._inner.execute(sql, *parameters)
+        except Exception:
+            if sql != "COMMIT":
+                raise
+            return self
+
+
+class DeafConnection(_Late):
+    """A connection of such cursors."""
+
+    def cursor(self) -> DeafCursor:
+        return DeafCursor(self._inner.cursor())
+
+
+class DeafStore(SqliteStore):
+    """A store that takes every commit for done."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self._writer = DeafConnection(self._writer)
+
+
 class KeyApart(_Late):
     """A unit that leaves the answers under Idempotency-Keys for a transaction of their own."""
 
@@ -108,6 +135,6 @@ def serve(flaw: str, path: str, port: int) -> None:
     """Serve a SQLite file with a flaw."""
     make_ready()
     store: Store = STORES[flaw](Path(path))
-    app = build_app(store, settings=Settings(), clock=lambda: datetime.now(UTC))
+    app = build_app(store, settings=Settings(), clock=lambda: makers.NOON)
     listener = socket.create_server(("127.0.0.1", port))
     uvicorn.Server(uvicorn.Config(app, log_level="warning")).run(sockets=[listener])

@@ -30,6 +30,12 @@ def rounds() -> Callable[..., int]:
     return chosen
 
 
+@pytest.fixture
+def every_call() -> bool:
+    """Return whether each single call is to fail once, and not only some."""
+    return int(os.environ.get(ROUNDS_VARIABLE, "0")) >= FULL_ROUNDS
+
+
 @pytest.fixture(scope="session")
 def forker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Forker]:
     """Yield what makes processes of ours quickly."""

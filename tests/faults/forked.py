@@ -18,6 +18,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from domain.records.tables import make_ready
+
 HOUSE = Path(__file__).parents[2]
 NEEDED = (
     "api.__main__",
@@ -31,6 +33,7 @@ NEEDED = (
     "uvloop",
 )
 GONE_WITHIN_S = 10
+FIRST_WITHIN_S = 60
 
 
 class Forker:
@@ -84,6 +87,15 @@ class Child:
         return True
 
 
+def wait_for_first(lines: Path, child: Child) -> None:
+    """Wait until a child has written something into a file."""
+    last_at = time.monotonic() + FIRST_WITHIN_S
+    while not lines.stat().st_size:
+        assert child.lives, child.log.read_text(encoding="utf-8")
+        assert time.monotonic() < last_at
+        time.sleep(0.005)
+
+
 @contextmanager
 def forking(folder: Path) -> Iterator[Forker]:
     """Yield a parent of children; what is left of them is ended with it."""
@@ -91,6 +103,7 @@ def forking(folder: Path) -> Iterator[Forker]:
     alone = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
     process = subprocess.Popen(command, cwd=HOUSE, env=alone, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     try:
+        assert process.stdout.readline() == "ready\n"
         yield Forker(process, folder)
     finally:
         process.stdin.close()
@@ -102,6 +115,9 @@ def main() -> None:
     """Fork a child for each line, until there are no more; then end the children."""
     for name in NEEDED:
         import_module(name)
+    make_ready()
+    sys.stdout.write("ready\n")
+    sys.stdout.flush()
     # Whoever ends is gone at once; nobody here asks how it ended.
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
     children = []

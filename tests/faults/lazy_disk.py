@@ -5,6 +5,8 @@ an entry of a folder is lost, and a drive that lies about its own cache. ``pytho
 until its input ends; each line of input is a seed, upon which the power is lost.
 """
 
+# ruff: noqa: ARG002 - the system calls with more than is needed here
+
 from __future__ import annotations
 
 import errno
@@ -88,7 +90,7 @@ class LazyFiles(mfusepy.Operations):  # type: ignore[misc]
 
     def lose_power(self, seed: int) -> None:
         """Lose power."""
-        chance = random.Random(seed)
+        chance = random.Random(seed)  # noqa: S311 - repeatable, not secret
         with self.turn:
             for name in sorted(self.held):
                 self.held[name].lose_power(chance)

@@ -29,7 +29,7 @@ from tests.postgres_server import (
 )
 
 KEEPING = {**SETTINGS, "fsync": "on", "full_page_writes": "on", "synchronous_commit": "on"}
-PASSWORD = "test"  # noqa: S105 - of a throw-away server
+PASSWORD = "test"
 STARTED_WITHIN_S = 30
 
 
@@ -78,9 +78,7 @@ class RestartablePostgres:
         """Start the server on its data; right after a kill the last of its children may still hold on to them for a moment."""
         last_at = time.monotonic() + STARTED_WITHIN_S
         while True:
-            self._process = self._running.enter_context(
-                _server_process(self._binaries, self._folder, self._port, settings=KEEPING)
-            )
+            self._process = self._running.enter_context(_server_process(self._binaries, self._folder, self._port, settings=KEEPING))
             try:
                 _wait_until_ready(self.url, self._process, log=self._folder / "log")
             except RuntimeError:

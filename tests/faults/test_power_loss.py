@@ -13,11 +13,10 @@ from uuid import UUID
 import pytest
 
 import migrations
-from api.nightly import SITES
-from domain.actions.verify import prove
 from domain.records.engine import SqliteStore
-from domain.records.sites import Site
 from tests import makers
+from tests.faults.forked import wait_for_first
+from tests.faults.records import sites_in
 
 pytestmark = [pytest.mark.fault, pytest.mark.timeout(1200)]
 
@@ -46,7 +45,7 @@ def rounds_without_power(number: int, *, disk: Any, forker: Any, prepared: Path,
     """Write and lose power a number of times; after each, count what is missing in what a machine would find."""
     toll = Toll()
     for seed in range(number):
-        chance = random.Random(seed)
+        chance = random.Random(seed)  # noqa: S311 - repeatable, not secret
         name = f"{seed}.sqlite3"
         shutil.copy(prepared, disk.behind / name)
         confirmed = disk.behind.parent / f"{seed}.confirmed"
@@ -60,14 +59,6 @@ def rounds_without_power(number: int, *, disk: Any, forker: Any, prepared: Path,
     return toll
 
 
-def wait_for_first(confirmed: Path, child: Any) -> None:
-    last_at = time.monotonic() + 20
-    while not confirmed.stat().st_size:
-        assert child.lives, child.log.read_text(encoding="utf-8")
-        assert time.monotonic() < last_at
-        time.sleep(0.005)
-
-
 def count_toll(toll: Toll, database: Path, confirmed: Path) -> None:
     promised = dict(line.split() for line in confirmed.read_text(encoding="ascii").splitlines())
     toll.confirmed += len(promised)
@@ -78,18 +69,6 @@ def count_toll(toll: Toll, database: Path, confirmed: Path) -> None:
         toll.broken += 1
         return
     toll.lost += sum(kept.get(UUID(number)) != name for number, name in promised.items())
-
-
-def sites_in(database: Path) -> dict[UUID, str]:
-    """Return the sites in a database by id, once the file and the journal have been examined."""
-    store = SqliteStore(database)
-    try:
-        assert store.connect().execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-        with store.snapshot(makers.origin()) as unit:
-            assert prove(unit).flaws == []
-            return {site.id: site.name for site in unit.all(Site, SITES)}
-    finally:
-        store.close()
 
 
 def test_nothing_confirmed_is_lost_with_the_power(lazy_disk, forker, prepared, rounds):

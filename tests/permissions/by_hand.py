@@ -23,8 +23,9 @@ SINGULAR = {
     "grants": "grant",
     "keys": "key",
     "holds": "hold",
+    "retention": "retention_rule",
 }
-PLURAL = {"life-support": "life_support_systems", "models": "equipment_models"}
+PLURAL = {"retention": "retention_rules", "life-support": "life_support_systems", "models": "equipment_models"}
 OTHERWISE = {
     ("sees", "organisation"): "get_organisation",
     ("sees", "forecasts"): "get_forecast list_replacements",
@@ -38,7 +39,6 @@ OTHERWISE = {
     ("sees", "templates"): "get_import_template",
     ("sees", "identities"): "list_identities",
     ("sees", "grants"): "list_grants",
-    ("sees", "holds"): "list_holds",
     ("changes", "accounts"): "reset_account",
     ("changes", "keys"): "rotate_key",
     ("sees", "approvals"): "list_approvals",

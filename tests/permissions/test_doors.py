@@ -16,9 +16,10 @@ from tests.permissions.world import BOUND_TO_A_SITE, UNKNOWN
 MATRIX = permissions().matrix
 EVERYBODYS = {name for name, row in MATRIX.actions.items() if row.signed_in}
 OF_ONESELF = {name for name in EVERYBODYS if MATRIX.actions[name].people_only}
-SHARED = ("model", "taxon", "import")
+SHARED = ("model", "taxon", "import", "hold", "rule")
 ONES = {name: request for name, request in REQUESTS.items() if "{" in request.path}
-WITHOUT_A_PLACE = {"give_approval", "ask_for_approval", *OF_ONESELF}
+OF_TWO = {name for name, row in MATRIX.actions.items() if row.two_person}
+WITHOUT_A_PLACE = {"give_approval", "ask_for_approval", *OF_ONESELF, *OF_TWO}
 
 
 def refused(answer):
@@ -89,6 +90,8 @@ def test_an_administrator_is_let_in_at_every_door(world):
         # One's own sessions and password are nobody else's, and this is not one's own account.
         "end_session": "not-found",
         "set_password": "not-found",
+        "end_hold": "second-person-needed",
+        "erase_staff": "second-person-needed",
         **dict.fromkeys(("end_enclosure", "end_life_support_system", "end_taxon", "end_site"), "in-use"),
     }
 
@@ -128,14 +131,16 @@ def test_what_is_at_another_site_is_in_no_list(world):
     seen = set()
 
     for name in lists:
-        if name == "list_imports":
+        if name in OF_ONESELF:
+            continue
+        if name in {"list_imports", "list_approvals", "list_holds", "list_retention_rules"}:
+            assert (name, *refused(REQUESTS[name].sent_by(bound, world.here))) == (name, 403, "other-site")
             continue
         everything = REQUESTS[name].sent_by(free, world.here).text
         own = REQUESTS[name].sent_by(bound, world.here)
         assert (name, own.status_code) == (name, 200)
         assert own.json()["items"], name
-        if name != "list_approvals":
-            assert not [one for one in elsewhere if one in own.text], name
+        assert not [one for one in elsewhere if one in own.text], name
         seen |= {one for one in elsewhere if one in everything}
     assert len(seen) >= 8
 
@@ -207,7 +212,11 @@ def test_another_organisations_record_is_not_there(world, bound):
     tried = 0
 
     for name, request in ONES.items():
-        if MATRIX.actions[name].people_only or (bound == "at a site" and any(f"{{{noun}}}" in request.path for noun in SHARED)):
+        if (
+            MATRIX.actions[name].people_only
+            or name in OF_TWO
+            or (bound == "at a site" and any(f"{{{noun}}}" in request.path for noun in SHARED))
+        ):
             continue
         theirs, none = (request.sent_by(client, names) for names in (world.theirs, nobodys))
         assert (name, theirs.status_code, none.status_code) == (name, 404, 404)

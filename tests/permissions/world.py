@@ -18,6 +18,7 @@ from domain.actions.imports.runs import ask_for_import
 from domain.actions.organisations import create_key
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.recording import recorded
+from domain.actions.retention import register_legal_hold, register_retention_rule
 from domain.actions.sessions import START
 from domain.actions.staff import register_staff
 from domain.records.accounts import Account, AccountIdentityStated, AccountStated, RoleGrant, RoleGrantStated, SignInSession
@@ -29,6 +30,7 @@ from domain.records.equipment import CheckResult, EquipmentCheckStated, HourRead
 from domain.records.journal import HEAD
 from domain.records.nights import ImportKind, Report, ReportKind, WorkState
 from domain.records.organisations import ApiKeyStated
+from domain.records.retention import LegalHoldStated, RetentionRuleStated
 from domain.records.sites import Site
 from domain.records.staff import Staff, StaffStated
 from domain.records.unit import Unit
@@ -137,7 +139,9 @@ def _shared(unit: Unit) -> dict[str, str]:
     options = {"dry_run": True, "skip_invalid": False, "create_enclosures": False, "mapping": None, "asked_by": "test"}
     asked = ask_for_import(unit, b"name\n", kind=ImportKind.SITES, file=ImportFileFacts("sites.csv", "0" * 64), options=options)
     unit.change(asked, {"state": WorkState.FAILED, "error": "This file has no rows."}, action="fail_import")
-    return {"model": str(model.id), "taxon": str(taxon.id), "import": str(asked.id)}
+    rule = register_retention_rule(unit, RetentionRuleStated(kind="animal", keep_months=120, source="own rule"))
+    hold = register_legal_hold(unit, LegalHoldStated(kind="staff", why="an inquiry"))
+    return {noun: str(one.id) for noun, one in {"model": model, "taxon": taxon, "import": asked, "rule": rule, "hold": hold}.items()}
 
 
 def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, str]:

@@ -258,6 +258,7 @@ def test_an_item_among_many_is_said_like_the_item_alone():
     stated = [
         {"installed_on": INSTALLED, "checks": [CheckFacts(CheckKind.CALIBRATION, interval_months=6)], "schedule": TWELVE_A_DAY},
         {"life_hours": 5000.0},
+        {"checks": [CheckFacts(CheckKind.ELECTRICAL, checked_on=date(2026, 2, 3), failed_on=date(2026, 2, 3))]},
         *(facts for facts, _ in ANSWERS.values()),
         *(facts for facts, _ in MISSING.values()),
     ]

@@ -152,6 +152,21 @@ def test_a_field_may_be_written_where_every_rule_about_it_allows(rules, powers, 
     assert matrix.field_reach(powers, "move", field, value) == reach
 
 
+@pytest.mark.parametrize(
+    ("powers", "action", "ruled"),
+    [
+        (person((Role.KEEPER, HERE)), "move", True),
+        (person((Role.KEEPER, HERE)), "feed", False),
+        (key(Scope.RECORDS_WRITE), "move", False),
+        (key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), "move", True),
+    ],
+)
+def test_fields_are_looked_at_where_a_rule_can_close_one(powers, action, ruled):
+    matrix = matrix_of({"animals": [FEED, MOVE, OVERRIDE]})
+
+    assert matrix.rules_fields(powers, action) is ruled
+
+
 def test_a_row_keeps_what_its_block_says():
     feed, sign, erase = (ALL.actions[name] for name in ("feed", "sign", "erase"))
 

@@ -211,6 +211,12 @@ def test_seasons_are_laid_out_from_the_anchor_until_the_next_period():
     ]
 
 
+def test_seasons_go_on_until_the_next_period_however_far_it_is():
+    schedule = [RunPeriod(None, None, SUMMER_AND_WINTER), RunPeriod(date(2125, 1, 1), 5.0)]
+
+    assert laid_out_for(schedule, anchor=START)[-2:] == [(date(2124, 10, 1), 8.0), (date(2125, 1, 1), 5.0)]
+
+
 def test_a_season_that_turns_on_the_anchor_is_laid_out_once():
     found = laid_out_for([RunPeriod(None, None, SUMMER_AND_WINTER)], anchor=date(2025, 4, 1))
 

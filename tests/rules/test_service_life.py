@@ -88,6 +88,14 @@ def test_a_counter_makes_up_for_an_installation_date_that_is_not_on_record():
     assert due_on(facts) == date(2026, 1, 10) + timedelta(days=83)
 
 
+def test_seasons_go_on_from_the_counter_where_the_installation_is_not_on_record():
+    seasonal = (RunPeriod(None, None, (Season(4, 1, 14.0), Season(10, 1, 8.0))),)
+    facts = one_item(life_hours=5000, counted=(date(2026, 3, 30), 4970.0), schedule=seasonal)
+
+    # 16 h to the end of March, and a whole day of 14 h after it.
+    assert due_on(facts) == date(2026, 4, 2)
+
+
 def test_a_counter_at_the_limit_is_due_on_the_day_it_was_read():
     facts = one_item(installed_on=INSTALLED, life_hours=5000, counted=(date(2026, 1, 10), 5000.0), schedule=TWELVE_A_DAY)
 
@@ -259,7 +267,7 @@ NOT_DECIDED = {
     },
     "hours after a counter without schedule": {"life_hours": 5000.0, "counted": (date(2026, 1, 1), 100.0)},
     "shelf without any date": {"shelf_months": 24},
-    "shelf of a month without any date": {"shelf_months": 1},
+    "shelf of a month without any date beside an age": {"installed_on": INSTALLED, "life_months": 600, "shelf_months": 1},
     "shelf with only an opening": {"shelf_months": 24, "opened_on": date(2026, 2, 1), "opened_days": 90},
     "output never measured": {"output_minimum": 2.0},
     "share never measured": {"installed_on": INSTALLED, "output_share": 0.7},

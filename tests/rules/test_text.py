@@ -116,6 +116,7 @@ def test_lines_are_kept_with_one_kind_of_line_break(stated, kept):
     [
         "NUL", "escape", "override", "isolate", "half a character", "control of the second set", "blank of no width", "byte order mark",
         "soft hyphen", "mark of direction", "joiner beside a digit", "filler",
+        "separator of the first set at the beginning", "form feed at the end",
     ],
 )  # fmt: skip
 def test_a_character_that_could_not_be_printed_honestly_is_refused_in_lines(name):

@@ -5,7 +5,7 @@ members, in this order, and nothing else:
 
 - ``organisations/NUMBER/TABLE.jsonl`` for each table of each organisation that has rows: one row a line, in the order of the primary key,
   as a JSON array of its columns. UUIDs, days and instants are text (instants in UTC with six digits of a second and Z), bytes are base64,
-  a number that is not finite is its name as text, and minus nought is nought, which SQLite keeps no apart;
+  a number that is not finite is its name as text, and minus nought is nought: SQLite does not tell them apart;
 - ``manifest.json``: what each member holds, and where every journal ends;
 - ``manifest.sha256``: the manifest's SHA-256 as ``sha256sum --check`` reads it. A signature would be one more member after it, and a new
   version of the format.

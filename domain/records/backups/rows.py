@@ -18,7 +18,7 @@ from domain.errors import RuleBroken
 from domain.records.backups.manifest import Column, Content, Table
 from domain.records.base import metadata
 from domain.records.columns import InstantColumn, UuidColumn
-from domain.records.statements import DialectName, Statement, instant_text
+from domain.records.statements import DialectName, OpenStatement, Statement, instant_text
 from domain.records.tenancy import owner_column
 from domain.records.unit import Unit
 
@@ -171,13 +171,13 @@ def _sql_insert(table: Table, *, values: str) -> str:
 
 
 @cache
-def _select(name: str, dialect: DialectName) -> Statement:
+def _select(name: str, dialect: DialectName) -> OpenStatement:
     """Return what reads an organisation's rows in the order of the key: text by its bytes on both databases."""
     table = metadata.tables[name]
     collation = {"sqlite": "BINARY", "postgresql": "C"}[dialect]
     by = [sa.collate(one, collation) if _kind(one.type) == "text" else one for one in table.primary_key.columns]
     own = table.c[owner_column(table)] == sa.bindparam("organisation_id")
-    return Statement(sa.select(table).where(own).order_by(*by))
+    return OpenStatement(sa.select(table).where(own).order_by(*by))
 
 
 def _row_type(table: Table) -> Any:  # noqa: ANN401 - a type made at run time

@@ -35,8 +35,8 @@ def test_keys_are_listed_under_headings(marshlight):
 
     headings, _, listed = marshlight("key", "list")[1].splitlines()
 
-    assert headings.split() == ["public", "id", "access", "ends", "name"]
-    assert listed.split()[1:] == ["read", "2100-01-31", "front", "end"]
+    assert headings.split() == ["public", "id", "access", "ends", "last", "used", "name"]
+    assert listed.split()[1:] == ["read", "2100-01-31", "never", "front", "end"]
 
 
 def test_a_key_is_revoked_by_the_whole_of_its_text_which_is_not_repeated(terminal, marshlight):

@@ -27,7 +27,7 @@ class Typed:
         self.folder = folder
         kept = {name: value for name, value in os.environ.items() if not name.startswith("REEDBED_")}
         url = f"sqlite:///{folder / 'reedbed.sqlite3'}"
-        self.environment = {**kept, "PYTHONPATH": str(HOUSE), "REEDBED_DATABASE_URL": url, "COLUMNS": "200"}
+        self.environment = {**kept, "PYTHONPATH": str(HOUSE), "REEDBED_DATABASE_URL": url, "COLUMNS": "200", "REEDBED_STOP_GRACE_S": "0"}
 
     def started(self, *words: object) -> list[str]:
         return [sys.executable, "-m", "api", *map(str, words)]
@@ -76,12 +76,13 @@ def test_a_served_database_answers_to_a_key(typed):
 
     with (
         (typed.folder / "said").open("wb") as said,
+        (typed.folder / "logged").open("wb") as logged,
         subprocess.Popen(
-            typed.started("serve", "--port", port), cwd=typed.folder, env=typed.environment, stdout=said, stderr=said
+            typed.started("serve", "--port", port), cwd=typed.folder, env=typed.environment, stdout=said, stderr=logged
         ) as server,
     ):
         try:
-            wait_until_ready(f"http://127.0.0.1:{port}", server, said=typed.folder / "said")
+            wait_until_ready(f"http://127.0.0.1:{port}", server, said=typed.folder / "logged")
             answer = httpx.get(f"http://127.0.0.1:{port}/v1/replacements", headers={"Authorization": f"Bearer {key}"})
         finally:
             server.terminate()
@@ -89,6 +90,9 @@ def test_a_served_database_answers_to_a_key(typed):
 
     assert (answer.status_code, answer.json()["items"]) == (200, [])
     assert (typed.folder / "said").read_text(encoding="utf-8") == f"Reedbed at http://127.0.0.1:{port}/docs\n"
+    lines = [json.loads(line) for line in (typed.folder / "logged").read_text(encoding="utf-8").splitlines()]
+    assert {line["event"] for line in lines} == {"request"}
+    assert server.returncode == 0
 
 
 def free_port() -> int:

@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import logging
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 from hashlib import sha256
 
 import pytest
 import sqlalchemy as sa
 
+from api.codes import new_code
+from api.limits import Limits
 from api.passwords import Costs, Passwords
 from api.settings import Settings
-from domain.actions.accounts import end_account, register_grant, reset_account, set_password
+from domain.actions.accounts import end_account, reset_account, set_password
 from domain.actions.recording import Ending
-from domain.actions.sessions import MOST_SESSIONS, start_session
+from domain.actions.sessions import MOST_SESSIONS, START, start_session
 from domain.actions.staff import end_staff
-from domain.records.accounts import RoleGrantStated, SignInSession
+from domain.records.accounts import AccountSecret, SignInSession
 from domain.records.base import table_of
 from domain.records.statements import Statement
 from domain.rules.permissions import Role
 from tests import makers
-from tests.api.conftest import make_key
-from tests.people import CHEAP, PASSWORD, Clock, CountingHasher, person, sign_in, signed_in
+from tests.people import CHEAP, PASSWORD, Clock, CountingHasher, key, person, sign_in, signed_in
 
+PROOFS = Statement(
+    sa.select(table_of(AccountSecret).c.password_hash).where(table_of(AccountSecret).c.organisation_id == sa.bindparam("organisation_id"))
+)
 SESSIONS = Statement(sa.select(table_of(SignInSession)).where(table_of(SignInSession).c.organisation_id == sa.bindparam("organisation_id")))
 
 
@@ -79,52 +84,37 @@ def test_only_the_hash_of_a_token_is_kept(store, mila, caller):
     [kept] = do(store, lambda unit: unit.named(SESSIONS))
 
     assert kept["token_sha256"] == sha256(token.encode()).hexdigest()
-    assert len(token.rpartition("_")[2]) >= 43 or len(token.split("_", 2)[2]) >= 43
+    assert len(token.split("_", 2)[2]) >= 43
 
 
-@pytest.mark.parametrize(
-    "said",
-    [
-        {"sign_in_name": "nobody"},
-        {"password": "another word entirely"},
-        {"organisation_id": makers.OTHER_ORGANISATION},
-        {"organisation_id": 2**53 - 1},
-        {"password": ""},
-    ][:4],
-)
-def test_whatever_is_wrong_the_refusal_is_the_same_and_so_is_the_work(mila, caller, hasher, said):
-    answer = caller(None).post("/v1/sessions", {**mila.who, "password": PASSWORD, **said})
-
-    assert answer.status_code == 401
-    assert answer.json()["code"] == "sign-in-refused"
-    assert answer.json()["detail"] == "The sign-in name and the password do not belong together, or the account has none."
-    assert answer.headers["www-authenticate"].startswith("Bearer")
-    assert (hasher.comparisons, hasher.hashes) == (1, 0)
-
-
-@pytest.mark.parametrize("state", ["ended", "without a password", "reset", "of somebody who left"])
-def test_an_account_that_is_not_in_force_is_refused_like_one_that_is_none(store, organisation, caller, hasher, state):
-    who = person(store, "jon", password=None if state == "without a password" else PASSWORD)
-    acts = {
-        "ended": lambda unit: end_account(unit, who.account_id, Ending(reason="left")),
-        "reset": lambda unit: reset_account(unit, who.account_id, code=code()),
-        "of somebody who left": lambda unit: end_staff(unit, who.staff_id, Ending(reason="left")),
-        "without a password": lambda unit: None,
-    }
+def test_whatever_is_wrong_the_refusal_is_the_same_and_so_is_the_work(store, mila, caller, hasher):
     person(store, "chief", role=Role.ADMINISTRATOR)
-    do(store, acts[state])
+    ended, reset, left = (person(store, name) for name in ("anna", "bert", "carla"))
+    new = person(store, "dora", password=None)
+    do(store, lambda unit: end_account(unit, ended.account_id, Ending(reason="left")))
+    do(store, lambda unit: reset_account(unit, reset.account_id, code=code()))
+    do(store, lambda unit: end_staff(unit, left.staff_id, Ending(reason="left")))
+    wrongs = {
+        "a wrong password": {**mila.who, "password": "another word entirely"},
+        "an unknown name": {**mila.who, "sign_in_name": "nobody"},
+        "another organisation": {**mila.who, "organisation_id": makers.OTHER_ORGANISATION},
+        "the last organisation of all": {**mila.who, "organisation_id": 2**53 - 1},
+        "an account that ended": ended.who,
+        "an account that was reset": reset.who,
+        "an account of somebody who left": left.who,
+        "an account without a password": new.who,
+    }
 
-    answer = sign_in(caller(None), who)
-    unknown = caller(None).post("/v1/sessions", {**who.who, "sign_in_name": "nobody", "password": PASSWORD})
+    answers = {wrong: caller(None).post("/v1/sessions", {"password": PASSWORD, **said}) for wrong, said in wrongs.items()}
 
-    assert answer.status_code == unknown.status_code == 401
-    assert answer.content == unknown.content
-    assert hasher.comparisons == 2
+    assert {wrong: answer.status_code for wrong, answer in answers.items()} == dict.fromkeys(wrongs, 401)
+    assert len({answer.content for answer in answers.values()}) == 1
+    assert all(answer.headers["www-authenticate"].startswith("Bearer") for answer in answers.values())
+    assert answers["an unknown name"].json()["code"] == "sign-in-refused"
+    assert (hasher.comparisons, hasher.hashes) == (len(wrongs), 0)
 
 
 def code():
-    from api.codes import new_code  # noqa: PLC0415
-
     return new_code(makers.NOON)[1]
 
 
@@ -185,30 +175,29 @@ def test_a_fresh_organisation_has_no_account(store, organisation, caller):
         said = {"organisation_id": organisation, "sign_in_name": name, "password": name}
         assert caller(None).post("/v1/sessions", said).status_code == 401
 
-    assert caller(make_key(store, organisation_id=organisation, scopes=["administration"])).get("/v1/accounts").json()["items"] == []
+    assert caller(key(store, scopes=["administration"])).get("/v1/accounts").json()["items"] == []
 
 
-@pytest.mark.parametrize(
-    ("said", "pointer"),
-    [
-        ({"organisation_id": 0}, "/organisation_id"),
-        ({"organisation_id": 2**53}, "/organisation_id"),
-        ({"organisation_id": "1"}, "/organisation_id"),
-        ({"organisation_id": True}, "/organisation_id"),
-        ({"sign_in_name": ""}, "/sign_in_name"),
-        ({"sign_in_name": "a" * 121}, "/sign_in_name"),
-        ({"sign_in_name": "a\u202eb"}, "/sign_in_name"),
-        ({"password": ""}, "/password"),
-        ({"password": "a" * 1025}, "/password"),
-        ({"remember": True}, "/remember"),
-    ],
-)
-def test_what_could_be_no_name_or_password_is_refused_by_field(mila, caller, hasher, said, pointer):
-    answer = caller(None).post("/v1/sessions", {**mila.who, "password": PASSWORD, **said})
+BOUNDS = [
+    ({"organisation_id": 0}, "/organisation_id"),
+    ({"organisation_id": 2**53}, "/organisation_id"),
+    ({"organisation_id": "1"}, "/organisation_id"),
+    ({"organisation_id": True}, "/organisation_id"),
+    ({"sign_in_name": ""}, "/sign_in_name"),
+    ({"sign_in_name": "a" * 121}, "/sign_in_name"),
+    ({"sign_in_name": "a\u202eb"}, "/sign_in_name"),
+    ({"password": ""}, "/password"),
+    ({"password": "a" * 1025}, "/password"),
+    ({"remember": True}, "/remember"),
+]
 
-    assert answer.status_code == 422
-    assert [fault["pointer"] for fault in answer.json()["errors"]] == [pointer]
-    assert "otter" not in answer.text
+
+def test_what_could_be_no_name_or_password_is_refused_by_field(mila, caller, hasher):
+    for said, pointer in BOUNDS:
+        answer = caller(None).post("/v1/sessions", {**mila.who, "password": PASSWORD, **said})
+
+        assert (answer.status_code, [fault["pointer"] for fault in answer.json()["errors"]]) == (422, [pointer]), said
+        assert "otter" not in answer.text
     assert hasher.comparisons == 0
 
 
@@ -286,20 +275,21 @@ def test_a_key_has_no_sessions(client):
     assert client.get("/v1/sessions").json()["code"] == "people-only"
 
 
-@pytest.mark.parametrize("act", ["end the account", "reset the account", "end the member of staff"])
-def test_the_first_request_after_an_ending_is_refused(store, mila, caller, act):
-    client = signed_in(caller, mila)
+def test_the_first_request_after_an_ending_is_refused(store, organisation, caller):
     admin = signed_in(caller, person(store, "chief", role=Role.ADMINISTRATOR))
-    path, body = {
-        "end the account": (f"/v1/accounts/{mila.account_id}/end", {"reason": "left"}),
-        "reset the account": (f"/v1/accounts/{mila.account_id}/reset", {}),
-        "end the member of staff": (f"/v1/staff/{mila.staff_id}/end", {"reason": "left"}),
-    }[act]
-    assert client.get("/v1/me").status_code == 200
+    endings = {
+        "anna": lambda who: admin.post(f"/v1/accounts/{who.account_id}/end", {"reason": "left"}),
+        "bert": lambda who: admin.post(f"/v1/accounts/{who.account_id}/reset", {}),
+        "carla": lambda who: admin.post(f"/v1/staff/{who.staff_id}/end", {"reason": "left"}),
+    }
+    for name, end in endings.items():
+        who = person(store, name)
+        client = signed_in(caller, who)
+        assert client.get("/v1/me").status_code == 200
 
-    assert admin.post(path, body).status_code == 200
+        assert end(who).status_code == 200
 
-    assert client.get("/v1/me").status_code == 401
+        assert client.get("/v1/me").status_code == 401, name
 
 
 def test_a_change_of_role_holds_from_the_next_request(store, mila, caller):
@@ -324,6 +314,17 @@ def test_a_password_that_was_compared_is_looked_at_again_before_the_session_star
     assert do(store, lambda unit: unit.rows(SESSIONS)) == []
 
 
+def test_a_session_that_started_without_looking_again_would_outlive_the_reset(store, mila, caller):
+    token = f"rbs_{mila.organisation_id}_{'B' * 43}"
+    do(store, lambda unit: reset_account(unit, mila.account_id, code=code()))
+
+    kept = {"organisation_id": mila.organisation_id, "account_id": mila.account_id, "token_sha256": sha256(token.encode()).hexdigest()}
+    times = {"created_at": makers.NOON, "last_seen_at": makers.NOON, "expires_at": makers.NOON + timedelta(days=1), "ended_at": None}
+    do(store, lambda unit: unit.run(START, id=unit.new_id(), **kept, **times))
+
+    assert caller(token).get("/v1/me").status_code == 200
+
+
 def test_no_session_outlives_a_reset_that_comes_at_the_same_time(store, organisation, mila, caller, app):
     with ThreadPoolExecutor(4) as threads:
         attempts = [threads.submit(sign_in, caller(None), mila) for _ in range(6)]
@@ -346,7 +347,7 @@ def test_a_hash_of_former_costs_is_replaced_when_its_password_is_shown(store, or
 def test_the_oldest_session_ends_where_there_are_too_many(store, mila, caller, clock):
     first = signed_in(caller, mila)
     with store.transaction(makers.origin()) as unit:
-        proof = unit.rows(Statement(sa.text("SELECT password_hash FROM account_secret").columns(sa.column("password_hash"))))[0][0]
+        [(proof,)] = unit.rows(PROOFS)
     for number in range(MOST_SESSIONS - 1):
         clock.forward(seconds=1)
         given = {"better_hash": None, "token_sha256": f"{number:064}", "expires_at": clock.now}
@@ -360,8 +361,6 @@ def test_the_oldest_session_ends_where_there_are_too_many(store, mila, caller, c
 
 
 def test_attempts_at_one_name_are_limited_before_anything_is_hashed(app, mila, caller, hasher, store):
-    from api.limits import Limits  # noqa: PLC0415
-
     app.state.house.limits = Limits.of(Settings(sign_ins_per_minute=3, address_sign_ins_per_minute=0))
     tries = [sign_in(caller(None), mila, "wrong wrong wrong") for _ in range(4)]
 
@@ -372,8 +371,6 @@ def test_attempts_at_one_name_are_limited_before_anything_is_hashed(app, mila, c
 
 
 def test_attempts_from_one_address_are_limited_whatever_the_name(app, mila, caller, hasher):
-    from api.limits import Limits  # noqa: PLC0415
-
     app.state.house.limits = Limits.of(Settings(sign_ins_per_minute=0, address_sign_ins_per_minute=3))
     names = ["anna", "bert", "carla", "mila"]
     tries = [caller(None).post("/v1/sessions", {**mila.who, "sign_in_name": name, "password": PASSWORD}) for name in names]

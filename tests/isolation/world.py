@@ -1,0 +1,324 @@
+"""Two organisations with two sites each and every kind of record. Each text of the second is a word that stands nowhere else."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+from anyio.from_thread import start_blocking_portal
+
+from api.app import build_app
+from api.logs import request_log
+from api.nightly import run_nights
+from api.passwords import Passwords
+from api.settings import Settings
+from domain.actions.checkpoints import make_checkpoint
+from domain.actions.night import record_failed_night
+from domain.actions.sessions import note_uses
+from domain.records.base import metadata
+from domain.records.engine import Store
+from domain.records.sites import Site
+from domain.records.statements import Statement
+from domain.records.tenancy import owner_column
+from domain.rules.permissions import Role, Scope
+from tests import makers, people
+from tests.api.conftest import Client
+
+SETTINGS = Settings(
+    requests_per_minute=0,
+    organisation_requests_per_minute=0,
+    imports_per_hour=0,
+    sign_ins_per_minute=0,
+    address_sign_ins_per_minute=0,
+)
+A, B = makers.ORGANISATION, makers.OTHER_ORGANISATION
+CANARY = "quokka"
+"""The beginning of every text of the second organisation; its number follows."""
+JURISDICTION = "QK-QKA"
+"""As much of a canary as fits into a jurisdiction's code."""
+UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"
+"""An id of nothing."""
+
+
+@dataclass
+class Side:
+    """One organisation: the ids of what is on record, and what its callers hold."""
+
+    organisation_id: int
+    ids: dict[str, str] = field(default_factory=dict)
+    everything: set[str] = field(default_factory=set)
+    """Every id of this organisation's that an answer could show."""
+    words: dict[str, str] = field(default_factory=dict)
+    """What each text says, by where it was said."""
+    key: str = ""
+    bound_key: str = ""
+    token: str = ""
+    digest: str = ""
+    """The entity tag of a paper."""
+    idempotency_key: str = ""
+    cursors: dict[str, str] = field(default_factory=dict)
+
+    def word(self, place: str) -> str:
+        """Return a text for a place, the same whenever it is asked for."""
+        if place not in self.words:
+            number = len(self.words)
+            self.words[place] = f"{CANARY}{number:03d}x" if self.organisation_id == B else f"reed-{number:03d}"
+        return self.words[place]
+
+
+@dataclass
+class World:
+    """Both sides. ``theirs`` must never be seen by ``ours``."""
+
+    ours: Side
+    theirs: Side
+
+
+class Service:
+    """A running service over a store, and callers of it."""
+
+    def __init__(self, store: Store, app: Any, portal: Any, lines: Any) -> None:
+        self.store, self.app, self._portal, self.lines = store, app, portal, lines
+
+    def caller(self, proof: str | None) -> Client:
+        """Return a caller with a key or a session's token."""
+        return Client(self.app, self._portal, key=proof)
+
+
+@contextmanager
+def serving(store: Store, *, lines: Any = None) -> Iterator[Service]:
+    """Yield the service over a store; ``lines`` gets its log."""
+    app = build_app(store, settings=SETTINGS, clock=lambda: makers.NOON, log=lines and request_log(lines))
+    app.state.house.passwords = Passwords(people.CHEAP)
+    with start_blocking_portal() as portal, portal.wrap_async_context_manager(app.router.lifespan_context(app)):
+        yield Service(store, app, portal, lines)
+
+
+def filled(store: Store) -> World:
+    """Put both organisations on record and return them."""
+    world = World(Side(A), Side(B))
+    with serving(store) as service:
+        for side in (world.ours, world.theirs):
+            _fill(service, side)
+    for side in (world.ours, world.theirs):
+        side.everything = _ids_of(store, side)
+    return world
+
+
+def _fill(service: Service, side: Side) -> None:
+    store, ids = service.store, side.ids
+    makers.organisation(store, organisation_id=side.organisation_id, name=side.word("organisation.name"))
+    side.key = people.key(store, organisation_id=side.organisation_id, name=side.word("key.name"), scopes=sorted(Scope))
+    client = service.caller(side.key)
+    made = _Maker(client, side)
+    for place in ("", "other_"):
+        _fill_site(made, place)
+    side.idempotency_key = side.word("idempotency.key")
+    made("site_again", "/v1/sites", {"name": side.word("again.name"), "zone": "UTC"}, Idempotency_Key=side.idempotency_key)
+    made("rule", "/v1/retention-rules", {"kind": "animal", "keep_months": 9, **_texts(side, "rule", "source", "note")})
+    made("hold", "/v1/holds", {"kind": "spare", **_texts(side, "hold", "why", "note")})
+    bound = people.key(store, organisation_id=side.organisation_id, name=side.word("bound.name"), scopes=sorted(Scope), site_ids=[ids["site"]])
+    side.bound_key = bound
+    _fill_people(service, made)
+    _fill_nights(service, side)
+    _fill_imports(made)
+    _fill_papers(made)
+    _fill_the_rest(service, side)
+    ids["key"] = client.get("/v1/keys").json()["items"][0]["id"]
+    made("spare_key", "/v1/keys", {"name": side.word("spare_key.name"), "scopes": ["records.read"]})
+    side.cursors = _cursors(client, ids)
+
+
+class _Maker:
+    """Registers records of one side through the service."""
+
+    def __init__(self, client: Client, side: Side) -> None:
+        self.client, self.side = client, side
+
+    def __call__(self, name: str, path: str, stated: dict[str, Any], **headers: str) -> None:
+        answer = self.client.post(path, stated, **headers)
+        assert answer.status_code in {200, 201, 202}, (path, answer.text)
+        self.side.ids[name] = answer.json()["id"]
+
+
+def _texts(side: Side, noun: str, *names: str) -> dict[str, str]:
+    return {name: side.word(f"{noun}.{name}") for name in names}
+
+
+def _fill_site(made: _Maker, at: str) -> None:
+    side, ids = made.side, made.side.ids
+    code = JURISDICTION if side.organisation_id == B else "XR-LOW"
+    made(f"{at}site", "/v1/sites", {"zone": "UTC", "jurisdiction": code, **_texts(side, f"{at}site", "name", "address", "note")})
+    where = {"site_id": ids[f"{at}site"]}
+    made(f"{at}system", "/v1/life-support-systems", {**where, **_texts(side, f"{at}system", "name", "note")})
+    made(
+        f"{at}enclosure",
+        "/v1/enclosures",
+        {**where, "life_support_system_id": ids[f"{at}system"], **_texts(side, f"{at}enclosure", "name", "note")},
+    )
+    made(f"{at}staff", "/v1/staff", {**where, "role": "keeper", **_texts(side, f"{at}staff", "name", "contact", "note")})
+    made(
+        f"{at}taxon",
+        "/v1/taxa",
+        {"rank": "species", **_texts(side, f"{at}taxon", "scientific_name", "common_name", "note")},
+    )
+    made(
+        f"{at}animal",
+        "/v1/animals",
+        {
+            "taxon_id": ids[f"{at}taxon"],
+            "enclosure_id": ids[f"{at}enclosure"],
+            **_texts(side, f"{at}animal", "tag", "name", "note"),
+        },
+    )
+    made(
+        f"{at}model",
+        "/v1/equipment-models",
+        {
+            "kind": "uvb-tube",
+            "life_months": 6,
+            "output_minimum": 2.0,
+            "cautions": ["wet-hands"],
+            **_texts(side, f"{at}model", "name", "output_unit", "supplier", "note"),
+        },
+    )
+    made(
+        f"{at}item",
+        "/v1/equipment",
+        {
+            **where,
+            "model_id": ids[f"{at}model"],
+            "enclosure_id": ids[f"{at}enclosure"],
+            "installed_on": "2025-03-01",
+            "override_life_months": 7,
+            **_texts(side, f"{at}item", "tag", "position", "serial", "override_reason", "note"),
+        },
+    )
+    item = f"/v1/equipment/{ids[f'{at}item']}"
+    made(f"{at}hours", f"{item}/hour-readings", {"read_on": "2026-02-01", "counter_h": 100.0, **_texts(side, f"{at}hours", "note")})
+    made(
+        f"{at}output",
+        f"{item}/output-readings",
+        {"measured_on": "2026-02-01", "value": 4.0, **_texts(side, f"{at}output", "method", "note")},
+    )
+    made(
+        f"{at}check",
+        f"{item}/checks",
+        {"kind": "electrical-inspection", "done_on": "2026-02-01", "result": "passed", **_texts(side, f"{at}check", "note")},
+    )
+    made(
+        f"{at}spare",
+        "/v1/spares",
+        {**where, "model_id": ids[f"{at}model"], "on_hand": 1, **_texts(side, f"{at}spare", "shelf", "note")},
+    )
+    for ended in ("site", "staff"):
+        made(f"{at}gone", f"/v1/{'sites' if ended == 'site' else 'staff'}", _to_end(side, f"{at}gone_{ended}", ended))
+        path = f"/v1/{'sites' if ended == 'site' else 'staff'}/{ids[f'{at}gone']}/end"
+        made(f"{at}gone_{ended}", path, {"reason": side.word(f"{at}{ended}.end_reason")})
+
+
+def _to_end(side: Side, place: str, noun: str) -> dict[str, Any]:
+    rest = {"zone": "UTC"} if noun == "site" else {"role": "viewer"}
+    return {"name": side.word(f"{place}.name"), **rest}
+
+
+def _fill_people(service: Service, made: _Maker) -> None:
+    side, ids = made.side, made.side.ids
+    granted = tuple((role, None) for role in Role if role is not Role.ADMINISTRATOR)
+    name = side.word("account.sign_in_name")
+    who = people.person(service.store, name, role=Role.ADMINISTRATOR, grants=granted, organisation_id=side.organisation_id)
+    second = people.person(service.store, side.word("second.sign_in_name"), role=Role.REGISTRAR, organisation_id=side.organisation_id)
+    ids |= {"person": str(who.staff_id), "account": str(who.account_id), "second_person": str(second.staff_id)}
+    started = people.sign_in(service.caller(None), who).json()
+    side.token, ids["session"] = started["token"], started["id"]
+    made("identity", f"/v1/accounts/{ids['account']}/identities", {"issuer": "https://id.example", "subject": side.word("identity.subject")})
+    made("grant", f"/v1/staff/{ids['staff']}/grants", {"role": "viewer", "site_id": ids["site"]})
+    asked = {"action": "erase_staff", "subject_id": ids["other_staff"], "why": side.word("approval.why")}
+    answer = service.caller(side.token).post("/v1/approvals", asked)
+    assert answer.status_code == 201, answer.text
+    ids["approval"] = answer.json()["id"]
+
+
+def _fill_nights(service: Service, side: Side) -> None:
+    for _ in run_nights(service.store, side.organisation_id, now=makers.NOON, actor="command:nightly", request_id="night"):
+        pass
+    earlier = makers.origin(organisation_id=side.organisation_id, at=makers.NOON - timedelta(days=1))
+    with service.store.transaction(earlier) as unit:
+        site = unit.fetch(Site, UUID(side.ids["site"]))
+        side.ids["night"] = str(record_failed_night(unit, site, error=side.word("nightly_run.error")).id)
+
+
+def _fill_imports(made: _Maker) -> None:
+    side = made.side
+    file = f"name,zone,{side.word('import.column')}\n{side.word('import.row')},{side.word('import.zone')},x\n".encode()
+    files = {"file": (f"{side.word('import.file_name')}.csv", file)}
+    answer = made.client.request("POST", "/v1/imports?kind=sites&dry_run=true", files=files)
+    side.ids["import"] = answer.json()["id"]
+    assert _finished(made.client, f"/v1/imports/{side.ids['import']}")["state"] == "done"
+
+
+def _fill_papers(made: _Maker) -> None:
+    made("report", "/v1/reports", {"site_id": made.side.ids["site"]})
+    assert _finished(made.client, f"/v1/reports/{made.side.ids['report']}")["state"] == "done"
+    made.side.digest = made.client.get(f"/v1/reports/{made.side.ids['report']}/file").headers["ETag"]
+
+
+def _finished(client: Client, path: str) -> dict[str, Any]:
+    until = time.monotonic() + 60
+    while (found := client.get(path).json())["state"] in {"waiting", "running"} and time.monotonic() < until:
+        time.sleep(0.02)
+    return dict(found)
+
+
+def _fill_the_rest(service: Service, side: Side) -> None:
+    """Put on record what no door makes: a checkpoint, the use of a key and what was read."""
+    with service.store.transaction(replace(makers.origin(organisation_id=side.organisation_id), actor=side.word("origin.actor"))) as unit:
+        make_checkpoint(unit, lambda _: side.word("checkpoint.signature"), key_id=side.word("checkpoint.key_id"))
+        note_uses(unit, keys={}, sessions={})
+    service.caller(side.key).get(f"/v1/staff/{side.ids['staff']}")
+    service.caller(side.key).get(f"/v1/reports/{side.ids['report']}/file")
+
+
+def _cursors(client: Client, ids: dict[str, str]) -> dict[str, str]:
+    """Return the cursor to the second page of every list that has one."""
+    lists = [path for path in client.app.openapi()["paths"] if "get" in client.app.openapi()["paths"][path]]
+    found = {}
+    for path in lists:
+        asked = path.replace("{equipment_id}", ids["item"]).replace("{account_id}", ids["account"]).replace("{staff_id}", ids["staff"])
+        if "{" not in asked:
+            answer = client.get(asked, params={"limit": 1}).content if asked.startswith("/v1/") else b"{}"
+            following = json.loads(answer).get("next") if answer[:1] == b"{" else None
+            if following is not None:
+                found[path] = following
+    return found
+
+
+def _ids_of(store: Store, side: Side) -> set[str]:
+    """Return the ids of every row of an organisation, however it is called."""
+    found: set[str] = set()
+    with store.snapshot(makers.origin(organisation_id=side.organisation_id)) as unit:
+        for table in metadata.sorted_tables:
+            if "id" in table.columns and table.name != "organisation":
+                own = table.c[owner_column(table)] == sa.bindparam("organisation_id")
+                found |= {str(one) for (one,) in unit.rows(Statement(sa.select(table.c.id).where(own)))}
+    return found
+
+
+def rows_of(store: Store, organisation_id: int) -> dict[str, list[tuple[Any, ...]]]:
+    """Return every row of an organisation, by table, in one order."""
+    found: dict[str, list[tuple[Any, ...]]] = {}
+    with store.snapshot(makers.origin(organisation_id=organisation_id)) as unit:
+        for table in metadata.sorted_tables:
+            own = table.c[owner_column(table)] == sa.bindparam("organisation_id")
+            found[table.name] = sorted(unit.rows(Statement(sa.select(table).where(own))), key=repr)
+    return found
+
+
+Caller = Callable[[str | None], Client]
