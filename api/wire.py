@@ -15,7 +15,7 @@ from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from api.context import House
 from api.envelope import EVERYWHERE, NO_FRAMES
-from api.errors import problem
+from api.errors import log, problem
 
 MOST_HEAD_BYTES = 65_536
 """Of a request's line and headers."""
@@ -23,6 +23,8 @@ KEEP_ALIVE_S = 5
 """How long a connection may rest between two requests [s]."""
 ROOM_TO_REFUSE = 4
 """The server's own wall, which refuses without a problem's form, stands at so many times ``max_connections``."""
+MOST_ACCEPTED = 128
+"""Connections taken in one turn of the loop."""
 SWITCH_S = 0.001
 """How long a thread that computes may keep the event loop waiting [s]; without it each wait could be five times as long."""
 INTERRUPTED = 2
@@ -116,11 +118,55 @@ class Server(uvicorn.Server):
         self.draining = house.draining
         self.grace_s = settings.stop_grace_s
         self.stop_at: float | None = None
+        self.coming: set[asyncio.Task[None]] = set()
 
     def run(self, sockets: list[socket.socket] | None = None) -> None:
         """Serve until stopped."""
         sys.setswitchinterval(SWITCH_S)
         super().run(sockets)
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Start the application, and take connections from the listening sockets.
+
+        libuv takes one connection in a turn of the loop: when turns are long, callers would wait where nobody counts them.
+        """
+        await super().startup(sockets=[])
+        loop = asyncio.get_running_loop()
+        for listener in sockets or ():
+            listener.setblocking(False)
+            loop.add_reader(listener.fileno(), self._accept, listener)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Take no more connections, and end those that there are once their requests are answered."""
+        loop = asyncio.get_running_loop()
+        for listener in sockets or ():
+            loop.remove_reader(listener.fileno())
+        await asyncio.gather(*self.coming)
+        await super().shutdown(sockets)
+
+    def _accept(self, listener: socket.socket) -> None:
+        loop = asyncio.get_running_loop()
+        for _ in range(MOST_ACCEPTED):
+            try:
+                connection, _address = listener.accept()
+            except BlockingIOError:
+                return
+            except OSError as refused:
+                log.warning("a connection could not be taken: %s", refused)
+                return
+            task = loop.create_task(self._connect(connection))
+            self.coming.add(task)
+            task.add_done_callback(self.coming.discard)
+
+    async def _connect(self, connection: socket.socket) -> None:
+        config, state = self.config, self.server_state
+        connection.setblocking(False)
+        try:
+            await asyncio.get_running_loop().connect_accepted_socket(
+                lambda: Wire(config=config, server_state=state, app_state=self.lifespan.state), connection
+            )
+        except OSError:
+            connection.close()
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002 - as signals are handled
         """Begin to stop."""

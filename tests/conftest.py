@@ -108,13 +108,19 @@ def migrated_template(postgres_template: Callable[..., None]) -> str:
     return name
 
 
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a migrated SQLite file that nobody opens: migrating takes longer than most tests, copying nothing."""
+    path = tmp_path_factory.mktemp("template") / "reedbed.sqlite3"
+    migrations.upgrade(f"sqlite:///{path}")
+    return path
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Return the URL of a migrated, empty database; on PostgreSQL as the service signs in, owning nothing."""
     if request.param == "sqlite":
-        url = f"sqlite:///{tmp_path / 'reedbed.sqlite3'}"
-        migrations.upgrade(url)
-        return url
+        return f"sqlite:///{shutil.copy(request.getfixturevalue('migrated_file'), tmp_path / 'reedbed.sqlite3')}"
     template = request.getfixturevalue("migrated_template")
     clone = request.getfixturevalue("postgres_database")
     return url_for(request.getfixturevalue("postgres_url"), database=clone(template), role="reedbed_service")

@@ -134,7 +134,7 @@ def reset_account(unit: Unit, account_id: UUID, *, code: Code) -> Account:
     found = _others(unit, account_id)
     _change_secret(unit, found, password_hash=None, code=code)
     end_sessions_of(unit, found.id)
-    return unit.change(found, {"password_set_at": None}, action="reset_account")
+    return unit.leave(found, {"password_set_at": None}, action="reset_account")
 
 
 def set_password(unit: Unit, account_id: UUID, *, password_hash: str, but: UUID | None = None) -> Account:
@@ -146,7 +146,7 @@ def set_password(unit: Unit, account_id: UUID, *, password_hash: str, but: UUID 
     found = _kept(unit, account_id)
     _change_secret(unit, found, password_hash=password_hash, code=None)
     end_sessions_of(unit, found.id, but=but)
-    return unit.change(found, {"password_set_at": unit.origin.at}, action="set_password")
+    return unit.leave(found, {"password_set_at": unit.origin.at}, action="set_password")
 
 
 def change_password(unit: Unit, account_id: UUID, *, proved_by: str, password_hash: str, but: UUID | None) -> Account | None:

@@ -145,8 +145,7 @@ class SqliteStore:
         self._refusals = self._errors.as_refusals
         self._writing = threading.Lock()
         self._reading = threading.Lock()
-        with self._refusals():
-            self._writer = self.connect()
+        self._writer = self.connect()
         self._written = self.furnish(self._writer)
         self._reader: Any = None
         self._read_of = Whose()
@@ -155,6 +154,10 @@ class SqliteStore:
 
     def connect(self) -> Any:  # noqa: ANN401 - a DB-API connection of either driver
         """Return a connection that keeps the contract of this module."""
+        with self._refusals():
+            return self._connected()
+
+    def _connected(self) -> Any:  # noqa: ANN401 - a DB-API connection of either driver
         connection = self.driver.connect(str(self.path), isolation_level=None, check_same_thread=False)
         journal_mode, synchronous = ("WAL", "FULL") if self.write_ahead else ("DELETE", "EXTRA")
         for pragma in (

@@ -194,9 +194,22 @@ class Unit:
         """
         old = row_of(record)
         refuse_beyond_reach(self, type(record), old)
-        differing = {name: value for name, value in values.items() if _plain(old[name]) != _plain(value)}
-        if not differing:
+        if all(_plain(old[name]) == _plain(value) for name, value in values.items()):
             return record
+        return self.leave(record, values, action=action, reason=reason)
+
+    def leave(self, record: R, values: Mapping[str, Any], *, action: str, reason: str | None = None) -> R:
+        """Change a record's columns as ``change`` does; without a difference the version is raised and the entry left all the same.
+
+        For acts that change more than the record's columns show, such as its secret.
+
+        Raises:
+            Overtaken: The record's version is not the stored one any more.
+            NotAllowed: It is, or would then be, at a site that the origin does not reach.
+        """
+        old = row_of(record)
+        refuse_beyond_reach(self, type(record), old)
+        differing = {name: value for name, value in values.items() if _plain(old[name]) != _plain(value)}
         new = {**old, **differing, "version": record.version + 1}
         refuse_beyond_reach(self, type(record), new)
         changed = self.run(

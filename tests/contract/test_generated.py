@@ -16,14 +16,13 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from pydantic import BaseModel, TypeAdapter
 
 from api.bodies.problem import Problem
-from api.envelope import EVERYWHERE, NO_FRAMES
+from api.envelope import EVERYWHERE
 from tests.contract.generated import Plan, run
 
 USUAL_CASES = 2_000
 CASES = int(os.environ.get("REEDBED_CASES", USUAL_CASES))
 SEED = int(os.environ.get("REEDBED_SEED", 20260301 if CASES == USUAL_CASES else secrets.randbits(32)))
 ALWAYS = tuple((name.decode(), value.decode()) for name, value in EVERYWHERE)
-ON_RECORDS = (*ALWAYS, *((name.decode(), value.decode()) for name, value in (NO_FRAMES,)))
 EXCLUDED: dict[str, str] = {}
 """Operations that no request is generated for, each with the reason."""
 NEVER_ASKED = {

@@ -183,8 +183,11 @@ def test_every_body_that_is_wrong_as_a_whole_is_refused(callers):
     assert len(verdicts[0]) >= 27 * 20
 
 
-def pairs(name: str, schema: dict[str, object]) -> dict[str, bytes]:
-    """Return what a query parameter is tried with, as it stands in the query."""
+IN_EVERY_QUERY = ("nothing", "NUL", "override", "not UTF-8", "statement", "large", "no such day", "braces", "cursor of another")
+
+
+def pairs(name: str, *, whole: bool) -> dict[str, bytes]:
+    """Return what a query parameter is tried with, as it stands in the query: all of it, or what every one is tried with."""
     key = name.encode()
     texts = {
         "nothing": b"",
@@ -227,7 +230,7 @@ def pairs(name: str, schema: dict[str, object]) -> dict[str, bytes]:
         "cursor too far": b"eyJvZiI6ImFiIiwicmFuayI6OTk5OTk5OTk5OTk5LCJpZCI6IjAifQ",
     }
     return {
-        **{said: key + b"=" + text for said, text in texts.items()},
+        **{said: key + b"=" + text for said, text in texts.items() if whole or said in IN_EVERY_QUERY},
         "twice": key + b"=1&" + key + b"=2",
         "no equals sign": key,
         "in other letters": key.upper() + b"=1",
@@ -240,13 +243,14 @@ def test_every_query_parameter_is_read_strictly(callers):
     nothing = {"ampersands": b"&&&", "nothing": b""}
     verdicts, wrong = [], []
     for service, caller in callers:
-        mine = {}
+        mine, met = {}, set()
         for path, method, operation in operations(service):
             if method != "get" or not path.startswith("/v1/"):
                 continue
             here = filled(path, service.known)
             said = {one["name"]: one["schema"] for one in operation.get("parameters", ()) if one["in"] == "query"}
-            every = {f"{name} {what}": pair for name, schema in said.items() for what, pair in pairs(name, schema).items()}
+            every = {f"{name} {what}": pair for name in said for what, pair in pairs(name, whole=name not in met or EVERYTHING).items()}
+            met |= {*said}
             for what, query in {**every, **strange, **nothing}.items():
                 answer = caller.send(Sent("GET", here, query=query))
                 case = f"{path} {what}"
@@ -261,7 +265,7 @@ def test_every_query_parameter_is_read_strictly(callers):
 
     assert wrong == []
     assert [(case, one, verdicts[1][case]) for case, one in verdicts[0].items() if verdicts[1][case] != one] == []
-    assert len(verdicts[0]) >= 2_000
+    assert len(verdicts[0]) >= 1_500
 
 
 def test_every_id_in_a_path_has_one_form(callers):

@@ -19,6 +19,7 @@ from domain.records.journal import Origin
 from domain.records.tables import make_ready
 from domain.records.unit import Unit
 from tests import makers
+from tests.faults.serving import UNLIMITED
 
 TOGETHER = 40
 KEY_LATE_S = 0.03
@@ -135,6 +136,6 @@ def serve(flaw: str, path: str, port: int) -> None:
     """Serve a SQLite file with a flaw."""
     make_ready()
     store: Store = STORES[flaw](Path(path))
-    app = build_app(store, settings=Settings(), clock=lambda: makers.NOON)
+    app = build_app(store, settings=Settings(**UNLIMITED), clock=lambda: makers.NOON)
     listener = socket.create_server(("127.0.0.1", port))
     uvicorn.Server(uvicorn.Config(app, log_level="warning")).run(sockets=[listener])

@@ -13,6 +13,8 @@ from tests.faults.forked import Child, Forker
 
 STARTED_WITHIN_S = 60
 ANSWER_WITHIN_S = 30
+UNLIMITED = {"requests_per_minute": 0, "organisation_requests_per_minute": 0}
+"""A few callers here ask more than a site's programs do; limits have tests of their own."""
 
 
 def free_port() -> int:
@@ -59,6 +61,12 @@ class Line:
         self._http.close()
 
 
+def environment_of(url: str) -> dict[str, str]:
+    """Return the settings of a service over a database; a server for tests may be volatile where it is not the one that breaks."""
+    limits = {f"REEDBED_{name.upper()}": str(value) for name, value in UNLIMITED.items()}
+    return {"REEDBED_DATABASE_URL": url, "REEDBED_POOL_SIZE": "4", "REEDBED_ACCEPT_VOLATILE_DATABASE": "true", **limits}
+
+
 @dataclass
 class Service:
     """A serving process that can be ended and started again."""
@@ -73,8 +81,7 @@ class Service:
         """Start serving and return how long [s] it took to be ready."""
         began = time.monotonic()
         if self.flaw is None:
-            environment = {"REEDBED_DATABASE_URL": self.url, "REEDBED_POOL_SIZE": "4"}
-            self.child = self.forker.fork("api.__main__:main", ["serve", "--port", str(self.port)], environment=environment)
+            self.child = self.forker.fork("api.__main__:main", ["serve", "--port", str(self.port)], environment=environment_of(self.url))
         else:
             self.child = self.forker.fork("tests.faults.broken_service:serve", self.flaw, self.url.removeprefix("sqlite:///"), self.port)
         while not self.is_ready():

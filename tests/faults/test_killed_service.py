@@ -19,7 +19,7 @@ from tests import makers
 from tests.api.conftest import make_key
 from tests.faults.acknowledged import Keeper, all_work, crew, faults_found
 from tests.faults.forked import HOUSE
-from tests.faults.serving import STARTED_WITHIN_S, Service, free_port
+from tests.faults.serving import STARTED_WITHIN_S, Service, environment_of, free_port
 
 pytestmark = [pytest.mark.fault, pytest.mark.timeout(1800)]
 
@@ -93,7 +93,7 @@ def test_a_service_with_a_flaw_is_found_out(forker, database_url, flaw):
 def test_a_new_process_is_ready_soon_after_another_was_killed(scene, database_url):
     scene.service.kill()
     port = free_port()
-    environment = {**os.environ, "REEDBED_DATABASE_URL": database_url, "REEDBED_PORT": str(port)}
+    environment = {**os.environ, **environment_of(database_url), "REEDBED_PORT": str(port)}
     began = time.monotonic()
     process = subprocess.Popen(
         [sys.executable, "-m", "api", "serve"], cwd=HOUSE, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL

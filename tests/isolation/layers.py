@@ -19,9 +19,9 @@ from domain.records.statements import Compiled, Row, Statement
 from domain.records.tables import make_ready
 from domain.records.tenancy import Whose
 
-_OWN = re.compile(r"((?:\w+\.)?(?:organisation_id|id)) = $")
+_OWN = re.compile(r"(\b(?:\w+\.)*(?:organisation_id|id)) = $")
 _OWN_NAMES = frozenset({"organisation_id", "at_organisation_id"})
-_NAMED = re.compile(r"((?:\w+\.)?(?:organisation_id|id)) = (%\((?:at_)?organisation_id\)s(?:::\w+)?)")
+_NAMED = re.compile(r"(\b(?:\w+\.)*(?:organisation_id|id)) = (%\((?:at_)?organisation_id\)s(?:::\w+)?)")
 _OTHER_COMPARISON = re.compile(r"(?:=|<|>|<=|>=|\bIN\b|\bEXISTS\b) ")
 
 

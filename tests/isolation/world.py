@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -43,6 +43,7 @@ CANARY = "quokka"
 """The beginning of every text of the second organisation; its number follows."""
 JURISDICTION = "QK-QKA"
 """As much of a canary as fits into a jurisdiction's code."""
+SHORTEST_MARK = 9
 UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"
 """An id of nothing."""
 
@@ -53,8 +54,6 @@ class Side:
 
     organisation_id: int
     ids: dict[str, str] = field(default_factory=dict)
-    everything: set[str] = field(default_factory=set)
-    """Every id of this organisation's that an answer could show."""
     words: dict[str, str] = field(default_factory=dict)
     """What each text says, by where it was said."""
     key: str = ""
@@ -79,6 +78,9 @@ class World:
 
     ours: Side
     theirs: Side
+    marks: set[str] = field(default_factory=set)
+    """Every id, name, digest and other text that is on record of theirs and not of ours."""
+    folded: set[str] = field(default_factory=set)
 
 
 class Service:
@@ -107,9 +109,15 @@ def filled(store: Store) -> World:
     with serving(store) as service:
         for side in (world.ours, world.theirs):
             _fill(service, side)
-    for side in (world.ours, world.theirs):
-        side.everything = _ids_of(store, side)
+    ours, theirs = (_texts_in(rows_of(store, number)) for number in (A, B))
+    world.marks = theirs - ours
     return world
+
+
+def _texts_in(rows: Mapping[str, Sequence[Sequence[Any]]]) -> set[str]:
+    """Return every text and every id in some rows that is long enough to be nobody else's by chance."""
+    cells = (str(cell) for table in rows.values() for row in table for cell in row if isinstance(cell, (str, UUID)))
+    return {cell for cell in cells if len(cell) >= SHORTEST_MARK}
 
 
 def _fill(service: Service, side: Side) -> None:
@@ -127,6 +135,7 @@ def _fill(service: Service, side: Side) -> None:
     bound = people.key(store, organisation_id=side.organisation_id, name=side.word("bound.name"), scopes=sorted(Scope), site_ids=[ids["site"]])
     side.bound_key = bound
     _fill_people(service, made)
+    _fill_what_ended(made)
     _fill_nights(service, side)
     _fill_imports(made)
     _fill_papers(made)
@@ -218,15 +227,46 @@ def _fill_site(made: _Maker, at: str) -> None:
         "/v1/spares",
         {**where, "model_id": ids[f"{at}model"], "on_hand": 1, **_texts(side, f"{at}spare", "shelf", "note")},
     )
-    for ended in ("site", "staff"):
-        made(f"{at}gone", f"/v1/{'sites' if ended == 'site' else 'staff'}", _to_end(side, f"{at}gone_{ended}", ended))
-        path = f"/v1/{'sites' if ended == 'site' else 'staff'}/{ids[f'{at}gone']}/end"
-        made(f"{at}gone_{ended}", path, {"reason": side.word(f"{at}{ended}.end_reason")})
 
 
-def _to_end(side: Side, place: str, noun: str) -> dict[str, Any]:
-    rest = {"zone": "UTC"} if noun == "site" else {"role": "viewer"}
-    return {"name": side.word(f"{place}.name"), **rest}
+ENDED = {
+    "hours": "equipment/{gone_item}/hour-readings/{gone_hours}",
+    "output": "equipment/{gone_item}/output-readings/{gone_output}",
+    "check": "equipment/{gone_item}/checks/{gone_check}",
+    "spare": "spares/{gone_spare}",
+    "item": "equipment/{gone_item}",
+    "animal": "animals/{gone_animal}",
+    "enclosure": "enclosures/{gone_enclosure}",
+    "system": "life-support-systems/{gone_system}",
+    "model": "equipment-models/{gone_model}",
+    "taxon": "taxa/{gone_taxon}",
+    "staff": "staff/{gone_staff}",
+    "site": "sites/{gone_site}",
+    "rule": "retention-rules/{gone_rule}",
+    "key": "keys/{gone_key}",
+    "identity": "accounts/{gone_account}/identities/{gone_identity}",
+    "grant": "staff/{person}/grants/{gone_grant}",
+    "account": "accounts/{gone_account}",
+}
+"""What has ended, in an order in which it can: one of each kind."""
+
+
+def _fill_what_ended(made: _Maker) -> None:
+    side, ids = made.side, made.side.ids
+    _fill_site(made, "gone_")
+    made("gone_rule", "/v1/retention-rules", {"kind": "spare", "keep_months": 9, **_texts(side, "gone_rule", "source")})
+    made("gone_key", "/v1/keys", {"scopes": ["records.read"], **_texts(side, "gone_key", "name")})
+    made("gone_account", "/v1/accounts", {"staff_id": ids["other_staff"], **_texts(side, "gone_account", "sign_in_name")})
+    _fill_identity(made, "gone_")
+    made("gone_grant", f"/v1/staff/{ids['person']}/grants", {"role": "viewer", "site_id": ids["other_site"]})
+    for noun, path in ENDED.items():
+        made(f"gone_{noun}", f"/v1/{path.format(**ids)}/end", {"reason": side.word(f"{noun}.end_reason")})
+
+
+def _fill_identity(made: _Maker, at: str) -> None:
+    side = made.side
+    stated = {"issuer": f"https://{side.word(f'{at}identity.issuer')}.example", "subject": side.word(f"{at}identity.subject")}
+    made(f"{at}identity", f"/v1/accounts/{side.ids[f'{at}account']}/identities", stated)
 
 
 def _fill_people(service: Service, made: _Maker) -> None:
@@ -238,7 +278,7 @@ def _fill_people(service: Service, made: _Maker) -> None:
     ids |= {"person": str(who.staff_id), "account": str(who.account_id), "second_person": str(second.staff_id)}
     started = people.sign_in(service.caller(None), who).json()
     side.token, ids["session"] = started["token"], started["id"]
-    made("identity", f"/v1/accounts/{ids['account']}/identities", {"issuer": "https://id.example", "subject": side.word("identity.subject")})
+    _fill_identity(made, "")
     made("grant", f"/v1/staff/{ids['staff']}/grants", {"role": "viewer", "site_id": ids["site"]})
     asked = {"action": "erase_staff", "subject_id": ids["other_staff"], "why": side.word("approval.why")}
     answer = service.caller(side.token).post("/v1/approvals", asked)
@@ -259,7 +299,8 @@ def _fill_imports(made: _Maker) -> None:
     side = made.side
     file = f"name,zone,{side.word('import.column')}\n{side.word('import.row')},{side.word('import.zone')},x\n".encode()
     files = {"file": (f"{side.word('import.file_name')}.csv", file)}
-    answer = made.client.request("POST", "/v1/imports?kind=sites&dry_run=true", files=files)
+    mapping = {"mapping": f"# {side.word('import.mapping')}"}
+    answer = made.client.request("POST", "/v1/imports?kind=sites&dry_run=true", files=files, data=mapping)
     side.ids["import"] = answer.json()["id"]
     assert _finished(made.client, f"/v1/imports/{side.ids['import']}")["state"] == "done"
 
@@ -300,17 +341,6 @@ def _cursors(client: Client, ids: dict[str, str]) -> dict[str, str]:
     return found
 
 
-def _ids_of(store: Store, side: Side) -> set[str]:
-    """Return the ids of every row of an organisation, however it is called."""
-    found: set[str] = set()
-    with store.snapshot(makers.origin(organisation_id=side.organisation_id)) as unit:
-        for table in metadata.sorted_tables:
-            if "id" in table.columns and table.name != "organisation":
-                own = table.c[owner_column(table)] == sa.bindparam("organisation_id")
-                found |= {str(one) for (one,) in unit.rows(Statement(sa.select(table.c.id).where(own)))}
-    return found
-
-
 def rows_of(store: Store, organisation_id: int) -> dict[str, list[tuple[Any, ...]]]:
     """Return every row of an organisation, by table, in one order."""
     found: dict[str, list[tuple[Any, ...]]] = {}
@@ -320,5 +350,3 @@ def rows_of(store: Store, organisation_id: int) -> dict[str, list[tuple[Any, ...
             found[table.name] = sorted(unit.rows(Statement(sa.select(table).where(own))), key=repr)
     return found
 
-
-Caller = Callable[[str | None], Client]

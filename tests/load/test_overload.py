@@ -38,10 +38,10 @@ def test_too_many_requests_are_refused_at_once_and_those_taken_are_answered_in_t
     with served(url, tmp_path, UNLIMITED) as here:
         most = ceiling(here.port, mixed(furnished, seed=next(seeds), shares=HEAVY), for_s=1)
         before = volley(here, per_s=most / 4, for_s=1.5)
-        too_much = volley(here, per_s=3 * most, for_s=2)
+        too_much = volley(here, per_s=3 * most, for_s=3)
         after = volley(here, per_s=most / 4, for_s=1.5)
     with served(url, tmp_path, {**UNLIMITED, **NO_ADMISSION}) as here:
-        without = volley(here, per_s=3 * most, for_s=2)
+        without = volley(here, per_s=3 * most, for_s=3)
 
     sys.stdout.write(f"\nceiling {most:.0f}/s; {'; '.join(map(told, (before, too_much, after, without)))}\n")
     assert set(before.statuses()) == set(after.statuses()) == {200, 201}
