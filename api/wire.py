@@ -133,7 +133,7 @@ class Server(uvicorn.Server):
         await super().startup(sockets=[])
         loop = asyncio.get_running_loop()
         for listener in sockets or ():
-            listener.setblocking(False)
+            listener.settimeout(0)
             loop.add_reader(listener.fileno(), self._accept, listener)
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
@@ -160,7 +160,7 @@ class Server(uvicorn.Server):
 
     async def _connect(self, connection: socket.socket) -> None:
         config, state = self.config, self.server_state
-        connection.setblocking(False)
+        connection.settimeout(0)
         try:
             await asyncio.get_running_loop().connect_accepted_socket(
                 lambda: Wire(config=config, server_state=state, app_state=self.lifespan.state), connection

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -95,9 +97,6 @@ OWN_ACCOUNT = Statement(
         _account.c.ended_on.is_(None),
     )
 )
-ANY_ACCOUNT = Statement(
-    sa.select(sa.func.count()).select_from(_account).where(_account.c.organisation_id == sa.bindparam("organisation_id"))
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,12 +171,12 @@ def end_account(unit: Unit, account_id: UUID, ending: Ending) -> Account:
         Conflict: It has ended, or it is the only administrator's.
     """
     found = _others(unit, account_id)
-    closed = ended(unit, found, ending, today=unit.origin.at.date())
+    with keeping_an_administrator(unit):
+        closed = ended(unit, found, ending, today=unit.origin.at.date())
     _change_secret(unit, found, password_hash=None, code=None)
     end_sessions_of(unit, found.id)
     for identity in unit.all(AccountIdentity, IDENTITIES_OF_ACCOUNT, account_id=found.id):
         ended(unit, identity, ending, today=unit.origin.at.date())
-    refuse_no_administrator(unit)
     return closed
 
 
@@ -237,21 +236,23 @@ def end_grant(unit: Unit, staff_id: UUID, grant_id: UUID, ending: Ending) -> Rol
     found = unit.fetch(RoleGrant, grant_id)
     if found.staff_id != staff_id:
         raise NotFound("There is no such role grant.")
-    closed = ended(unit, found, ending, today=unit.origin.at.date())
-    refuse_no_administrator(unit)
-    return closed
+    with keeping_an_administrator(unit):
+        return ended(unit, found, ending, today=unit.origin.at.date())
 
 
-def refuse_no_administrator(unit: Unit) -> None:
-    """Refuse a change after which nobody could administer the organisation any more, unless nobody has an account.
+@contextmanager
+def keeping_an_administrator(unit: Unit) -> Iterator[None]:
+    """Refuse the change in the block if it takes away the last account that could administer the organisation.
 
     It waits for whoever else is changing records of the organisation: two administrators who end each other leave one of them.
 
     Raises:
         Conflict: No account of an administrator of the whole organisation would be left.
     """
+    there_was = unit.rows(ADMINISTRATORS, administrator=Role.ADMINISTRATOR)
+    yield
     unit.row(journal.LOCK_HEAD)
-    if not unit.rows(ADMINISTRATORS, administrator=Role.ADMINISTRATOR) and unit.rows(ANY_ACCOUNT) != [(0,)]:
+    if there_was and not unit.rows(ADMINISTRATORS, administrator=Role.ADMINISTRATOR):
         sentence = "Nobody could administer the organisation any more. Make somebody else administrator first."
         raise Conflict(sentence, code="last-administrator")
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
-from domain.actions.accounts import refuse_no_administrator
+from domain.actions.accounts import keeping_an_administrator
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred
 from domain.records.sites import Site
 from domain.records.staff import Staff, StaffStated
@@ -21,13 +21,16 @@ def register_staff(unit: Unit, stated: StaffStated, *, record_id: UUID | None = 
 
 
 def change_staff(unit: Unit, staff_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Staff:
-    """Apply a correction to a member of staff and return the record."""
+    """Apply a correction to a member of staff and return the record.
+
+    Raises:
+        Conflict: The organisation would be left without an administrator.
+    """
     found = current(unit, Staff, staff_id, expected_version=expected_version)
     stated = merged(StaffStated, found, patch)
     _check_site(unit, stated)
-    changed = corrected(unit, found, stated)
-    refuse_no_administrator(unit)
-    return changed
+    with keeping_an_administrator(unit):
+        return corrected(unit, found, stated)
 
 
 def end_staff(unit: Unit, staff_id: UUID, ending: Ending) -> Staff:
@@ -36,9 +39,8 @@ def end_staff(unit: Unit, staff_id: UUID, ending: Ending) -> Staff:
     Raises:
         Conflict: The organisation would be left without an administrator.
     """
-    closed = ended(unit, unit.fetch(Staff, staff_id), ending, today=unit.origin.at.date())
-    refuse_no_administrator(unit)
-    return closed
+    with keeping_an_administrator(unit):
+        return ended(unit, unit.fetch(Staff, staff_id), ending, today=unit.origin.at.date())
 
 
 def _check_site(unit: Unit, stated: StaffStated) -> None:

@@ -1,6 +1,7 @@
 """One transaction: what it reads, what it changes, and the journal entries that its changes leave.
 
-Records are written only through ``add``, ``add_many`` and ``change``, and each of these leaves its entry, so no action can forget one.
+Records are written only through ``add``, ``add_many``, ``change`` and ``leave``, and each of these leaves its entry, so no action can forget
+one.
 """
 
 from __future__ import annotations
@@ -192,24 +193,27 @@ class Unit:
             Overtaken: The record's version is not the stored one any more.
             NotAllowed: It is, or would then be, at a site that the origin does not reach.
         """
-        old = row_of(record)
-        refuse_beyond_reach(self, type(record), old)
-        if all(_plain(old[name]) == _plain(value) for name, value in values.items()):
-            return record
-        return self.leave(record, values, action=action, reason=reason)
+        differing = self._differing(record, values)
+        return self._changed(record, differing, action=action, reason=reason) if differing else record
 
     def leave(self, record: R, values: Mapping[str, Any], *, action: str, reason: str | None = None) -> R:
-        """Change a record's columns as ``change`` does; without a difference the version is raised and the entry left all the same.
+        """Change a record as ``change`` does; without a difference its version is raised and the entry left all the same.
 
-        For acts that change more than the record's columns show, such as its secret.
+        For acts that do more than the record's columns show, such as change its secret.
 
         Raises:
             Overtaken: The record's version is not the stored one any more.
             NotAllowed: It is, or would then be, at a site that the origin does not reach.
         """
+        return self._changed(record, self._differing(record, values), action=action, reason=reason)
+
+    def _differing(self, record: Record, values: Mapping[str, Any]) -> dict[str, Any]:
         old = row_of(record)
         refuse_beyond_reach(self, type(record), old)
-        differing = {name: value for name, value in values.items() if _plain(old[name]) != _plain(value)}
+        return {name: value for name, value in values.items() if _plain(old[name]) != _plain(value)}
+
+    def _changed(self, record: R, differing: Mapping[str, Any], *, action: str, reason: str | None) -> R:
+        old = row_of(record)
         new = {**old, **differing, "version": record.version + 1}
         refuse_beyond_reach(self, type(record), new)
         changed = self.run(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -39,6 +40,7 @@ def every_call() -> bool:
 @pytest.fixture(scope="session")
 def forker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Forker]:
     """Yield what makes processes of ours quickly."""
+    _need("processes that fork", met=hasattr(os, "fork"))
     with forking(tmp_path_factory.mktemp("forked")) as made:
         yield made
 
@@ -53,14 +55,14 @@ def restartable_postgres() -> Iterator[RestartablePostgres]:
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """Yield a file system of 3 MB."""
-    _need(MAY_MOUNT, met=_is_superuser())
+    _need(MAY_MOUNT, met=_may_mount(tmp_path))
     yield from _mounted(tmp_path / "small", ["-t", "tmpfs", "-o", "size=3m", "reedbed-small"])
 
 
 @pytest.fixture
 def failing_disk(tmp_path: Path) -> Iterator[Path]:
     """Yield a file system that turns read-only once ``mount -o remount,abort`` tells it that something is wrong with it."""
-    _need(MAY_MOUNT, met=_is_superuser())
+    _need(MAY_MOUNT, met=_may_mount(tmp_path) and Path("/dev/loop-control").exists() and shutil.which("mkfs.ext4") is not None)
     image = tmp_path / "image"
     with image.open("wb") as empty:
         empty.truncate(32 << 20)
@@ -71,7 +73,7 @@ def failing_disk(tmp_path: Path) -> Iterator[Path]:
 @pytest.fixture
 def lazy_disk(tmp_path: Path) -> Iterator[Any]:
     """Yield a disk that keeps only what was asked of it to keep."""
-    _need(HAS_FUSE, met=_is_superuser() and Path("/dev/fuse").exists() and _has_libfuse())
+    _need(HAS_FUSE, met=_may_mount(tmp_path) and Path("/dev/fuse").exists() and _has_libfuse())
     from tests.faults.lazy_disk import mounted  # noqa: PLC0415 - where there is no libfuse it cannot be imported
 
     with mounted(tmp_path) as disk:
@@ -96,8 +98,16 @@ def _need(what: str, *, met: bool) -> None:
     pytest.skip(f"not possible here: {what}")
 
 
-def _is_superuser() -> bool:
-    return os.name == "posix" and os.geteuid() == 0
+def _may_mount(folder: Path) -> bool:
+    """Return whether file systems may be mounted here; in a container not even the superuser may, unless it was allowed."""
+    if os.name != "posix" or os.geteuid() != 0:
+        return False
+    place = folder / "attempt"
+    place.mkdir(exist_ok=True)
+    made = subprocess.run(["mount", "-t", "tmpfs", "reedbed-attempt", place], check=False, capture_output=True)
+    if made.returncode == 0:
+        subprocess.run(["umount", place], check=True)
+    return made.returncode == 0
 
 
 def _has_libfuse() -> bool:

@@ -38,12 +38,19 @@ class Place:
     @contextmanager
     def store(self, layers: Layers = ALL) -> Iterator[Store]:
         """Yield a store with some of the layers over a copy of its own."""
+        with self.stores(layers) as (opened, _):
+            yield opened
+
+    @contextmanager
+    def stores(self, layers: Layers) -> Iterator[tuple[Store, Store]]:
+        """Yield a store with some of the layers over a copy of its own, and one with all of them beside it."""
         with self.copied() as (url, unbound_url):
-            opened = open_layered(url if layers.database else unbound_url, layers)
+            opened, whole = open_layered(url if layers.database else unbound_url, layers), open_store(url, pool_size=1)
             try:
-                yield opened
+                yield opened, whole
             finally:
                 opened.close()
+                whole.close()
 
 
 class SqlitePlace(Place):

@@ -63,6 +63,11 @@ def unused(world):
     return {noun: str(record.id) for noun, record in made.items()}
 
 
+def end_accounts(callers, staff_id):
+    for one in callers.person.get(f"/v1/accounts?staff_id={staff_id}").json()["items"]:
+        assert callers.person.post(f"/v1/accounts/{one['id']}/end", {"reason": "left"}).status_code == 200
+
+
 def approved(callers, action, subject_id):
     """Have the administrator ask for an approval and the other one give it."""
     asked = callers.person.post("/v1/approvals", {"action": action, "subject_id": subject_id, "why": "due"})
@@ -95,6 +100,8 @@ def test_every_door_that_changes_something_says_so_in_the_journal(world, callers
             names[ENDED_UNUSED[action]] = instead[ENDED_UNUSED[action]]
         if action == "end_equipment":
             names = dict(world.there)
+        if action == "erase_staff":
+            end_accounts(callers, names["staff"])
         answer = sent(world, callers, action, names)
         assert answer.status_code < 300, (action, answer.text)
         left = entries(world, f"door-{action.replace('_', '-')}")

@@ -210,3 +210,12 @@ def test_the_journal_says_on_whose_behalf_a_program_acted(store, chief, caller):
     assert '"action":"register_role_grant"' in said
     assert '"actor":"key:' in said
     assert f'"on_behalf_of":"{jon.staff_id}"' in said
+
+
+def test_where_nobody_administers_yet_staff_are_corrected_all_the_same(store, client):
+    person(store, "keeper", role=Role.KEEPER)
+    keeper = client.post("/v1/staff", {"name": "Ira Fenn", "role": "keeper"}).json()
+
+    answer = client.patch(f"/v1/staff/{keeper['id']}", {"note": "mornings"}, If_Match='"1"')
+
+    assert answer.status_code == 200
