@@ -10,9 +10,9 @@ from domain.actions.accounts import Code
 
 LASTS = timedelta(hours=72)
 """How long a code is good."""
-GROUPS, GROUP = 6, 4
+GROUPS, GROUP = 7, 4
 _SIGNS = "abcdefghjkmnpqrstuvwxyz23456789"
-"""Without those that look alike. Twenty-four of them are 118 bits: nobody guesses that, and a fast hash is enough (ASVS 5.0, 6.5.2)."""
+"""Without those that look alike. Twenty-eight of them are 138 bits: nobody guesses that, and a fast hash is enough (ASVS 5.0, 6.5.2 and 11.5.1)."""
 
 
 def new_code(now: datetime) -> tuple[str, Code]:

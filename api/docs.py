@@ -15,7 +15,7 @@ router = APIRouter(include_in_schema=False)
 
 _POLICY = (
     b"default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
-    b"connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+    b"connect-src 'self'; object-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 )
 CONTENT_POLICY = (b"content-security-policy", _POLICY)
 PAGE = b"""<!doctype html>

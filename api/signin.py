@@ -102,6 +102,12 @@ async def sign_in(house: House, headers: Mapping[bytes, bytes]) -> Caller:
     raise SignInNeeded("The Authorization header bears neither a key nor a session's token.")
 
 
+def brought_along(headers: Mapping[bytes, bytes]) -> str | None:
+    """Return the digest of the token that a request bears, whatever it is, by which its session is on record; ``None`` without one."""
+    found = _BEARER.fullmatch(headers.get(b"authorization", b""))
+    return None if found is None else sha256(found[1]).hexdigest()
+
+
 def require_write(caller: Caller) -> None:
     """Refuse a caller whose key only reads.
 

@@ -15,7 +15,7 @@ from api.context import Call, read, stated_in, write
 from api.doors import Door
 from api.errors import Answer
 from api.nouns import IDEMPOTENCY_KEY, id_parameter
-from api.signin import IDLE, LONGEST, SECRET_BYTES, session_text
+from api.signin import IDLE, LONGEST, SECRET_BYTES, brought_along, session_text
 from api.visits import Visit, in_hasher, in_writer
 from domain.actions.sessions import SESSIONS_OF_STAFF, end_session, start_session
 from domain.records.journal import Origin
@@ -28,7 +28,7 @@ REFUSED = "The sign-in name and the password do not belong together, or the acco
 
 
 async def sign_in(visit: Visit) -> Answer:
-    """Start a session for whoever shows an account's password.
+    """Start a session for whoever shows an account's password; a session of that account whose token was brought along ends.
 
     However it is refused, the sentence and the work are the same: one password is compared, if only with a hash that is nobody's.
     """
@@ -54,6 +54,7 @@ async def _started(attempt: Attempt, account: KnownAccount, *, proved_by: str, p
         better_hash=better,
         token_sha256=sha256(token.encode()).hexdigest(),
         expires_at=now + LONGEST,
+        in_place_of=brought_along(visit.headers),
     )
     origin = Origin(attempt.organisation_id, now, actor=f"staff:{account.staff_id}", request_id=visit.request_id)
     started = await in_writer(visit.house, start, origin=origin, asked=visit)

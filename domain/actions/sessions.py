@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from hmac import compare_digest
 from uuid import UUID
 
 import sqlalchemy as sa
@@ -85,11 +86,19 @@ KEY_USED: Mapping[DialectName, Statement] = {
 
 
 def start_session(
-    unit: Unit, account_id: UUID, *, proved_by: str, better_hash: str | None, token_sha256: str, expires_at: datetime
+    unit: Unit,
+    account_id: UUID,
+    *,
+    proved_by: str,
+    better_hash: str | None,
+    token_sha256: str,
+    expires_at: datetime,
+    in_place_of: str | None = None,
 ) -> SignInSession | None:
     """Put a session of an account on record and return it; ``None`` where the account is not proved by that password any more.
 
-    ``proved_by`` is the hash that the password was compared with, and ``better_hash`` one of today's costs that takes its place.
+    ``proved_by`` is the hash that the password was compared with, and ``better_hash`` one of today's costs that takes its place. The
+    account's session whose token has the digest ``in_place_of`` ends.
     """
     if not unit.rows(STILL_PROVED_BY, account_id=account_id, password_hash=proved_by):
         return None
@@ -106,8 +115,10 @@ def start_session(
         ended_at=None,
     )
     unit.run(START, **row_of(started))
-    for oldest in unit.all(SignInSession, SESSIONS_OF_ACCOUNT, account_id=account_id)[:-MOST_SESSIONS]:
-        _end(unit, oldest.id)
+    going_on = unit.all(SignInSession, SESSIONS_OF_ACCOUNT, account_id=account_id)
+    replaced = [one for one in going_on if in_place_of is not None and compare_digest(one.token_sha256, in_place_of)]
+    for former in (*replaced, *[one for one in going_on if one not in replaced][:-MOST_SESSIONS]):
+        _end(unit, former.id)
     return started
 
 

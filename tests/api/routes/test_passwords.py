@@ -59,7 +59,7 @@ def test_a_code_is_long_and_never_the_same():
     codes = {new_code(makers.NOON)[0] for _ in range(100)}
 
     assert len(codes) == 100
-    assert {len(one.replace("-", "")) for one in codes} == {24}
+    assert {len(one.replace("-", "")) for one in codes} == {28}
     assert not set("".join(codes)) & set("01ilo")
 
 
