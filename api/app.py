@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import asynccontextmanager
+from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
@@ -186,23 +186,23 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     house.schema_head = migrations.head()
     # One writer at a time is all that SQLite has; more threads would only wait for each other.
     threads = 1 if house.store.dialect == "sqlite" else house.settings.pool_size
-    house.writers = ThreadPoolExecutor(threads, thread_name_prefix="write")
-    house.hashers = ThreadPoolExecutor(HASHING_THREADS, thread_name_prefix="hash")
-    await house.store.open()
-    house.work.start()
-    for unfinished in app.state.resume:
-        house.work.submit(unfinished)
-    noting = asyncio.create_task(_write_down_uses(house))
-    try:
+    async with AsyncExitStack() as ends:
+        await house.store.open()
+        ends.push_async_callback(house.store.close_reads)
+        house.writers = ends.enter_context(ThreadPoolExecutor(threads, thread_name_prefix="write"))
+        house.hashers = ends.enter_context(ThreadPoolExecutor(HASHING_THREADS, thread_name_prefix="hash"))
+        house.work.start()
+        ends.callback(house.work.stop, within_s=house.settings.stop_within_s)
+        for unfinished in app.state.resume:
+            house.work.submit(unfinished)
+        noting = asyncio.create_task(_write_down_uses(house))
+        ends.push_async_callback(_write_down_uses_last, house, noting)
         yield
-    finally:
-        noting.cancel()
-        await asyncio.to_thread(house.uses.write_down, house.store, now=house.clock())
-        house.work.stop(within_s=house.settings.stop_within_s)
-        house.writers.shutdown()
-        house.hashers.shutdown()
-        house.writers = house.hashers = None
-        await house.store.close_reads()
+
+
+async def _write_down_uses_last(house: House, noting: asyncio.Task[None]) -> None:
+    noting.cancel()
+    await asyncio.to_thread(house.uses.write_down, house.store, now=house.clock())
 
 
 async def _write_down_uses(house: House) -> None:

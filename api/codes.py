@@ -12,7 +12,7 @@ LASTS = timedelta(hours=72)
 """How long a code is good."""
 GROUPS, GROUP = 7, 4
 _SIGNS = "abcdefghjkmnpqrstuvwxyz23456789"
-"""Without those that look alike. Twenty-eight of them are 138 bits: nobody guesses that, and a fast hash is enough (ASVS 5.0, 6.5.2 and 11.5.1)."""
+"""Without those that look alike. Twenty-eight are 138 bits: nobody guesses that, and a fast hash is enough (ASVS 5.0, 6.5.2, 11.5.1)."""
 
 
 def new_code(now: datetime) -> tuple[str, Code]:

@@ -15,7 +15,7 @@ from tests.permissions.doors import REQUESTS
 
 CHANGING_HEADERS = frozenset({"x-request-id", "date"})
 _ID = re.compile(rb"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
-_NEW = re.compile(rb'"key":"rbk_[^"]+"|"public_id":"[^"]+"|"code":"[A-Z0-9-]{8,}"|"role":"[a-z]+"|fresh \d')
+_NEW = re.compile(rb'"key":"rbk_[^"]+"|"public_id":"[^"]+"|"code":"[a-z0-9-]{30,}"|"role":"[a-z]+"|fresh \d')
 """What differs between two answers because their requests did, or because it is made at random."""
 
 
@@ -108,7 +108,7 @@ def _fresh(slot: Slot, side: Side, value: str, number: int) -> Any:
     """Return a request that registers something that there is not yet, of names of one length."""
     request = asked(slot, side, value)
     texts = {name: f"fresh {number}" for name in ("tag", "name", "scientific_name", "shelf", "sign_in_name") if name in request.body}
-    roles = {"role": ("veterinarian", "registrar")[number]} if "role" in request.body else {}
+    roles = {"role": ("curator", "auditor")[number]} if "role" in request.body else {}
     request.body.update({**texts, **roles})
     return request
 
