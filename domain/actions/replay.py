@@ -58,7 +58,7 @@ def replayed(states: dict[Subject, State], row: Row, content: Row, particulars: 
     version = content.get("version")
     if version != state.version + 1:
         yield Flaw(at, f"Entry {at} makes version {version} of a {noun} that was at {state.version}.")
-    if any(not agrees(state.values.get(name), value) for name, value in before.items()):
+    if before and any(not agrees(state.values.get(name), value) for name, value in before.items()):
         yield Flaw(at, f"Entry {at} says another state before than the entries before it left.")
     _take(state, content, after)
 

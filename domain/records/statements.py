@@ -38,7 +38,7 @@ _DIALECTS: Mapping[str, sa.Dialect] = {
 Telling: TypeAlias = Literal["rows", "sum", "changes"]
 """What the column behind the last tells: whose each row is, whose the rows were that were summed up, or whose each changed row was."""
 
-_SUMS = ("count", "max", "min")
+_SUMS = ("count", "group_concat", "max", "min", "string_agg")
 
 
 class ForeignRow(Exception):  # noqa: N818 - a defect of ours, never a refusal
@@ -138,7 +138,7 @@ def _compiled(statement: sa.Executable, *, dialect: DialectName, tells: bool) ->
 
 def _whose(table: sa.FromClause) -> sa.ColumnElement[int]:
     """Return the column that says whose a row is."""
-    return table.c["id" if table.name == "organisation" else "organisation_id"]  # type: ignore[attr-defined]
+    return table.c["id" if getattr(table, "name", "") == "organisation" else "organisation_id"]
 
 
 def _telling(statement: sa.Executable) -> Telling | None:
@@ -162,10 +162,12 @@ def _made_to_tell(statement: Any, telling: Telling) -> sa.Executable:  # noqa: A
 
 
 def _leading_table(statement: sa.Select[Any]) -> sa.FromClause | None:
-    """Return the first table that a statement reads, ``None`` where it reads what another one selected, or nothing of an organisation's."""
+    """Return the first table, or selection from one, that a statement reads and that says whose its rows are; ``None`` without one."""
     leading: Any = next(iter(statement.get_final_froms()), None)
     while isinstance(leading, sa.Join):
         leading = leading.left
+    if isinstance(leading, sa.Subquery):
+        return leading if "organisation_id" in leading.c else None
     table = leading.element if isinstance(leading, sa.Alias) else leading
     return leading if isinstance(table, sa.Table) else None
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from typing import Any
 
@@ -178,3 +180,21 @@ def test_a_hold_on_something_else_forbids_nothing(store, leaver):
         register_legal_hold(unit, LegalHoldStated(why="case 7", kind="animal"))
 
     assert erase(store, leaver[0]).name == FORMER
+
+
+def test_an_erasure_waits_for_a_hold_that_is_about_to_be_on_record(store, leaver):
+    sealed, waited = threading.Event(), threading.Event()
+
+    def hold_everything() -> None:
+        with store.transaction(makers.origin()) as unit:
+            register_legal_hold(unit, LegalHoldStated(why="case 7"))
+            unit.seal()
+            sealed.set()
+            waited.wait(0.3)
+
+    with ThreadPoolExecutor(1) as pool:
+        holding = pool.submit(hold_everything)
+        assert sealed.wait(10)
+        with pytest.raises(Conflict, match="it is held: case 7"):
+            erase(store, leaver[0])
+        assert holding.result(10) is None

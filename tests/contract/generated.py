@@ -111,6 +111,7 @@ class Plan:
     seed: int
     each: int
     spared: Collection[str] = ()
+    repeats: bool = True
 
 
 def run(app: FastAPI, plan: Plan, *, folder: Path, always: Any) -> Findings:
@@ -149,7 +150,7 @@ def _config(plan: Plan, *, folder: Path) -> SchemathesisConfig:
             "dictionaries": ids,
             "parameters": bound,
             "checks": {name: {"expected-statuses": statuses} for name, statuses in STATUSES.items()},
-            "generation": {"max-examples": plan.each, "no-shrink": True, "deterministic": True},
+            "generation": {"max-examples": plan.each, "no-shrink": True, "deterministic": plan.repeats},
             "operations": [{"include-operation-id": one, "phases": {"coverage": {"enabled": False}}} for one in plan.spared],
             "phases": {"examples": {"fill-missing": True}, "stateful": {"generation": {"max-examples": 5 * plan.each}}},
         }

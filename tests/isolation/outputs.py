@@ -44,19 +44,19 @@ def everything_said(service: Service, world: World, by: Sequence[str] = CALLERS)
     said: dict[str, bytes] = {}
     known = callers(service, world.ours)
     for name in by:
-        said |= {f"{name}: {path}": text for path, text in _answers(known[name], world)}
+        said |= {f"{name}: {path}": text for path, text in _answers(known[name], world, with_filters=name == by[0])}
     said |= _papers(service, world)
     said |= _commands(service, world)
     return said
 
 
-def _answers(client: Any, world: World) -> Iterator[tuple[str, bytes]]:
+def _answers(client: Any, world: World, *, with_filters: bool) -> Iterator[tuple[str, bytes]]:
     for method, path, operation in operations(client.app.openapi()):
         if method != "GET" or (path.startswith("/v1/") and "{kind}" in path):
             continue
         here = path.format(**_ids_for(path, world))
         yield here, raw(client.get(here))
-        for parameter in operation.get("parameters", ()):
+        for parameter in operation.get("parameters", ()) if with_filters else ():
             if parameter["in"] == "query":
                 for value in _values(parameter["name"], world):
                     yield f"{here}?{parameter['name']}={value}", raw(client.get(here, params={parameter["name"]: value}))

@@ -7,14 +7,17 @@ import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
+from typing import Any
 
 import pytest
 
 from domain.actions.sites import register_site
 from domain.actions.verify import prove
+from domain.errors import Conflict
 from domain.records.engine import Store, open_store, run_unit
-from domain.records.journal import ENTRIES_AFTER
+from domain.records.journal import ENTRIES_AFTER, LOCK_HEAD
 from domain.records.sites import Site, SiteStated
+from domain.records.statements import Row, Statement
 from domain.records.unit import Unit
 from tests import makers
 
@@ -72,12 +75,26 @@ def test_eight_writers_leave_one_chain_without_a_gap(wide: Store, count: int) ->
         assert positions == list(range(1, expected + 1))
 
 
+class Impatient(Unit):
+    """A unit that goes on from an end that it read before, without waiting for the present one."""
+
+    def row(self, statement: Statement, **parameters: Any) -> Row | None:
+        return (1, "0" * 64) if statement is LOCK_HEAD else super().row(statement, **parameters)
+
+
 @pytest.mark.usefixtures("organisation")
-def test_two_who_read_the_same_end_without_waiting_cannot_both_go_on_from_it(store: Store) -> None:
-    # The control: what sealing would do without its lock. The position is given once only.
+def test_two_who_go_on_from_the_same_end_cannot_both_be_kept(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         makers.site(unit)
-    with pytest.raises(Exception, match=r"(?i)unique|duplicate"), store.transaction(makers.origin()) as unit:
-        makers.site(unit, name="Elsewhere")
-        unit.row = lambda _: (1, "0" * 64)  # type: ignore[method-assign,assignment,return-value]
-        unit.seal()
+
+    with pytest.raises(Conflict), store.transaction(makers.origin()) as unit:
+        sealed_without_waiting(unit)
+
+    with store.snapshot(makers.origin()) as unit:
+        assert (prove(unit).flaws, prove(unit).records) == ([], 2)
+
+
+def sealed_without_waiting(unit: Unit) -> None:
+    impatient = Impatient(unit.cursor, dialect=unit.dialect, origin=unit.origin)
+    makers.site(impatient, name="Elsewhere")
+    impatient.seal()

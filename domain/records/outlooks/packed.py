@@ -25,7 +25,7 @@ from domain.rules.calendar import Days
 def _following(*cells: sa.ColumnElement[Any]) -> Any:  # noqa: ANN401 - the columns of a subquery
     """Return the columns of the next items of a site: what was asked for, and whether each has anything beside the columns."""
     return (
-        sa.select(*cells, HAS_EXTRAS.label("extras"))
+        sa.select(*cells, HAS_EXTRAS.label("extras"), ITEM.c.organisation_id)
         .where(*IN_SERVICE_AT_SITE, ITEM.c.id >= sa.bindparam("first"))
         .order_by(ITEM.c.id)
         .limit(sa.bindparam("size"))
@@ -103,7 +103,7 @@ def site_columns(unit: Unit, site_id: UUID, *, on: date, size: int) -> Iterator[
     first, beyond = 0, 1 << 128
     while first < beyond:
         cursor.execute(compiled.sql, compiled.bound({**asked, "first": UUID(int=first)}))
-        ids, *others = cursor.fetchone()
+        [(ids, *others)] = compiled.own(cursor.fetchall(), unit.organisation_id)
         if ids is None:
             break
         yield _UNPACKED[unit.dialect](ids, *others)
