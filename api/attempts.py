@@ -21,7 +21,7 @@ log = logging.getLogger("reedbed")
 class AttemptRefused(SignInNeeded):
     """What was shown proves nothing. ``reason`` is for the log and the metrics, never for whoever asked."""
 
-    def __init__(self, detail: str, *, code: str, reason: str) -> None:
+    def __init__(self, detail: str, *, code: str = "sign-in-refused", reason: str = "") -> None:
         super().__init__(detail, code=code)
         self.reason = reason
 

@@ -142,6 +142,7 @@ def _make_alone(house: House, organisation_id: int, report_id: UUID) -> None:
 
 
 def _made(unit: Unit, report_id: UUID) -> None:
+    unit.take_time()
     if unit.fetch(records.Report, report_id).state is records.WorkState.WAITING:
         make_report(unit, report_id)
 

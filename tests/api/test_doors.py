@@ -29,8 +29,10 @@ def test_names_and_ids_take_turns_in_every_path():
     [("GET", "/v1/sites"), ("GET", "/v1/sites?limit=0"), ("GET", "/v1/sites/{}"), ("GET", "/v1/sites/x"), ("POST", "/v1/sites/{}/end")],
 )
 def test_the_longer_way_leads_to_the_same_answer(app, client, site_id, method, path):
-    longer = FastAPI(routes=[door.route() for door in DOORS], middleware=[Middleware(Envelope)])
-    longer.state.house = app.state.house
+    house = app.state.house
+    envelope = Middleware(Envelope, settings=house.settings, metrics=house.metrics, log=None, draining=house.draining)
+    longer = FastAPI(routes=[door.route() for door in DOORS], middleware=[envelope])
+    longer.state.house = house
     other = Client(longer, client._portal, key=client._http.headers["Authorization"].removeprefix("Bearer "))
     rest = {"json": {"reason": ""}} if method == "POST" else {}
 

@@ -74,7 +74,7 @@ def test_a_second_run_adds_nothing(store: Store) -> None:
 def test_a_site_that_fails_is_recorded_and_the_others_go_on(store: Store) -> None:
     two_sites(store)
     with store.transaction(makers.origin()) as unit:
-        unit.cursor.execute("UPDATE equipment SET hours_per_day = NULL, run_schedule = '[{' WHERE tag = 'RE-1'", {})
+        makers.behind(unit, "UPDATE equipment SET hours_per_day = NULL, run_schedule = '[{' WHERE tag = 'RE-1'")
 
     found = {night.site.name: night for night in nights(store)}
 

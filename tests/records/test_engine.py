@@ -56,7 +56,10 @@ def test_a_sqlite_version_is_safe_from_the_release_that_fixed_its_branch(version
 
 
 def pragmas_of(connection: Any) -> dict[str, Any]:
-    names = ("journal_mode", "synchronous", "foreign_keys", "recursive_triggers", "trusted_schema", "busy_timeout", "cache_size")
+    names = (
+        *("journal_mode", "synchronous", "foreign_keys", "recursive_triggers", "secure_delete", "trusted_schema", "busy_timeout"),
+        "cache_size",
+    )
     return {name: connection.execute(f"PRAGMA {name}").fetchone()[0] for name in names}
 
 
@@ -76,6 +79,7 @@ def test_a_sqlite_connection_keeps_the_contract(tmp_path, write_ahead):
         "synchronous": full if write_ahead else extra,
         "foreign_keys": 1,
         "recursive_triggers": 1,
+        "secure_delete": 1,
         "trusted_schema": 0,
         "busy_timeout": 5000,
         "cache_size": -65536,

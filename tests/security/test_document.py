@@ -18,7 +18,8 @@ from domain.records.base import metadata
 from tests.security.source import imported
 from tests.security.test_source import TREES
 
-TEXT = " ".join((Path(__file__).parents[2] / "SECURITY.md").read_text(encoding="utf-8").split())
+WRITTEN = (Path(__file__).parents[2] / "SECURITY.md").read_text(encoding="utf-8")
+TEXT = " ".join(WRITTEN.split())
 COSTS = passwords.DEFAULT_COSTS
 SET = {name: field.default for name, field in Settings.model_fields.items()}
 HOUR, MINUTE = 3600, 60
@@ -26,7 +27,7 @@ FIGURES = [
     f"Argon2id with {COSTS.memory_kib // 1024} MiB, {COSTS.passes} passes, {COSTS.lanes} lanes",
     f"at least {passwords.SHORTEST} and at most {passwords.LONGEST} characters",
     f"{codes.GROUPS * codes.GROUP} signs drawn at random; good for {codes.LASTS.total_seconds() / HOUR:.0f} hours",
-    f"{signin.SECRET_BYTES} random bytes; ends after {signin.IDLE.total_seconds() / HOUR:.0f} hours without a request, "
+    f"{signin.SECRET_BYTES} random bytes; ends after {signin.IDLE.total_seconds() / HOUR:.0f} hours without a request",
     f"after {signin.LONGEST.days} days, or at once; {MOST_SESSIONS} of one account",
     f"({tokens.LEEWAY.seconds} seconds of leeway)",
     f"From the {SET['sign_ins_per_minute'] + 1}th attempt at a name within a minute, and the {SET['address_sign_ins_per_minute'] + 1}st",
@@ -61,16 +62,16 @@ def test_a_figure_is_the_codes(figure):
 def test_the_inventory_of_cryptography_names_every_module_that_uses_any_and_no_other():
     section = TEXT.partition("## Secrets and cryptography")[2].partition("| secret |")[0]
 
-    named = {name for name in re.findall(r"`((?:api|domain|reports|seed|migrations)/[\w/]+\.py)`", section)}
+    named = set(re.findall(r"`((?:api|domain|reports|seed|migrations)/[\w/]+\.py)`", section))
 
     assert named == {name for name, tree in TREES.items() if imported(tree) & CRYPTOGRAPHY}
 
 
 def test_every_table_is_in_one_class_of_data():
-    section = TEXT.partition("## Data")[2].partition("All of it belongs")[0]
-    rows = [row.split("|") for row in section.split("| |")]
+    section = WRITTEN.partition("## Data")[2].partition("All of it belongs")[0]
+    rows = [line.split("|") for line in section.splitlines() if line.startswith("|")]
 
-    named = [name for row in rows for cell in row for name in re.findall(r"\b[a-z_]+\b", cell) if name in metadata.tables]
+    named = [name.strip() for row in rows[2:] for name in row[2].split(",")]
 
     assert sorted(named) == sorted(metadata.tables)
 

@@ -71,7 +71,7 @@ def test_with_several_organisations_one_has_to_be_named(terminal, marshlight):
 def test_a_night_with_a_failing_site_ends_with_status_one(marshlight, records):
     with records() as unit:
         makers.equipment(unit, makers.model(unit, life_months=12), makers.site(unit), tag="RE-1")
-        unit.cursor.execute("UPDATE equipment SET hours_per_day = NULL, run_schedule = '[{'", {})
+        makers.behind(unit, "UPDATE equipment SET hours_per_day = NULL, run_schedule = '[{'")
 
     status, out, _ = marshlight("nightly", "--at", "2026-03-01T12:00:00Z")
 
@@ -81,7 +81,7 @@ def test_a_night_with_a_failing_site_ends_with_status_one(marshlight, records):
 def test_verify_ends_with_status_one_when_a_record_was_changed_behind_the_journal(marshlight, records):
     with records() as unit:
         makers.site(unit)
-        unit.cursor.execute("UPDATE site SET note = 'changed'", {})
+        makers.behind(unit, "UPDATE site SET note = 'changed'")
 
     status, out, _ = marshlight("verify")
 

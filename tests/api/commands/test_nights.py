@@ -42,7 +42,7 @@ def test_the_papers_had_again_are_those_of_the_latest_run(marshlight, reedmere, 
     marshlight(*NIGHT, "--papers", tmp_path / "first")
     with records() as unit:
         makers.equipment(unit, makers.model(unit, name="Other", life_months=1), makers.site(unit, name="Quillback Rescue"), tag="B")
-        unit.cursor.execute("UPDATE equipment SET installed_on = '2025-02-01'", {})
+        makers.behind(unit, "UPDATE equipment SET installed_on = '2025-02-01'")
     marshlight(*NIGHT, "--papers", tmp_path / "second")
 
     marshlight(*NIGHT, "--papers", tmp_path / "again")
