@@ -1,7 +1,6 @@
 """One transaction: what it reads, what it changes, and the journal entries that its changes leave.
 
-Records are written only through ``add``, ``add_many``, ``change`` and ``leave``, and each of these leaves its entry, so no action can forget
-one.
+Records are written only through ``add``, ``add_many``, ``change`` and ``leave``; each of these leaves its entry, so no action forgets one.
 """
 
 from __future__ import annotations

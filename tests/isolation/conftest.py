@@ -124,4 +124,3 @@ def _filled(url: str) -> World:
         return filled(store)
     finally:
         store.close()
-

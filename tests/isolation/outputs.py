@@ -93,7 +93,10 @@ def _values(name: str, world: World) -> tuple[str, ...]:
 def _papers(service: Service, world: World) -> dict[str, bytes]:
     client, path = service.caller(world.ours.key), f"/v1/reports/{world.ours.ids['report']}/file"
     pdf = PdfReader(io.BytesIO(client.get(path).content))
-    return {"the paper's text": "\n".join(page.extract_text() for page in pdf.pages).encode(), "what the file says of itself": repr(pdf.metadata).encode()}
+    return {
+        "the paper's text": "\n".join(page.extract_text() for page in pdf.pages).encode(),
+        "what the file says of itself": repr(pdf.metadata).encode(),
+    }
 
 
 def _commands(service: Service, world: World) -> dict[str, bytes]:

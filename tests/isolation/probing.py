@@ -57,7 +57,7 @@ def _compared(world: World, caller: str, request: str, theirs: tuple[Any, str], 
     answers = [seen(answer, said) for answer, said in (theirs, nobodys)]
     if answers[0] != answers[1]:
         yield Leak(caller, request, f"differs: {_difference(*answers)}")
-    if theirs[0].status_code >= 500:  # noqa: PLR2004 - what is our fault
+    if theirs[0].status_code >= 500:
         yield Leak(caller, request, f"fails with {theirs[0].status_code}")
     shown = marks_in(world, raw(theirs[0]), said={theirs[1]})
     if shown:
@@ -82,7 +82,7 @@ def seen(answer: Any, said: str) -> tuple[int, Mapping[str, str], bytes]:
 def marks_in(world: World, text: bytes, *, said: Iterable[str] = ()) -> set[str]:
     """Return what a text shows of the other organisation's."""
     folded = text.decode("utf-8", errors="replace").casefold()
-    words = set(re.findall(r"[\w$=,+/.:-]{%d,}" % SHORTEST_MARK, folded)) | {one.decode() for one in _ID.findall(text)}
+    words = set(re.findall(rf"[\w$=,+/.:-]{{{SHORTEST_MARK},}}", folded)) | {one.decode() for one in _ID.findall(text)}
     found = {mark for mark in words if mark in _folded(world)} | set(re.findall(rf"{CANARY}\d+", folded))
     if JURISDICTION.casefold() in folded:
         found.add(JURISDICTION)
@@ -100,7 +100,9 @@ def probe_own_numbers(service: Service, world: World, chosen: Iterable[Slot]) ->
     client = service.caller(world.ours.key)
     for slot in chosen:
         theirs = world.theirs.ids[slot.noun]
-        answers = [(_fresh(slot, world.ours, value, number).sent_by(client), value) for number, value in enumerate((theirs, neighbour(theirs)))]
+        answers = [
+            (_fresh(slot, world.ours, value, number).sent_by(client), value) for number, value in enumerate((theirs, neighbour(theirs)))
+        ]
         yield from _compared(world, "key", str(slot), *answers)
 
 
@@ -227,5 +229,3 @@ def probe_everything(service: Service, world: World, by: Sequence[str] = CALLERS
 
 def _difference(first: tuple[int, Mapping[str, str], bytes], second: tuple[int, Mapping[str, str], bytes]) -> str:
     return f"{first[0]} {first[2][:160]!r} and {second[0]} {second[2][:160]!r}"
-
-

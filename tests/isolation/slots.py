@@ -68,8 +68,18 @@ OWN_ID = {
 """What a program may number itself when it registers it."""
 ORGANISATIONS = ("start_session", "set_password_by_code")
 """Whose body says which organisation is meant, because nobody has signed in yet; ``test_routes.py`` tries these by themselves."""
-WITHOUT_IDS = {"get_me", "get_organisation", "list_sessions", "get_import_template", "import_file", "list_keys", "get_health", "get_readiness"}
+WITHOUT_IDS = {
+    "get_me",
+    "get_organisation",
+    "list_sessions",
+    "get_import_template",
+    "import_file",
+    "list_keys",
+    "get_health",
+    "get_readiness",
+}
 """Operations that no id is said to; what they answer is searched for canaries all the same."""
+
 
 @dataclass(frozen=True, slots=True)
 class Slot:
@@ -187,4 +197,3 @@ def _filled(stated: Any, names: Mapping[str, str]) -> Any:
 def neighbour(own_id: str) -> str:
     """Return an id of nothing that stands right beside another in every order."""
     return own_id[:-1] + ("0" if own_id[-1] != "0" else "1")
-

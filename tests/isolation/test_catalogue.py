@@ -18,7 +18,9 @@ from tests.isolation.world import A, B, serving
 from tests.postgres_server import dsn
 
 DOOR_FUNCTIONS = {"key_at_the_door", "organisation_directory"}
-ACROSS_ORGANISATIONS = {"uq_api_key_public_id": "a key is looked up before it is known whose it is; the service makes its public part at random"}
+ACROSS_ORGANISATIONS = {
+    "uq_api_key_public_id": "a key is looked up before it is known whose it is; the service makes its public part at random"
+}
 EXPRESSION = "( SELECT (NULLIF(current_setting('reedbed.organisation'::text, true), ''::text))::bigint AS \"nullif\")"
 TENANT_TABLES = {table.name for table in metadata.sorted_tables}
 
@@ -32,12 +34,21 @@ def catalogue(postgres_place):
 
 def faults_of(connection):
     """Return what a PostgreSQL database does not keep of what this suite relies on."""
-    return sorted({*_guard_faults(connection), *_policy_faults(connection), *_role_faults(connection), *_function_faults(connection), *_key_faults(connection)})
+    return sorted(
+        {
+            *_guard_faults(connection),
+            *_policy_faults(connection),
+            *_role_faults(connection),
+            *_function_faults(connection),
+            *_key_faults(connection),
+        }
+    )
 
 
 def _guard_faults(connection):
     tables = connection.execute(
-        "SELECT relname, relrowsecurity, relforcerowsecurity FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relkind IN ('r', 'p')"
+        "SELECT relname, relrowsecurity, relforcerowsecurity FROM pg_class "
+        "WHERE relnamespace = 'public'::regnamespace AND relkind IN ('r', 'p')"
     ).fetchall()
     yield from (f"{name} is not forced" for name, on, forced in tables if name != "alembic_version" and not (on and forced))
     yield from (f"{name} is unknown here" for name, _, _ in tables if name not in TENANT_TABLES | {"alembic_version"})
@@ -138,11 +149,16 @@ def test_the_catalogue_keeps_every_promise(catalogue):
         ("GRANT EXECUTE ON FUNCTION organisation_directory() TO PUBLIC", "organisation_directory may be run by anybody"),
         ("CREATE FUNCTION more() RETURNS int LANGUAGE sql AS 'SELECT 1'", "more may be run by anybody"),
         ("CREATE UNIQUE INDEX uq_tag ON animal (tag_key)", "uq_tag is unique across organisations"),
-        ("ALTER TABLE key_use ADD CONSTRAINT loose FOREIGN KEY (last_used_at) REFERENCES at_all (id) NOT VALID", "loose may point at another organisation's row"),
+        (
+            "ALTER TABLE key_use ADD CONSTRAINT loose FOREIGN KEY (last_used_at) REFERENCES at_all (id) NOT VALID",
+            "loose may point at another organisation's row",
+        ),
     ],
 )
 def test_a_promise_that_is_broken_is_found(catalogue, spoilt, fault):
-    catalogue.execute("CREATE SCHEMA elsewhere; CREATE TABLE elsewhere.at_all (id timestamptz PRIMARY KEY); SET search_path = public, elsewhere")
+    catalogue.execute(
+        "CREATE SCHEMA elsewhere; CREATE TABLE elsewhere.at_all (id timestamptz PRIMARY KEY); SET search_path = public, elsewhere"
+    )
     catalogue.execute(spoilt)
 
     assert fault in faults_of(catalogue)
@@ -262,7 +278,9 @@ def test_no_statement_of_sqlites_steals_spoils_or_plants_a_row(sqlite_place, the
     with sqlite_place.store() as store:
         for number in (B, A):
             store._written.organisation_id = number
-            used = f"INSERT OR IGNORE INTO main.key_use SELECT organisation_id, id, '' FROM api_key WHERE organisation_id = {number} LIMIT 1"
+            used = (
+                f"INSERT OR IGNORE INTO main.key_use SELECT organisation_id, id, '' FROM api_key WHERE organisation_id = {number} LIMIT 1"
+            )
             store._writer.execute(used)
         before = _theirs(store)
         with pytest.raises(Exception, match="another organisation"):
@@ -272,7 +290,10 @@ def test_no_statement_of_sqlites_steals_spoils_or_plants_a_row(sqlite_place, the
 
 
 def _theirs(store):
-    return {name: store._writer.execute(f"SELECT * FROM main.{name} WHERE organisation_id = {B}").fetchall() for name in ("api_key", "key_use", "site")}
+    return {
+        name: store._writer.execute(f"SELECT * FROM main.{name} WHERE organisation_id = {B}").fetchall()
+        for name in ("api_key", "key_use", "site")
+    }
 
 
 def known_statements():
@@ -307,7 +328,13 @@ def test_no_statement_reads_behind_the_view_and_every_one_that_writes_does(every
 
 
 def _only_postgres(statement):
-    return any(type(one).__name__ == "OnConflictDoUpdate" and type(one).__module__.endswith("postgresql.dml") for one in sa.sql.visitors.iterate(statement.statement)) or "postgresql" in type(statement.statement).__module__
+    return (
+        any(
+            type(one).__name__ == "OnConflictDoUpdate" and type(one).__module__.endswith("postgresql.dml")
+            for one in sa.sql.visitors.iterate(statement.statement)
+        )
+        or "postgresql" in type(statement.statement).__module__
+    )
 
 
 def test_every_statement_tells_whose_its_rows_are_or_has_none(every_statement):
@@ -337,7 +364,9 @@ def test_open_statements_are_those_of_the_door_and_of_the_backup(every_statement
 
 def test_all_keys_and_names_of_the_models_begin_with_the_organisation():
     for table in metadata.sorted_tables:
-        unique = [index for index in table.indexes if index.unique] + [it for it in table.constraints if isinstance(it, sa.UniqueConstraint)]
+        unique = [index for index in table.indexes if index.unique] + [
+            it for it in table.constraints if isinstance(it, sa.UniqueConstraint)
+        ]
         for one in [*unique, table.primary_key]:
             assert next(iter(one.columns)).name == owner_column(table) or one.name in ACROSS_ORGANISATIONS, one.name
         for key in table.foreign_key_constraints:

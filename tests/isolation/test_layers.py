@@ -139,7 +139,11 @@ def _unbound(kind):
     def made(table):
         owner = table.c[owner_column(table)]
         statement = sa.update(table).values({owner: owner}) if kind == "update" else sa.delete(table)
-        return Statement(statement.where(sa.or_(owner == sa.bindparam(f"at_{owner.name}", type_=owner.type), sa.literal_column("1") == sa.literal_column("1"))))
+        return Statement(
+            statement.where(
+                sa.or_(owner == sa.bindparam(f"at_{owner.name}", type_=owner.type), sa.literal_column("1") == sa.literal_column("1"))
+            )
+        )
 
     return made
 

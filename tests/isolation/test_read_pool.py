@@ -137,7 +137,11 @@ def test_what_is_read_at_the_door_is_told_nothing_and_changes_nothing(pool_of_on
     async def work():
         async with pool_of_one() as (store, _):
             found = [await owners(store, A)]
-            directory = len(await store.enter({"postgresql": OpenStatement(sa.select(sa.func.count()).select_from(sa.text("organisation_directory()")))}))
+            directory = len(
+                await store.enter(
+                    {"postgresql": OpenStatement(sa.select(sa.func.count()).select_from(sa.text("organisation_directory()")))}
+                )
+            )
             return found, directory, await owners(store, A), await owners(store, B)
 
     assert run(work) == ([{A}], 1, {A}, {B})

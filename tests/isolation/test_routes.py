@@ -56,7 +56,9 @@ def test_every_route_is_asked_and_every_place_for_an_id_has_an_entry(place):
         known = {operation["operationId"] for _, _, operation in operations(description)}
 
     asked_at = {slot.operation for slot in every}
-    assert {(slot.operation, slot.place, slot.name) for slot in every} == {one for one in id_places(description) if one[0] not in ORGANISATIONS}
+    assert {(slot.operation, slot.place, slot.name) for slot in every} == {
+        one for one in id_places(description) if one[0] not in ORGANISATIONS
+    }
     assert known == asked_at | WITHOUT_IDS | set(ORGANISATIONS) | _lists_without_ids(description)
     assert {door.operation_id for door in DOORS} <= known
     assert len(every) == 150

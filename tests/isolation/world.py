@@ -132,7 +132,9 @@ def _fill(service: Service, side: Side) -> None:
     made("site_again", "/v1/sites", {"name": side.word("again.name"), "zone": "UTC"}, Idempotency_Key=side.idempotency_key)
     made("rule", "/v1/retention-rules", {"kind": "animal", "keep_months": 9, **_texts(side, "rule", "source", "note")})
     made("hold", "/v1/holds", {"kind": "spare", **_texts(side, "hold", "why", "note")})
-    bound = people.key(store, organisation_id=side.organisation_id, name=side.word("bound.name"), scopes=sorted(Scope), site_ids=[ids["site"]])
+    bound = people.key(
+        store, organisation_id=side.organisation_id, name=side.word("bound.name"), scopes=sorted(Scope), site_ids=[ids["site"]]
+    )
     side.bound_key = bound
     _fill_people(service, made)
     _fill_what_ended(made)
@@ -349,4 +351,3 @@ def rows_of(store: Store, organisation_id: int) -> dict[str, list[tuple[Any, ...
             own = table.c[owner_column(table)] == sa.bindparam("organisation_id")
             found[table.name] = sorted(unit.rows(Statement(sa.select(table).where(own))), key=repr)
     return found
-

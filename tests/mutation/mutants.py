@@ -14,6 +14,7 @@ from tests.mutation.selections import Selection
 SECTION = "[tool.mutmut]\n"
 RESULT = re.compile(r"\s+(?P<name>\S+__mutmut_\d+): (?P<status>.+)")
 NAME = re.compile(r"(?P<module>.+)\.(?:x_|xǁ(?P<owner>\w+)ǁ)(?P<function>\w+)__mutmut_\d+")
+SPINNER = re.compile(r"[^\n]*[\u2800-\u28ff][^\n]*\n?")
 NOTICED = frozenset({"killed", "timeout"})
 """A run that no longer ends is noticed too."""
 
@@ -76,7 +77,7 @@ def mutmut(folder: Path, *arguments: str) -> str:
     command = [str(Path(sys.executable).with_name("mutmut")), *arguments]
     done = subprocess.run(command, cwd=folder, check=False, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     if done.returncode:
-        raise SystemExit(f"mutmut {arguments[0]} failed:\n{done.stdout}")
+        raise SystemExit(f"mutmut {arguments[0]} failed:\n{SPINNER.sub('', done.stdout)}")
     return done.stdout
 
 

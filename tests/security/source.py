@@ -51,6 +51,12 @@ def code_from_text(tree: ast.AST) -> Iterator[str]:
     yield from sorted(imported(tree) & CODE_OR_OBJECTS)
 
 
+def unpacks_into_files(tree: ast.AST) -> Iterator[str]:
+    """Yield every call that writes what is in an archive under the names that it brings."""
+    called = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    yield from (name_of(one) for one in called if name_of(one) in {"extract", "extractall", "unpack_archive"})
+
+
 def imported(tree: ast.AST) -> set[str]:
     """Return the outermost names of the modules that are imported."""
     plain = {one.name for node in ast.walk(tree) if isinstance(node, ast.Import) for one in node.names}

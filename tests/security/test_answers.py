@@ -101,6 +101,13 @@ def test_no_secret_is_described_as_part_of_an_address(app):
     assert {name for name in named if name in secret or name.endswith(("_password", "_token", "_secret"))} == set()
 
 
+def test_no_hint_and_no_question_stands_for_a_password(app):
+    fields = {name for schema in app.openapi()["components"]["schemas"].values() for name in schema.get("properties", ())}
+
+    assert "current_password" in fields
+    assert {name for name in fields if any(word in name for word in ("hint", "question", "remind", "maiden"))} == set()
+
+
 def test_whoever_sent_a_request_of_no_kind_learns_nothing_of_the_inside(client):
     answer = client.post_raw("/v1/sites", b'{"name": 1e999}')
 

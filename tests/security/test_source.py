@@ -15,6 +15,7 @@ from tests.security.source import (
     secrets_compared,
     sql_put_together,
     unchecked_trust,
+    unpacks_into_files,
 )
 
 HOUSE = Path(__file__).parents[2]
@@ -77,6 +78,10 @@ def test_no_text_becomes_code_or_a_command_or_an_object():
     assert found_in(code_from_text) == {}
 
 
+def test_nothing_is_unpacked_into_files():
+    assert found_in(unpacks_into_files) == {}
+
+
 def test_no_regular_expression_is_made_of_what_somebody_sent():
     assert found_in(expressions_from_values) == ESCAPED_IN_EXPRESSIONS
 
@@ -122,6 +127,7 @@ CONTROLS = [
     (code_from_text, "from yaml import load"),
     (code_from_text, "os.system(said)"),
     (code_from_text, "import xml.etree.ElementTree"),
+    (unpacks_into_files, "archive.extractall(folder)"),
     (expressions_from_values, "re.compile(said)"),
     (expressions_from_values, "re.search(f'{said}', text)"),
     (unchecked_trust, "httpx.get(url, verify=False)"),
