@@ -132,10 +132,16 @@ def test_the_guards_and_the_journal_cost_little(house, figures):
         read = reading_us({"ours": guarded, "limit": unguarded}, collection.some_ids, collection.organisation_id)
         figures.add(
             Figure(
-                "GET guarded by the database", house.name, f"{read['ours']:.0f} µs", f"{read['limit']:.0f} µs", ratio=read["ours"] / read["limit"],
-                target=MOST_OF_A_READ, at_most=True, note="one statement on the event loop; limit: views or policies away",
+                "GET guarded by the database",
+                house.name,
+                f"{read['ours']:.0f} µs",
+                f"{read['limit']:.0f} µs",
+                ratio=read["ours"] / read["limit"],
+                target=MOST_OF_A_READ,
+                at_most=True,
+                note="one statement on the event loop; limit: views or policies away",
             )
-        )  # fmt: skip
+        )
         stores = {"ours": guarded, "bare": unguarded, "unjournalled": unjournalled}
         journalled = {"ours": True, "bare": True, "unjournalled": False}
         for name, act in writes_of(collection).items():

@@ -18,8 +18,8 @@ from tests.benchmarks.figures import Figure, measured, median
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(1800)]
 
 ENTRIES = 50_000
-TARGET = 0.025
-"""Of the rate of hashing alone, which is about 800,000 entries a second where nothing else is done: 20,000 entries a second."""
+TARGET = 20_000 / 1_200_000
+"""The demand is 20,000 entries a second; hashing alone was measured at 1,200,000 a second on the machine where that was met."""
 ROUNDS = 3
 BATCH = 10_000
 

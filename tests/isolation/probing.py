@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tests.isolation.slots import Slot, asked, neighbour, operations, slots
-from tests.isolation.world import B, CANARY, JURISDICTION, SHORTEST_MARK, Service, Side, World
+from tests.isolation.world import CANARY, JURISDICTION, SHORTEST_MARK, B, Service, Side, World
 from tests.permissions.doors import REQUESTS
 
 CHANGING_HEADERS = frozenset({"x-request-id", "date"})

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gc
 import re
+from contextlib import suppress
 
 import psycopg
 import pytest
 import sqlalchemy as sa
+from psycopg.sql import SQL, Identifier
 
 from domain.actions import verify
 from domain.records import lists
@@ -22,6 +24,14 @@ ACROSS_ORGANISATIONS = {
     "uq_api_key_public_id": "a key is looked up before it is known whose it is; the service makes its public part at random"
 }
 EXPRESSION = "( SELECT (NULLIF(current_setting('reedbed.organisation'::text, true), ''::text))::bigint AS \"nullif\")"
+STOLEN = (
+    "INSERT OR REPLACE INTO main.api_key (organisation_id, id, {rest}) "
+    "SELECT {ours}, X'00000000000000000000000000000001', {rest} FROM main.api_key WHERE organisation_id = {theirs} LIMIT 1"
+)
+PUSHED_OUT = (
+    "UPDATE OR REPLACE main.api_key SET public_id = (SELECT public_id FROM main.api_key WHERE organisation_id = {theirs} LIMIT 1) "
+    "WHERE id = (SELECT id FROM main.api_key WHERE organisation_id = {ours} LIMIT 1)"
+)
 TENANT_TABLES = {table.name for table in metadata.sorted_tables}
 
 
@@ -109,16 +119,16 @@ def _function_faults(connection):
 
 def _key_faults(connection):
     keys = connection.execute(
-        "SELECT conname, conrelid::regclass::text, confrelid::regclass::text, (SELECT array_agg(attname::text ORDER BY n) FROM unnest(conkey) "
-        "WITH ORDINALITY AS k(num, n) JOIN pg_attribute ON attrelid = conrelid AND attnum = num), (SELECT array_agg(attname::text ORDER BY n) "
-        "FROM unnest(confkey) WITH ORDINALITY AS k(num, n) JOIN pg_attribute ON attrelid = confrelid AND attnum = num) "
-        "FROM pg_constraint WHERE contype = 'f'"
+        "SELECT conname, confrelid::regclass::text, "
+        "(SELECT attname FROM pg_attribute WHERE attrelid = conrelid AND attnum = conkey[1]), "
+        "(SELECT attname FROM pg_attribute WHERE attrelid = confrelid AND attnum = confkey[1]) FROM pg_constraint WHERE contype = 'f'"
     ).fetchall()
-    for name, _, to, columns, referred in keys:
-        if (columns[0], referred[0]) != ("organisation_id", "id" if to == "organisation" else "organisation_id"):
+    for name, to, column, referred in keys:
+        if (column, referred) != ("organisation_id", "id" if to == "organisation" else "organisation_id"):
             yield f"{name} may point at another organisation's row"
     indexes = connection.execute(
-        "SELECT indexrelid::regclass::text, indrelid::regclass::text, (SELECT attname FROM pg_attribute WHERE attrelid = indrelid AND attnum = indkey[0]) "
+        "SELECT indexrelid::regclass::text, indrelid::regclass::text, "
+        "(SELECT attname FROM pg_attribute WHERE attrelid = indrelid AND attnum = indkey[0]) "
         "FROM pg_index JOIN pg_class ON pg_class.oid = indrelid WHERE indisunique AND relnamespace = 'public'::regnamespace"
     ).fetchall()
     for name, table, first in indexes:
@@ -191,20 +201,20 @@ def test_a_role_that_goes_past_the_policies_is_found(catalogue, name):
 def test_no_trick_of_a_session_shows_a_row_that_was_not_asked_for(postgres_place, trick):
     with postgres_place.copied() as (url, _), psycopg.connect(dsn(url), autocommit=True, prepare_threshold=None) as connection:
         for name in sorted(TENANT_TABLES):
-            rows = 0
-            try:
+            with suppress(psycopg.errors.InsufficientPrivilege, psycopg.errors.InvalidTextRepresentation):
                 connection.execute(trick)
-                rows = connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0]
-            except psycopg.Error as refused:
-                assert refused.sqlstate in {"42501", "22P02"}, refused
-            assert rows == 0, name
+                assert _count(connection, name) == 0, name
+
+
+def _count(connection, table):
+    return connection.execute(SQL("SELECT count(*) FROM {}").format(Identifier(table))).fetchone()[0]
 
 
 def test_what_the_owner_reads_is_guarded_as_well(postgres_place):
     with postgres_place.copied() as (url, _):
         owner = dsn(url).replace("reedbed_service", "reedbed_owner")
         with psycopg.connect(owner, autocommit=True) as connection:
-            counts = {name: connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in TENANT_TABLES}
+            counts = {name: _count(connection, name) for name in TENANT_TABLES}
 
     assert {name for name, count in counts.items() if count} == {"api_key", "organisation"}
 
@@ -253,7 +263,7 @@ def test_a_guard_that_is_missing_is_found(connections):
 def test_every_view_shows_one_organisation_and_every_connection_only_its_own_may_write(connections):
     for name, connection in connections.items():
         for table in metadata.sorted_tables:
-            owners = {row[0] for row in connection.execute(f"SELECT {owner_column(table)} FROM {table.name}")}
+            owners = {row[0] for row in connection.execute(str(sa.select(table.c[owner_column(table)])))}
             assert owners <= {A}, (name, table.name)
     for name in ("reading", "snapshot"):
         with pytest.raises(Exception, match="readonly"):
@@ -263,10 +273,10 @@ def test_every_view_shows_one_organisation_and_every_connection_only_its_own_may
 @pytest.mark.parametrize(
     "theft",
     [
-        "INSERT OR REPLACE INTO main.api_key (organisation_id, id, {rest}) SELECT {ours}, X'00000000000000000000000000000001', {rest} FROM main.api_key WHERE organisation_id = {theirs} LIMIT 1",
+        STOLEN,
         "UPDATE main.site SET organisation_id = {ours} WHERE organisation_id = {theirs}",
         "UPDATE main.site SET organisation_id = {theirs}",
-        "UPDATE OR REPLACE main.api_key SET public_id = (SELECT public_id FROM main.api_key WHERE organisation_id = {theirs} LIMIT 1) WHERE id = (SELECT id FROM main.api_key WHERE organisation_id = {ours} LIMIT 1)",
+        PUSHED_OUT,
         "UPDATE main.site SET note = 'x'",
         "DELETE FROM main.key_use",
         "DELETE FROM main.forecast",
@@ -278,21 +288,19 @@ def test_no_statement_of_sqlites_steals_spoils_or_plants_a_row(sqlite_place, the
     with sqlite_place.store() as store:
         for number in (B, A):
             store._written.organisation_id = number
-            used = (
-                f"INSERT OR IGNORE INTO main.key_use SELECT organisation_id, id, '' FROM api_key WHERE organisation_id = {number} LIMIT 1"
-            )
-            store._writer.execute(used)
+            store._writer.execute("INSERT OR IGNORE INTO main.key_use SELECT organisation_id, id, '' FROM api_key LIMIT 1")
         before = _theirs(store)
         with pytest.raises(Exception, match="another organisation"):
             store._writer.execute(theft.format(ours=A, theirs=B, rest=rest))
         assert _theirs(store) == before
-        assert before["api_key"] and before["key_use"] and before["site"]
+        assert all(before.values())
 
 
 def _theirs(store):
+    """Return their rows as they lie in the file, past the views."""
     return {
-        name: store._writer.execute(f"SELECT * FROM main.{name} WHERE organisation_id = {B}").fetchall()
-        for name in ("api_key", "key_use", "site")
+        name: store._writer.execute(f"SELECT * FROM main.{name} WHERE organisation_id = ?", [B]).fetchall()  # noqa: S608 - our names
+        for name in ("api_key", "key_use", "site", "forecast")
     }
 
 

@@ -121,7 +121,7 @@ def test_a_row_of_theirs_is_not_written_in_a_transaction_of_ours(place, layers):
     assert layers is DATABASE or ends == {ForeignRow}
 
 
-class Undone(Exception):
+class Undone(Exception):  # noqa: N818 - what a test means, no fault
     """What a test undoes its own transaction with."""
 
 
@@ -130,8 +130,8 @@ def _end_of(store, statement, parameters):
     try:
         with store.transaction(makers.origin()) as unit:
             unit.run(statement, **parameters)
-            raise Undone
-    except Exception as end:
+            raise Undone  # noqa: TRY301 - the transaction is to be left by it
+    except Exception as end:  # noqa: BLE001 - how it ended is what is asked
         return type(end)
 
 

@@ -15,7 +15,7 @@ from domain.records.journal import Origin
 from domain.records.sites import Site
 from domain.records.statements import OpenStatement, Statement
 from tests import makers
-from tests.isolation.layers import DATABASE, Layers, LayeredPostgres
+from tests.isolation.layers import DATABASE, LayeredPostgres, Layers
 from tests.isolation.world import A, B
 from tests.postgres_server import dsn
 
@@ -25,6 +25,7 @@ FAILING = OpenStatement(sa.select(sa.literal_column("1 / 0")).where(sa.bindparam
 SLEEPING = OpenStatement(sa.select(sa.func.pg_sleep(30)).where(sa.bindparam("organisation_id", type_=sa.BigInteger()) > 0))
 TOLD = OpenStatement(sa.select(sa.func.current_setting("reedbed.organisation", sa.true())))
 NOBODY = B + 1
+KILL = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE usename = 'reedbed_service' AND datname = current_database()"
 
 
 @pytest.fixture
@@ -119,9 +120,7 @@ def test_after_a_connection_was_killed_the_new_one_is_told(pool_of_one):
             found = [await owners(store, A)]
             for number in (B, A):
                 with psycopg.connect(dsn(unbound_url), autocommit=True) as superuser:
-                    superuser.execute(
-                        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE usename = 'reedbed_service' AND datname = current_database()"
-                    )
+                    superuser.execute(KILL)
                 for _ in range(50):
                     try:
                         found.append(await owners(store, number))

@@ -8,14 +8,14 @@ from api.app import DOORS
 from domain.records.base import metadata
 from tests.isolation.probing import callers, marks_in, probe_everything, raw, seen
 from tests.isolation.slots import ORGANISATIONS, WITHOUT_IDS, asked, id_places, operations, slots
-from tests.isolation.world import A, B, CANARY, JURISDICTION, rows_of, serving
+from tests.isolation.world import CANARY, JURISDICTION, A, B, rows_of, serving
 from tests.permissions.doors import REQUESTS
 
 OURS_TO_SAY = {
-    "access", "action", "actor", "asked_by", "base_currency", "binding", "cautions", "checks", "code_sha256", "conflict", "counts", "credential",
-    "digest", "field", "file_sha256", "form", "given_by", "hash", "headers", "kind", "part", "password_hash", "public_id", "record_hash",
-    "request_id", "request_sha256", "result", "role", "run_schedule", "salt", "scopes", "secret_sha256", "sha256", "shape", "site_ids", "subject",
-    "token_sha256", "zone",
+    "access", "action", "actor", "asked_by", "base_currency", "binding", "cautions", "checks", "code_sha256", "conflict",
+    "counts", "credential", "digest", "field", "file_sha256", "form", "given_by", "hash", "headers", "kind", "part",
+    "password_hash", "public_id", "record_hash", "request_id", "request_sha256", "result", "role", "run_schedule", "salt",
+    "scopes", "secret_sha256", "sha256", "shape", "site_ids", "subject", "token_sha256", "zone",
 }  # fmt: skip
 """Columns of text that nobody writes freely: words of ours, numbers made at random, digests, ids."""
 NEVER_SAID = {
