@@ -205,7 +205,7 @@ def write(call: Call, act: Callable[[Unit], Answer]) -> Answer:
         act = partial(_by_two, act=act, call=call)
     key = read_key(call.headers.get(b"idempotency-key")) if call.method == "POST" else None
     if key is not None:
-        act = partial(once, act=act, key=key, request=fingerprint(call.method, call.path, call.body + _bounds(call)))
+        act = partial(once, act=act, key=key, request=fingerprint(call.method, call.path, _asker(call) + call.body))
     answer: Answer = run_unit(call.house.store, act, origin=origin_of(call))
     return answer
 
@@ -215,9 +215,14 @@ def _by_two(unit: Unit, act: Callable[[Unit], Answer], *, call: Call) -> Answer:
     return act(unit)
 
 
-def _bounds(call: Call) -> bytes:
-    """Return what makes a repeated request another one where its callers reach different sites: no answer crosses from site to site."""
-    return b"" if call.reach.site_ids is None else b"\n" + b"".join(sorted(site_id.bytes for site_id in call.reach.site_ids))
+def _asker(call: Call) -> bytes:
+    """Return what makes a request another one when somebody else sends it, or the same caller with another reach.
+
+    No answer crosses from caller to caller or from site to site.
+    """
+    caller, site_ids = call.caller, call.reach.site_ids
+    sites = "all" if site_ids is None else " ".join(sorted(str(site_id) for site_id in site_ids))
+    return f"{caller.actor} {caller.on_behalf_of} {sites}\n".encode()
 
 
 def permit_fields(call: Call) -> None:

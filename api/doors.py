@@ -152,7 +152,12 @@ class Doorway:
         method = "GET" if scope["method"] == "HEAD" else scope["method"]
         door = self.doors.get(key_of(method, parts)) if parts[1:2] == ["v1"] else None
         if door is None:
-            await self.app(scope, receive, send)
+            # FastAPI's own routes know no HEAD; the server leaves the body out.
+            inner = {**scope, "method": method}
+            try:
+                await self.app(inner, receive, send)
+            finally:
+                scope["route"] = inner.get("route")
             return
         scope["state"]["route"] = door.path
         response = await door.answer(self.house, scope, receive, texts=parts[3::2])

@@ -36,7 +36,7 @@ EVERYWHERE: tuple[Header, ...] = (
     (b"cache-control", b"no-store"),
     (b"vary", b"Authorization, Origin"),
 )
-NO_FRAMES: Header = (POLICY, b"default-src 'none'; frame-ancestors 'none'; sandbox")
+NO_FRAMES: Header = (POLICY, b"default-src 'none'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'; sandbox")
 TLS_ONLY: Header = (b"strict-transport-security", b"max-age=63072000; includeSubDomains")
 LAST: Header = (b"connection", b"close")
 UNKNOWN = "unknown"

@@ -117,7 +117,7 @@ class CountedStore:
         try:
             with transaction as unit:
                 yield unit
-                entries = len(unit._changes)  # noqa: SLF001 - they are sealed and gone before this block ends
+                entries = unit.unsealed
         except Overtaken:
             self._metrics.count("db_tx_retries")
             raise
@@ -150,11 +150,7 @@ def _pool_families(store: Any) -> Iterator[Metric]:  # noqa: ANN401 - a PostgreS
     in_use = GaugeMetricFamily(f"{PREFIX}db_pool_in_use", "Connections in use.", labels=("pool",))
     waiting = GaugeMetricFamily(f"{PREFIX}db_pool_waiting", "Requests that wait for a connection.", labels=("pool",))
     waited = CounterMetricFamily(f"{PREFIX}db_pool_wait_seconds", "Time spent in waiting for connections.", labels=("pool",))
-    for name in ("reading", "writing"):
-        pool = getattr(store, f"_{name}", None)
-        if pool is None:
-            continue
-        stats = pool.get_stats()
+    for name, stats in store.pool_figures().items():
         in_use.add_metric((name,), stats.get("pool_size", 0) - stats.get("pool_available", 0))
         waiting.add_metric((name,), stats.get("requests_waiting", 0))
         waited.add_metric((name,), stats.get("requests_wait_ms", 0) / 1000)

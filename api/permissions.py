@@ -57,7 +57,7 @@ def permitted_fields(matrix: Matrix, caller: Caller, action: str, body: Mapping[
     """
     denied: list[str] = []
     for name, value in body.items():
-        found = _field_reach(matrix, caller, action, name, value)
+        found = field_reach(matrix, caller, action, name, value)
         narrowed = None if found is None else reach.within(found)
         if narrowed is None or narrowed.site_ids == frozenset():
             denied.append(name)
@@ -77,16 +77,17 @@ def closed_fields(known: Permissions, caller: Caller, action: str) -> list[dict[
 def _closed(known: Permissions, caller: Caller, action: str) -> Iterator[dict[str, Any]]:
     matrix = known.matrix
     for name in known.bodies.get(action, ()):
-        if _field_reach(matrix, caller, action, name, None) is None:
+        if field_reach(matrix, caller, action, name, None) is None:
             yield {"field": name, "values": []}
             continue
         about = {value for rule in matrix.fields[action] for value in rule.values if rule.binds(name, value)}
-        closed = sorted(value for value in about if _field_reach(matrix, caller, action, name, value) is None)
+        closed = sorted(value for value in about if field_reach(matrix, caller, action, name, value) is None)
         if closed:
             yield {"field": name, "values": closed}
 
 
-def _field_reach(matrix: Matrix, caller: Caller, action: str, name: str, value: object) -> Reach | None:
+def field_reach(matrix: Matrix, caller: Caller, action: str, name: str, value: object) -> Reach | None:
+    """Return where a caller may write a field with an action that is allowed, ``None`` where nowhere."""
     own = matrix.field_reach(caller.powers, action, name, value)
     if own is None or caller.for_powers is None:
         return own

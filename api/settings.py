@@ -91,7 +91,7 @@ class Settings(BaseSettings):
     server_number: Annotated[int, Field(ge=0, le=4095)] = 1
     """Distinguishes servers whose organisations may one day stand in one database."""
 
-    host: str = "127.0.0.1"
+    host: Annotated[str, Field(min_length=1)] = "127.0.0.1"
     port: Annotated[int, Field(ge=1, le=65535)] = 8000
     allowed_origins: tuple[str, ...] = ()
     """Origins of front ends whose scripts may call, each exactly as the browser says it."""
@@ -107,7 +107,7 @@ class Settings(BaseSettings):
     max_upload_bytes: Annotated[int, Field(ge=1024)] = 20 * MEGABYTE
 
     pool_size: Annotated[int, Field(ge=1, le=200)] = 8
-    """Connections to PostgreSQL for reading and as many for writing."""
+    """Connections to PostgreSQL for reading and as many for writing; one more looks after the database."""
     work_threads: Annotated[int, Field(ge=1, le=16)] = 2
     work_waiting: Annotated[int, Field(ge=1, le=10_000)] = 64
     """Pieces of background work that may wait in line; what is asked for beyond it waits on record until the line is empty."""
@@ -123,7 +123,7 @@ class Settings(BaseSettings):
     """How long the service says that it will stop, and goes on serving, before it takes no more connections [s]."""
     stop_within_s: Seconds = 20.0
     """How long requests at work, and then background work, may take to finish [s]."""
-    min_free_disk_bytes: Count | Annotated[int, Field(ge=0)] = 100 * MEGABYTE
+    min_free_disk_bytes: Annotated[int, Field(ge=0)] = 100 * MEGABYTE
     """Free space beside a SQLite file below which the service says that it is not ready."""
 
     requests_per_minute: Count = 600
@@ -141,7 +141,7 @@ class Settings(BaseSettings):
 
     metrics_port: Annotated[int, Field(ge=0, le=65535)] = 0
     """Where the figures for Prometheus are served; 0: nowhere."""
-    metrics_host: str = "127.0.0.1"
+    metrics_host: Annotated[str, Field(min_length=1)] = "127.0.0.1"
     log_level: Literal["debug", "info", "warning", "error"] = "info"
     log_form: Literal["auto", "json", "text"] = "auto"
     """``auto``: text on a terminal, JSON lines elsewhere."""
@@ -153,9 +153,9 @@ class Settings(BaseSettings):
         for name in ("database_url", "owner_database_url"):
             path = read.get(f"{name}_file")
             if path and name in read:
-                raise ValueError(f"state either {name} or {name}_file, not both")
+                raise ValueError(f"REEDBED_{name.upper()} and REEDBED_{name.upper()}_FILE are both set; one of them is enough")
             if path:
-                read[name] = read_secret(Path(path))
+                read[name] = _secret_of(name, Path(path))
         return read
 
     @field_validator("token_issuers")
@@ -188,6 +188,13 @@ def read_secret(path: Path) -> str:
     if not secret:
         raise ValueError(f"the file {path} is empty")
     return secret
+
+
+def _secret_of(name: str, path: Path) -> str:
+    try:
+        return read_secret(path)
+    except ValueError as unusable:
+        raise ValueError(f"REEDBED_{name.upper()}_FILE: {unusable}") from None
 
 
 def weaknesses(settings: Settings) -> list[str]:
@@ -229,9 +236,11 @@ def _weak_key(path: Path | None) -> Iterator[str]:
     if not fault:
         try:
             key: object = load_pem_private_key(path.read_bytes(), password=None)
-        except (OSError, ValueError, TypeError):
-            key = None
-        if not isinstance(key, Ed25519PrivateKey):
+        except (OSError, ValueError, TypeError) as unusable:
+            key = unusable
+        if isinstance(key, OSError):
+            fault = f"the file {path} cannot be read"
+        elif not isinstance(key, Ed25519PrivateKey):
             fault = f"the file {path} holds no Ed25519 private key (PEM, without a passphrase)"
         elif len(set(key.private_bytes_raw())) == 1:
             fault = f"the key in {path} is an example, not a secret"

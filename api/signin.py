@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from api.errors import Malformed, SignInNeeded
-from domain.errors import NotAllowed
 from domain.records.engine import Store
 from domain.records.entrance import KEY_AT_THE_DOOR
 from domain.records.organisations import Access
@@ -106,16 +105,6 @@ def brought_along(headers: Mapping[bytes, bytes]) -> str | None:
     """Return the digest of the token that a request bears, whatever it is, by which its session is on record; ``None`` without one."""
     found = _BEARER.fullmatch(headers.get(b"authorization", b""))
     return None if found is None else sha256(found[1]).hexdigest()
-
-
-def require_write(caller: Caller) -> None:
-    """Refuse a caller whose key only reads.
-
-    Raises:
-        NotAllowed: It only reads.
-    """
-    if caller.powers.scopes is not None and not WRITING & caller.powers.scopes:
-        raise NotAllowed("This key may read but not change anything.", code="key-reads-only")
 
 
 def _proof(authorization: bytes | None) -> bytes:

@@ -21,6 +21,12 @@ MOST_HEAD_BYTES = 65_536
 """Of a request's line and headers."""
 KEEP_ALIVE_S = 5
 """How long a connection may rest between two requests [s]."""
+HEAD_WITHIN_S = 15.0
+"""How long a connection may be open without a request that is being answered, whatever trickles in meanwhile [s]."""
+TAKEN_WITHIN_S = 30.0
+"""How long a caller may take nothing of its answer before the connection is given up [s]; only Linux can do so."""
+LOOK_EVERY = 10
+"""Ticks of the server, ten a second, between two looks at the connections."""
 ROOM_TO_REFUSE = 4
 """The server's own wall, which refuses without a problem's form, stands at so many times ``max_connections``."""
 MOST_ACCEPTED = 128
@@ -29,6 +35,7 @@ SWITCH_S = 0.001
 """How long a thread that computes may keep the event loop waiting [s]; without it each wait could be five times as long."""
 INTERRUPTED = 2
 """The signal of an interrupt from the keyboard."""
+_UNTAKEN = getattr(socket, "TCP_USER_TIMEOUT", None)
 
 
 class Bounds(uvicorn.Config):
@@ -43,11 +50,24 @@ class Wire(HttpToolsProtocol):
     reading_head = False
     head_bytes = 0
     is_late_comer = False
+    idle_since = 0.0
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Take a connection, and remember whether there were enough already."""
         super().connection_made(transport)
         self.is_late_comer = self._is_crowded()
+        self.idle_since = time.monotonic()
+
+    def end_if_idle(self, *, now_s: float) -> None:
+        """End a connection on which no request has been at work for ``HEAD_WITHIN_S``; ``now_s`` is of the monotonic clock [s]."""
+        is_at_work = self.cycle is not None and not self.cycle.response_complete
+        if not is_at_work and now_s - self.idle_since > HEAD_WITHIN_S and not self.transport.is_closing():
+            self.transport.close()
+
+    def on_response_complete(self) -> None:
+        """Note when the answer was given, and go on to the next request."""
+        self.idle_since = time.monotonic()
+        super().on_response_complete()
 
     def data_received(self, data: bytes) -> None:
         """Take what has come, unless the head of the request has grown too large."""
@@ -92,7 +112,8 @@ class Wire(HttpToolsProtocol):
 class Server(uvicorn.Server):
     """Serves until a signal comes, then goes on for ``stop_grace_s`` while it says that it is not ready, and ends in order.
 
-    An interrupt from the keyboard, or a second signal, ends it without the grace.
+    An interrupt from the keyboard, or a second signal, ends it without the grace; so does a database that can be used again only after a
+    start.
     """
 
     def __init__(self, app: FastAPI) -> None:
@@ -115,6 +136,7 @@ class Server(uvicorn.Server):
         )
         config.most_connections = settings.max_connections
         super().__init__(config)
+        self.store = house.store
         self.draining = house.draining
         self.grace_s = settings.stop_grace_s
         self.stop_at: float | None = None
@@ -162,6 +184,8 @@ class Server(uvicorn.Server):
         config, state = self.config, self.server_state
         connection.settimeout(0)
         try:
+            if _UNTAKEN is not None:
+                connection.setsockopt(socket.IPPROTO_TCP, _UNTAKEN, int(1000 * TAKEN_WITHIN_S))
             await asyncio.get_running_loop().connect_accepted_socket(
                 lambda: Wire(config=config, server_state=state, app_state=self.lifespan.state), connection
             )
@@ -179,6 +203,16 @@ class Server(uvicorn.Server):
 
     async def on_tick(self, counter: int) -> bool:
         """Return whether it is time to stop taking connections."""
+        if counter % LOOK_EVERY == 0:
+            self._end_idle_connections()
+        if self.store.needs_restart:
+            self.draining.begun = self.should_exit = True
         if self.stop_at is not None and time.monotonic() >= self.stop_at:
             self.should_exit = True
         return await super().on_tick(counter)
+
+    def _end_idle_connections(self) -> None:
+        now_s = time.monotonic()
+        for connection in [*self.server_state.connections]:
+            if isinstance(connection, Wire):
+                connection.end_if_idle(now_s=now_s)

@@ -22,6 +22,7 @@ import migrations
 from api.commands.databases import database_at, name_of, revision
 from api.commands.trouble import Trouble
 from api.settings import Settings
+from domain.errors import Fault
 from domain.records.engine import Store, open_store
 from domain.records.journal import Origin
 from domain.records.organisations import Organisation
@@ -104,12 +105,18 @@ def read_settings(**stated: Any) -> Settings:  # noqa: ANN401 - the settings' ow
     try:
         return Settings(**stated)
     except ValidationError as wrong:
-        said = (f"REEDBED_{fault.pointer[1:].upper()}: {fault.detail}" for fault in faults_of(wrong.errors()))
-        raise Trouble("\n".join(said)) from None
+        raise Trouble("\n".join(map(_said, faults_of(wrong.errors())))) from None
     except SettingsError as wrong:
         # Lists are the only settings that are read before they are validated. The sentence quotes the name and no value.
         name = (re.search(r'"(\w+)"', str(wrong)) or ["", "a list"])[1]
         raise Trouble(f"""REEDBED_{name.upper()}: This should be a JSON list, such as '["https://front.example"]'""") from None
+
+
+def _said(fault: Fault) -> str:
+    """Return what is wrong with a setting; where it is a list, which of its members is meant."""
+    name, _, within = fault.pointer[1:].partition("/")
+    place = f"REEDBED_{name.upper()}{f', {within}' if within else ''}: " if name else ""
+    return f"{place}{fault.detail}"
 
 
 def instant(word: str) -> datetime:

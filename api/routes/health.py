@@ -50,15 +50,15 @@ class Readiness:
 async def _checked(house: House) -> str:
     try:
         async with asyncio.timeout(WITHIN_S):
-            revisions, fault = await (_sqlite(house) if house.store.dialect == "sqlite" else _postgres(house))
+            revisions, fault = await (_sqlite(house) if house.store.dialect == "sqlite" else _postgres(house.store))
     except Exception as failed:  # noqa: BLE001 - whatever it is, the database cannot be worked with
         log.info("the database does not answer: %s", failed)
         return "database"
     return fault or ("" if revisions == [house.schema_head] else "schema")
 
 
-async def _postgres(house: House) -> tuple[list[str], str]:
-    return [row[0] for row in await house.store.enter(SCHEMA_REVISION)], ""
+async def _postgres(store: Any) -> tuple[list[str], str]:  # noqa: ANN401 - a PostgreSQL store
+    return [row[0] for row in await store.look(SCHEMA_REVISION)], ""
 
 
 async def _sqlite(house: House) -> tuple[list[str], str]:

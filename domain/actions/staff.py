@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
-from domain.actions.accounts import keeping_an_administrator
+from domain.actions.accounts import GRANTS, keeping_an_administrator
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred
+from domain.errors import NotAllowed
 from domain.records.sites import Site
 from domain.records.staff import Staff, StaffStated
 from domain.records.stated import merged
 from domain.records.unit import Unit
+from domain.rules.permissions import EVERYWHERE, Reach, Role
+
+GivesRole = Callable[[Role], Reach | None]
+"""Where the person or program at hand may give a role; ``None``: nowhere."""
+
+
+def anywhere(_: Role) -> Reach | None:
+    """Return where whoever operates the installation may give a role."""
+    return EVERYWHERE
 
 
 def register_staff(unit: Unit, stated: StaffStated, *, record_id: UUID | None = None) -> Staff:
@@ -20,27 +30,46 @@ def register_staff(unit: Unit, stated: StaffStated, *, record_id: UUID | None = 
     return recorded(unit, Staff, stated, record_id=record_id)
 
 
-def change_staff(unit: Unit, staff_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Staff:
+def change_staff(unit: Unit, staff_id: UUID, patch: Mapping[str, Any], *, expected_version: int, gives: GivesRole = anywhere) -> Staff:
     """Apply a correction to a member of staff and return the record.
 
     Raises:
+        NotAllowed: It changes the role or the site, and the role before or after is none to give there.
         Conflict: The organisation would be left without an administrator.
     """
     found = current(unit, Staff, staff_id, expected_version=expected_version)
     stated = merged(StaffStated, found, patch)
     _check_site(unit, stated)
+    places = {(found.role, found.site_id), (stated.role, stated.site_id)}
+    if len(places) > 1:
+        _refuse_roles_of_others(places, gives=gives)
     with keeping_an_administrator(unit):
         return corrected(unit, found, stated)
 
 
-def end_staff(unit: Unit, staff_id: UUID, ending: Ending) -> Staff:
+def end_staff(unit: Unit, staff_id: UUID, ending: Ending, *, gives: GivesRole = anywhere) -> Staff:
     """End a member of staff's record and return it. Their accounts sign in no more.
 
     Raises:
+        NotAllowed: The person has a role, of the record or granted, that is none to give there.
         Conflict: The organisation would be left without an administrator.
     """
+    found = unit.fetch_reached(Staff, staff_id)
+    _refuse_roles_of_others({(found.role, found.site_id), *unit.rows(GRANTS, staff_id=staff_id)}, gives=gives)
     with keeping_an_administrator(unit):
-        return ended(unit, unit.fetch(Staff, staff_id), ending, today=unit.origin.at.date())
+        return ended(unit, found, ending, today=unit.origin.at.date())
+
+
+def _refuse_roles_of_others(places: Iterable[tuple[Role, UUID | None]], *, gives: GivesRole) -> None:
+    """Refuse to give or take away a role, each with its site, that whoever asks may not give there.
+
+    Raises:
+        NotAllowed: One of them is such a role; they are named.
+    """
+    beyond = sorted({role for role, site_id in places if (reach := gives(role)) is None or not reach.covers(site_id)})
+    if beyond:
+        sentence = f"Whoever has a role that you may not give there is not changed or ended by you: {', '.join(beyond)}."
+        raise NotAllowed(sentence, code="role-not-yours")
 
 
 def _check_site(unit: Unit, stated: StaffStated) -> None:

@@ -56,6 +56,10 @@ class Store(Protocol):
 
     dialect: DialectName
 
+    @property
+    def needs_restart(self) -> bool:
+        """Whether the storage has failed so that the database can be used again only by a process that is started anew."""
+
     def transaction(self, origin: Origin) -> AbstractContextManager[Unit]:
         """Open a writing transaction; its journal entries are sealed and it is committed when the block ends without an error."""
 
@@ -151,6 +155,11 @@ class SqliteStore:
         self._read_of = Whose()
         self._door: Any = None
         self._spare: list[tuple[Any, Whose]] = []
+
+    @property
+    def needs_restart(self) -> bool:
+        """Whether the file was given up; see ``SqliteErrors``."""
+        return self._errors.given_up
 
     def connect(self) -> Any:  # noqa: ANN401 - a DB-API connection of either driver
         """Return a connection that keeps the contract of this module."""
@@ -306,7 +315,18 @@ class PostgresStore:
             open=True,
         )
         self._reading: Any = None
+        self._looking: Any = None
         self._read_of: WeakKeyDictionary[Any, int] = WeakKeyDictionary()
+
+    @property
+    def needs_restart(self) -> bool:
+        """Never: the pools find the server again; see ``Store``."""
+        return False
+
+    def pool_figures(self) -> Mapping[str, Mapping[str, int]]:
+        """Return what the pools say of themselves, by what they are for."""
+        pools = {"reading": self._reading, "writing": self._writing}
+        return {name: pool.get_stats() for name, pool in pools.items() if pool is not None}
 
     @contextmanager
     def transaction(self, origin: Origin) -> Iterator[Unit]:
@@ -330,23 +350,28 @@ class PostgresStore:
             connection.rollback()
 
     async def open(self) -> None:
-        """Open the pool of reading connections on the running event loop."""
-        self._reading = self._pools.AsyncConnectionPool(
+        """Open the reading connections on the running event loop, and the one by which the database is looked after."""
+        self._reading, self._looking = (self._reading_pool(size=size) for size in (self._pool_size, 1))
+        await self._reading.open()
+        await self._looking.open()
+
+    def _reading_pool(self, *, size: int) -> Any:  # noqa: ANN401 - a pool of a driver that may be absent
+        return self._pools.AsyncConnectionPool(
             self._conninfo,
             kwargs={**self._options, "autocommit": True},
             min_size=1,
-            max_size=self._pool_size,
+            max_size=size,
             timeout=POOL_WAIT_S,
             reconnect_timeout=RECONNECT_S,
             open=False,
         )
-        await self._reading.open()
 
     async def close_reads(self) -> None:
-        """Close the pool of reading connections."""
-        if self._reading is not None:
-            await self._reading.close()
-            self._reading = None
+        """Close the reading connections."""
+        for pool in (self._reading, self._looking):
+            if pool is not None:
+                await pool.close()
+        self._reading = self._looking = None
 
     async def read(self, statement: Statement, *, organisation_id: int, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Read on the event loop; see ``Store``.
@@ -371,9 +396,16 @@ class PostgresStore:
 
     async def enter(self, entrance: Entrance, **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
         """Read at the door; see ``Store``."""
+        return await self._entered(self._reading, entrance, parameters)
+
+    async def look(self, entrance: Entrance) -> list[Row]:
+        """Return the rows of a statement by which the service looks after the database, on a connection that no request takes."""
+        return await self._entered(self._looking, entrance, {})
+
+    async def _entered(self, pool: Any, entrance: Entrance, parameters: dict[str, Any]) -> list[Row]:  # noqa: ANN401 - a driver's pool
         compiled = entrance[self.dialect].on(self.dialect)
         with self._refusals():
-            async with self._reading.connection() as connection:
+            async with pool.connection() as connection:
                 cursor = await connection.execute(compiled.sql, compiled.bound(parameters))
                 rows: list[Row] = await cursor.fetchall()
                 return rows

@@ -68,6 +68,11 @@ class Unit:
         """The organisation whose records these are."""
         return self.origin.organisation_id
 
+    @property
+    def unsealed(self) -> int:
+        """How many journal entries it has to leave when it is sealed."""
+        return len(self._changes)
+
     def hold_still(self) -> None:
         """Have every later statement of this transaction see one state of the records. To be called before any other statement."""
         if self.dialect == "postgresql":

@@ -118,14 +118,15 @@ class Action:
 class FieldRule:
     """Fields that only some roles may write with an action: the named ones or, where ``all_but``, all but the named ones.
 
-    With ``values`` it is about these values alone. ``site_keys`` says whether a key that is bound to sites may write them where a registrar
-    may; with the scope ``administration`` it may in any case.
+    With ``values`` it is about these values alone. A key with the scope ``administration`` may write them in any case, another only where
+    ``keys`` says so; if it is bound to sites, where a registrar may and ``site_keys`` says so.
     """
 
     fields: frozenset[str]
     roles: frozenset[Role]
     all_but: bool = False
     values: frozenset[str] = frozenset()
+    keys: bool = True
     site_keys: bool = True
 
     def binds(self, field: str, value: object) -> bool:
@@ -136,9 +137,9 @@ class FieldRule:
 
     def opens_to(self, powers: Powers) -> bool:
         """Return whether a key may write what it is about."""
-        if powers.site_ids is None or Scope.ADMINISTRATION in (powers.scopes or ()):
+        if Scope.ADMINISTRATION in (powers.scopes or ()):
             return True
-        return self.site_keys and Role.REGISTRAR in self.roles
+        return self.keys and (powers.site_ids is None or (self.site_keys and Role.REGISTRAR in self.roles))
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +172,9 @@ class Matrix:
         return None if both is None or both.site_ids == frozenset() else both
 
     def rules_fields(self, powers: Powers, action: str) -> bool:
-        """Return whether a rule for fields can close anything to a caller; to a key that is good for every site none can."""
-        return action in self.fields and (powers.scopes is None or powers.site_ids is not None)
+        """Return whether a rule for fields can close anything to a caller; to a key for every site only one that is for no key can."""
+        bound = powers.scopes is None or powers.site_ids is not None
+        return any(bound or not rule.keys for rule in self.fields.get(action, ()))
 
     def field_reach(self, powers: Powers, action: str, field: str, value: object = None) -> Reach | None:
         """Return where a caller may write a field with an action that is allowed, ``None`` where nowhere."""
@@ -230,7 +232,7 @@ def matrix_of(data: Mapping[str, object]) -> Matrix:
 _ROW_WORDS = frozenset(
     {"actions", "scope", *Cell, "signed_in", "people_only", "two_person", "states", "command", "coming", "logged", "files_logged"}
 )
-_RULE_WORDS = frozenset({"of", "fields", "all_but", "values", "roles", "site_keys"})
+_RULE_WORDS = frozenset({"of", "fields", "all_but", "values", "roles", "keys", "site_keys"})
 
 
 def _blocks(data: Mapping[str, object]) -> Iterable[Mapping[str, object]]:
@@ -261,6 +263,8 @@ def _action(block: Mapping[str, object]) -> Action:
     if (scope is None) is not signed_in:
         raise ValueError(f"{block['actions']} should have either a scope or signed_in")
     two_person = block.get("two_person")
+    if two_person is not None and not block.get("people_only"):
+        raise ValueError(f"{block['actions']} needs two people, so it should be people_only: a key may be in anybody's hands")
     return Action(
         scope=None if scope is None else Scope(str(scope)),
         cells=cells,
@@ -285,6 +289,7 @@ def _rule(block: Mapping[str, object]) -> FieldRule:
         roles=frozenset(Role(word) for word in _words(block, "roles")),
         all_but=all_but,
         values=frozenset(_words(block, "values")),
+        keys=bool(block.get("keys", True)),
         site_keys=bool(block.get("site_keys", True)),
     )
 

@@ -49,8 +49,7 @@ def test_every_answer_says_what_it_is_and_sends_nobody_elsewhere_and_sets_no_coo
 def test_a_policy_lets_nobody_frame_an_answer(policy):
     directives = policy[1].decode().split("; ")
 
-    assert "default-src 'none'" in directives
-    assert "frame-ancestors 'none'" in directives
+    assert {"default-src 'none'", "object-src 'none'", "base-uri 'none'", "frame-ancestors 'none'"} <= set(directives)
 
 
 def test_every_parameter_that_is_said_twice_is_refused(app, store, organisation, caller):
@@ -123,3 +122,17 @@ def test_a_client_of_another_organisation_is_not_told_that_a_record_is_there(sto
 
     assert (there.status_code, nowhere.status_code) == (404, 404)
     assert there.json()["detail"] == nowhere.json()["detail"]
+
+
+def test_an_address_in_an_answer_holds_what_was_asked_for_as_a_value_only(store, organisation, client):
+    name = 'Pool>; rel="prev" &limit=200#%0d%0ajavascript:'
+    with store.transaction(makers.origin()) as unit:
+        for site in (makers.site(unit, name="Reedmere House"), makers.site(unit, name="Quillback Rescue")):
+            makers.enclosure(unit, site, name=name)
+
+    first = client.get("/v1/enclosures", params={"name": name, "limit": 1})
+    address = first.headers["Link"].removeprefix("<").removesuffix('>; rel="next"')
+
+    assert address.startswith("/v1/enclosures?")
+    assert not set(address) & set('<>" #;')
+    assert [one["name"] for one in client.get(address).json()["items"]] == [name]

@@ -1,4 +1,4 @@
-"""What SECURITY.md says is what the code does: its figures, and that its lists are whole."""
+"""What api/security.md says is what the code does: its figures, and that its lists are whole."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from domain.records.base import metadata
 from tests.security.source import imported
 from tests.security.test_source import TREES
 
-WRITTEN = (Path(__file__).parents[2] / "SECURITY.md").read_text(encoding="utf-8")
+WRITTEN = (Path(__file__).parents[2] / "api/security.md").read_text(encoding="utf-8")
 TEXT = " ".join(WRITTEN.split())
 COSTS = passwords.DEFAULT_COSTS
 SET = {name: field.default for name, field in Settings.model_fields.items()}
