@@ -205,7 +205,8 @@ class Server(uvicorn.Server):
         """Return whether it is time to stop taking connections."""
         if counter % LOOK_EVERY == 0:
             self._end_idle_connections()
-        if self.store.needs_restart:
+        if self.store.needs_restart and not self.should_exit:
+            log.error("the storage failed; the service ends, so that it can be started again")
             self.draining.begun = self.should_exit = True
         if self.stop_at is not None and time.monotonic() >= self.stop_at:
             self.should_exit = True

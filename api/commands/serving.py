@@ -39,6 +39,7 @@ def serve(words: Namespace, console: Console) -> int:
 
     Raises:
         Trouble: A setting is too weak to serve with, the database may forget what it confirms, or there is nowhere to listen.
+        StorageFailed: It ended by itself because the storage failed; whoever watches over it should start it again.
     """
     with opened("serve") as session, _only_one(session.settings.database_url):
         settings, store = session.settings, session.store

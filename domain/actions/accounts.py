@@ -207,7 +207,7 @@ def end_identity(unit: Unit, account_id: UUID, identity_id: UUID, ending: Ending
 
 
 def register_grant(unit: Unit, stated: RoleGrantStated, *, record_id: UUID | None = None) -> RoleGrant:
-    """Grant a role to a member of staff and return the grant.
+    """Grant a role to a member of staff and return the grant. Whoever grants it at the same time waits, and then finds it granted.
 
     Raises:
         NotFound: There is no such member of staff.
@@ -215,6 +215,7 @@ def register_grant(unit: Unit, stated: RoleGrantStated, *, record_id: UUID | Non
         NotAllowed: It would be to oneself, or at a site that the origin does not reach.
         Conflict: That person left, or has this role there already.
     """
+    unit.row(journal.LOCK_HEAD)
     member = unit.fetch(Staff, stated.staff_id)
     if member.ended_on is not None:
         raise Conflict(f"This member of staff left on {member.ended_on.isoformat()}.", code="ended")

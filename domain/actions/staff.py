@@ -68,7 +68,7 @@ def _refuse_roles_of_others(places: Iterable[tuple[Role, UUID | None]], *, gives
     """
     beyond = sorted({role for role, site_id in places if (reach := gives(role)) is None or not reach.covers(site_id)})
     if beyond:
-        sentence = f"Whoever has a role that you may not give there is not changed or ended by you: {', '.join(beyond)}."
+        sentence = f"You may not give this role there, so you may not take it away either: {', '.join(beyond)}."
         raise NotAllowed(sentence, code="role-not-yours")
 
 

@@ -297,15 +297,15 @@ class PostgresStore:
     dialect: DialectName = "postgresql"
 
     def __init__(self, url: URL, *, pool_size: int) -> None:
-        import psycopg_pool  # noqa: PLC0415 - an extra; absent where only SQLite is used
+        from domain.records import pools  # noqa: PLC0415 - needs an extra; absent where only SQLite is used
 
         self.url = url
-        self._pools = psycopg_pool
+        self._pools = pools
         self._refusals = PostgresErrors().as_refusals
         self._conninfo = url.set(drivername="postgresql").render_as_string(hide_password=False)
         self._pool_size = pool_size
         self._options = {"options": " ".join(f"-c {name}={value}" for name, value in SESSION.items()), "connect_timeout": 3}
-        self._writing = psycopg_pool.ConnectionPool(
+        self._writing = pools.WritingPool(
             self._conninfo,
             kwargs=self._options,
             min_size=1,
@@ -356,7 +356,7 @@ class PostgresStore:
         await self._looking.open()
 
     def _reading_pool(self, *, size: int) -> Any:  # noqa: ANN401 - a pool of a driver that may be absent
-        return self._pools.AsyncConnectionPool(
+        return self._pools.ReadingPool(
             self._conninfo,
             kwargs={**self._options, "autocommit": True},
             min_size=1,

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 
 import pytest
 
 from api.errors import Answer
 from api.idempotency import fingerprint, once
 from domain.records import journal
-from tests import makers
+from domain.rules.permissions import Role
+from tests import makers, people
+from tests.api.conftest import make_key
 
 SITE = {"name": "Reedmere House", "zone": "Europe/Lisbon"}
 
@@ -49,6 +52,24 @@ def test_another_body_under_the_same_key_is_refused(client, changed):
     assert (answer.status_code, answer.json()["code"]) == (422, "idempotency-key-reused")
     assert answer.json()["detail"] == "This Idempotency-Key was used for another request."
     assert len(sites(client)) == 1
+
+
+def test_another_caller_is_given_nobody_elses_answer(client, caller, store, organisation):
+    client.post("/v1/sites", SITE, Idempotency_Key="k-1")
+
+    answer = caller(make_key(store, organisation_id=organisation)).post("/v1/sites", SITE, Idempotency_Key="k-1")
+
+    assert (answer.status_code, answer.json()["code"]) == (422, "idempotency-key-reused")
+    assert len(sites(client)) == 1
+
+
+def test_a_program_is_not_given_for_one_person_what_it_did_for_another(client, store, organisation):
+    first, second = (people.person(store, name, role=Role.REGISTRAR) for name in ("mila", "noor"))
+    send = partial(client.post, "/v1/sites", SITE, Idempotency_Key="k-1")
+
+    answers = [send(Reedbed_On_Behalf_Of=str(one.staff_id)) for one in (first, first, second)]
+
+    assert [answer.status_code for answer in answers] == [201, 201, 422]
 
 
 def test_another_path_under_the_same_key_is_refused(client, site_id):

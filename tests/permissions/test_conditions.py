@@ -123,6 +123,15 @@ def test_no_key_gives_an_approval(world, registrar):
     assert refused(give(world.key(), ask(world, registrar))) == (403, "people-only")
 
 
+def test_no_key_does_what_needs_two_people_since_its_holder_could_be_the_other_one(world, registrar):
+    program = world.key()
+
+    for headers in ({}, {"Reedbed-On-Behalf-Of": registrar.staff_id}):
+        assert refused(REQUESTS["end_hold"].sent_by(program, world.here, **headers)) == (403, "people-only")
+        stated = {"action": "end_hold", "subject_id": world.here["hold"], "why": "closed"}
+        assert refused(program.request("POST", "/v1/approvals", json=stated, headers=headers)) == (403, "not-allowed")
+
+
 def test_only_whoever_asked_does_it(world, registrar, second):
     give(second, ask(world, registrar))
 

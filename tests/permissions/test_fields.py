@@ -37,6 +37,9 @@ CASES = [
     (Role.TECHNICIAN, "equipment-models/{model}", {"lead_days": 9}, []),
     (Role.TECHNICIAN, "equipment-models/{model}", {"life_months": 240, "cautions": []}, ["/life_months", "/cautions"]),
     (Role.CURATOR, "equipment-models/{model}", {"life_months": 24, "cautions": ["wet-hands"]}, []),
+    (Role.KEEPER, "animals/{animal}", {"name": "Mossy", "count": 1, "enclosure_id": "{enclosure}"}, []),
+    (Role.KEEPER, "animals/{animal}", {"taxon_id": "{taxon}", "tag": "A-9", "grouping": "group"}, ["/taxon_id", "/tag", "/grouping"]),
+    (Role.VETERINARIAN, "animals/{animal}", {"tag": "A-9"}, []),
     (Role.CURATOR, "staff/{staff}", {"role": "technician"}, []),
     (Role.CURATOR, "staff/{staff}", {"role": "administrator"}, ["/role"]),
     (Role.REGISTRAR, "staff/{staff}", {"role": "curator", "note": "n"}, ["/role"]),
@@ -78,7 +81,8 @@ def test_nobody_makes_themselves_more_than_they_are(world):
     own = f"/v1/staff/{curator.staff_id}"
 
     assert named(curator.patch(own, {"role": "administrator"}, If_Match='"1"')) == (403, "field-not-allowed", ["/role"])
-    assert named(curator.patch(own, {"site_id": None}, If_Match='"1"'))[1] == "other-site"
+    assert named(curator.patch(own, {"site_id": None}, If_Match='"1"'))[1] == "role-not-yours"
+    assert named(curator.patch(f"/v1/staff/{world.here['staff']}", {"site_id": None}, If_Match='"1"'))[1] == "other-site"
     assert administrator.patch(own, {"role": "registrar"}, If_Match='"1"').status_code == 200
 
 

@@ -25,7 +25,7 @@ PLACES = (HERE, ELSEWHERE, None)
 EVERYBODY = set(by_hand.TABLE["anybody"]["everybody"]["may"].split())
 PERSONS = set(by_hand.TABLE["anybody"]["persons"]["may"].split())
 # What no key may do although it belongs to a scope.
-NEVER_BY_KEY = {"erase_staff", "give_approval"}
+NEVER_BY_KEY = {"end_hold", "erase_staff", "give_approval"}
 
 
 def as_written() -> dict[tuple[str, str], str]:

@@ -119,6 +119,7 @@ def test_on_behalf_of_another_holds_what_both_may(own, other, reach):
 OVERRIDE = {"of": ["move"], "fields": ["limit", "reason"], "roles": ["registrar"]}
 ONLY_NOTE = {"of": ["move"], "all_but": ["note"], "roles": ["registrar", "curator"]}
 NOBLE = {"of": ["move"], "fields": ["rank"], "values": ["high"], "roles": ["curator"], "site_keys": False}
+ROYAL = {"of": ["move"], "fields": ["rank"], "values": ["high"], "roles": ["registrar"], "keys": False}
 
 
 @pytest.mark.parametrize(
@@ -144,6 +145,10 @@ NOBLE = {"of": ["move"], "fields": ["rank"], "values": ["high"], "roles": ["cura
         ([{**NOBLE, "site_keys": True}], key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), "rank", "high", None),
         ([NOBLE], key(Scope.RECORDS_WRITE, Scope.ADMINISTRATION, sites=frozenset({HERE})), "rank", "high", EVERYWHERE),
         ([NOBLE], key(Scope.RECORDS_WRITE), "rank", "high", EVERYWHERE),
+        ([ROYAL], key(Scope.RECORDS_WRITE), "rank", "high", None),
+        ([ROYAL], key(Scope.RECORDS_WRITE), "rank", "low", EVERYWHERE),
+        ([ROYAL], key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), "rank", "high", None),
+        ([ROYAL], key(Scope.RECORDS_WRITE, Scope.ADMINISTRATION), "rank", "high", EVERYWHERE),
     ],
 )
 def test_a_field_may_be_written_where_every_rule_about_it_allows(rules, powers, field, value, reach):
@@ -165,6 +170,12 @@ def test_fields_are_looked_at_where_a_rule_can_close_one(powers, action, ruled):
     matrix = matrix_of({"animals": [FEED, MOVE, OVERRIDE]})
 
     assert matrix.rules_fields(powers, action) is ruled
+
+
+def test_fields_are_looked_at_for_a_key_for_every_site_where_a_rule_is_for_no_key():
+    matrix = matrix_of({"animals": [MOVE, OVERRIDE, ROYAL]})
+
+    assert matrix.rules_fields(key(Scope.RECORDS_WRITE), "move")
 
 
 def test_a_row_keeps_what_its_block_says():
@@ -195,6 +206,7 @@ def test_a_row_keeps_what_its_block_says():
         ({"animals": [FEED, {"of": ["feed"], "fields": ["note"], "all_but": ["note"], "roles": []}]}, "fields or all_but"),
         ({"animals": [FEED, {"of": ["feed"], "roles": ["keeper"]}]}, "fields or all_but"),
         ({"animals": [FEED, {"roles": ["keeper"]}]}, "should give actions"),
+        ({"animals": [{**FEED, "two_person": "animal"}]}, "should be people_only"),
     ],
 )
 def test_what_contradicts_itself_is_refused(data, sentence):
