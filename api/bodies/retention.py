@@ -36,5 +36,3 @@ class Erasure(Stated):
     """Why a person's particulars are erased."""
 
     reason: Name
-
-

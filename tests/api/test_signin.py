@@ -6,8 +6,8 @@ from datetime import timedelta
 
 import pytest
 
-from api.signin import key_text, new_key_parts
 from api.commands.organisations import KEYS
+from api.signin import key_text, new_key_parts
 from domain.actions.recording import Ending, ended
 from domain.records.organisations import Access, ApiKey
 from tests import makers
