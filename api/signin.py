@@ -92,6 +92,8 @@ async def sign_in(house: House, headers: Mapping[bytes, bytes]) -> Caller:
     """
     proof = _proof(headers.get(b"authorization"))
     key, session = _KEY.fullmatch(proof), _SESSION.fullmatch(proof)
+    if key is None and ON_BEHALF_OF in headers:
+        raise Malformed("Only a program acts on behalf of somebody: leave Reedbed-On-Behalf-Of out.", code="on-behalf-of-unknown")
     if key is not None:
         return await _for_staff(house, await _by_key(house, key[1], key[2]), headers.get(ON_BEHALF_OF))
     if session is not None:

@@ -52,14 +52,18 @@ class Uses:
             origin = Origin(organisation_id, now, actor="service", request_id="uses")
             try:
                 run_unit(store, lambda unit, noted=noted: note_uses(unit, **noted), origin=origin)  # type: ignore[misc]
-            except (StorageBusy, StorageFailed, TookTooLong):
+            except Exception as failure:  # whatever it is, the next time may do better, and sessions in use must not look idle
                 with self._lock:
                     self._keys = {**keys, **self._keys}
                     self._sessions = {**sessions, **self._sessions}
-                log.warning("the uses of keys and sessions could not be written down yet")
+                log.warning("the uses of keys and sessions could not be written down yet", exc_info=_unless_expected(failure))
                 return
             self._written.update(noted["keys"])
 
 
 def _of(organisation_id: int, noted: dict[tuple[int, UUID], Any]) -> dict[UUID, datetime]:
     return {subject: at for (number, subject), at in noted.items() if number == organisation_id}
+
+
+def _unless_expected(failure: Exception) -> Exception | None:
+    return None if isinstance(failure, StorageBusy | StorageFailed | TookTooLong) else failure

@@ -60,7 +60,7 @@ RUN_OTHERWISE = {
     "domain/records/engine.py:PostgresStore.transaction": "settings of the transaction",
     "domain/records/engine.py:PostgresStore.snapshot": "settings of a transaction that cannot write",
     "domain/records/engine.py:PostgresStore.read": "statements that read",
-    "domain/records/engine.py:PostgresStore.enter": "statements that read",
+    "domain/records/engine.py:PostgresStore._entered": "statements that read",
     "domain/records/engine.py:PostgresStore.organisations": "a statement that reads",
     "domain/records/tenancy.py:furnish": "temporary views and triggers of a connection",
     "domain/records/outlooks/packed.py:site_columns": "statements that read",

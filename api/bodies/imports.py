@@ -46,14 +46,18 @@ class ImportOutcome(_Shown):
     dry_run: bool
 
 
-class ImportChoices(_Shown):
-    """How an import was asked for."""
+class ImportChoices(BaseModel):
+    """How an import was asked for, by whom, by which credential and for whom; older imports do not say the last two."""
+
+    model_config = ConfigDict(extra="forbid")
 
     dry_run: bool
     skip_invalid: bool
     create_enclosures: bool
     mapping: str | None
     asked_by: str
+    credential: str | None = None
+    on_behalf_of: UUID | None = None
 
 
 class Import(_Shown):

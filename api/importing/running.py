@@ -71,7 +71,15 @@ def _run(house: House, asked: ImportRun, content: bytes, *, origin: Origin) -> N
     said: dict[str, Any] = asked.options
     options = ImportOptions(said["dry_run"], said["skip_invalid"], said["create_enclosures"])
     rows, facts, settled = read_file(content, file_name=asked.file_name, kind=asked.kind, mapping=said["mapping"], options=options)
-    as_asked = Origin(origin.organisation_id, origin.at, actor=said["asked_by"], request_id=origin.request_id)
+    for_whom = said.get("on_behalf_of")
+    as_asked = Origin(
+        origin.organisation_id,
+        origin.at,
+        actor=said["asked_by"],
+        request_id=origin.request_id,
+        credential=said.get("credential"),
+        on_behalf_of=UUID(for_whom) if for_whom else None,
+    )
 
     def effect(unit: Unit) -> None:
         unit.take_time()

@@ -176,7 +176,14 @@ async def _asked(call: Call, request: Request) -> _Asked:
         content = await upload.read()
     file = ImportFileFacts(_file_name(upload.filename), sha256(content).hexdigest())
     flags = {name: call.query.get(name, False) for name in _FLAGS}
-    return _Asked(content, file, kind, {**flags, "mapping": mapping, "asked_by": call.caller.actor})
+    return _Asked(content, file, kind, {**flags, "mapping": mapping, **_asker(call)})
+
+
+def _asker(call: Call) -> dict[str, str | None]:
+    """Return who asks, as the entries of what is imported will say it."""
+    caller = call.caller
+    for_whom = str(caller.on_behalf_of) if caller.on_behalf_of else None
+    return {"asked_by": caller.actor, "credential": caller.credential, "on_behalf_of": for_whom}
 
 
 def _part(form: FormData, name: str) -> UploadFile:

@@ -101,10 +101,12 @@ def register_legal_hold(unit: Unit, stated: LegalHoldStated, *, record_id: UUID 
     """Put a hold on record and return it.
 
     Raises:
-        RuleBroken: There is no such kind of record.
+        RuleBroken: There is no such kind of record, or no such record of the kind; one that is held is to be there.
     """
     if stated.kind is not None:
         _refuse_unknown_kind(stated.kind)
+    if stated.subject_id is not None:
+        _refuse_unknown_subject(unit, stated, stated.subject_id)
     return recorded(unit, LegalHold, stated, record_id=record_id)
 
 
@@ -162,6 +164,12 @@ def _refuse_unknown_kind(kind: str) -> None:
     kinds = sorted([reading_log.KIND, *(record.noun for record in all_records())])
     if kind not in kinds:
         raise RuleBroken(f"There is no such kind of record; there are: {', '.join(kinds)}.", code="kind-unknown", field="kind")
+
+
+def _refuse_unknown_subject(unit: Unit, stated: LegalHoldStated, subject_id: UUID) -> None:
+    kinds = [record for record in all_records() if stated.kind in (None, record.noun)]
+    if all(unit.find(record, subject_id) is None for record in kinds):
+        raise RuleBroken("There is no such record to be held.", code="reference-unknown", field="subject_id")
 
 
 def _longest(unit: Unit, *, today: date) -> dict[str, int]:

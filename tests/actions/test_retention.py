@@ -329,3 +329,11 @@ def test_another_organisations_records_stay(store, owners_store):
 
     assert run(owners_store).let_go == {}
     assert proven(store, organisation_id=makers.OTHER_ORGANISATION).records == 2
+
+
+@pytest.mark.parametrize(("stated", "field"), [({"kind": "site"}, "subject_id"), ({}, "subject_id")])
+def test_a_hold_on_a_record_that_is_not_there_is_refused(store, stated, field):
+    with store.transaction(makers.origin()) as unit, pytest.raises(RuleBroken) as refused:
+        hold(unit, subject_id=unit.new_id(), **stated)
+
+    assert refused.value.faults[0].pointer == f"/{field}"

@@ -12,6 +12,7 @@ from domain.actions.recording import Ending, ended
 from domain.records.organisations import Access, ApiKey
 from tests import makers
 from tests.api.conftest import make_key
+from tests.people import person, signed_in
 
 TODAY = makers.NOON.date()
 DAY = timedelta(days=1)
@@ -89,3 +90,12 @@ def test_a_key_that_reads_may_not_write(store, organisation, caller, site_id):
     ):
         assert answer.status_code == 403
         assert answer.json()["code"] == "key-reads-only"
+
+
+def test_only_a_program_acts_on_behalf_of_somebody(store, caller, organisation):
+    one = person(store, "keeper")
+    keeper = signed_in(caller, one)
+
+    answer = keeper.request("GET", "/v1/me", headers={"Reedbed-On-Behalf-Of": str(one.staff_id)})
+
+    assert (answer.status_code, answer.json()["code"]) == (400, "on-behalf-of-unknown")
