@@ -117,7 +117,7 @@ def lines(
 
 def fitted(text: str, *, face: Face, size: float, width: float, tone: Tone = "ink") -> Line:
     """Return the text as one line no wider than ``width`` [pt], cut with ``…`` when it is longer."""
-    set_lines = lines(one_line(text), face=face, size=size, width=width, limit=NAME, most=1, tone=tone)
+    set_lines = lines(one_line(text), face=face, size=size, width=width, most=1, tone=tone)
     return set_lines[0] if set_lines else ()
 
 

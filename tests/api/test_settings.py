@@ -60,7 +60,17 @@ def test_the_environment_sets(monkeypatch):
 
 @pytest.mark.parametrize(
     ("name", "value"),
-    [("server_number", -1), ("server_number", 4096), ("port", 0), ("max_body_bytes", 0), ("stop_grace_s", -1), ("log_level", "loud")],
+    [
+        ("server_number", -1),
+        ("server_number", 4096),
+        ("port", 0),
+        ("max_body_bytes", 0),
+        ("stop_grace_s", -1),
+        ("log_level", "loud"),
+        ("host", ""),
+        ("metrics_host", ""),
+        ("min_free_disk_bytes", -1),
+    ],
 )
 def test_what_cannot_be_is_refused(name, value):
     with pytest.raises(ValidationError):
@@ -78,7 +88,7 @@ def test_a_database_can_be_named_in_a_file(tmp_path, monkeypatch, name):
 def test_a_database_is_not_named_twice(tmp_path):
     path = secret_file(tmp_path, at("db", STRONG))
 
-    with pytest.raises(ValidationError, match="not both"):
+    with pytest.raises(ValidationError, match="both set; one of them is enough"):
         Settings(database_url="sqlite:///x", database_url_file=path)
 
 
@@ -187,4 +197,9 @@ def test_a_file_without_a_key_is_refused(tmp_path, text):
     [fault] = weaknesses(Settings(signing_key_file=secret_file(tmp_path, text)))
 
     assert "holds no Ed25519 private key" in fault
-    assert weaknesses(Settings(signing_key_file=tmp_path / "absent")) != []
+
+
+def test_a_key_file_that_is_not_there_is_said(tmp_path):
+    [fault] = weaknesses(Settings(signing_key_file=tmp_path / "absent"))
+
+    assert fault.endswith("cannot be read")

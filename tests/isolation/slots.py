@@ -40,7 +40,7 @@ OTHERWISE: Mapping[tuple[str, str], str] = {
     ("enclosures", "parent_id"): "enclosure",
     ("hour-readings", "reading_id"): "hours",
     ("output-readings", "reading_id"): "output",
-    ("holds", "subject_id"): "spare",
+    ("holds", "subject_id"): "animal",
 }
 """And where that depends on the path."""
 OWN_ID = {

@@ -5,14 +5,16 @@ import json
 import os
 import subprocess
 import sys
+import time
 import unicodedata
 from dataclasses import asdict, replace
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
-from reports.due_list import due_list_csv, due_list_json, due_list_pdf, order_list_csv, record_hash
+from reports.due_list import due_list_csv, due_list_json, due_list_pdf, order_list_csv, record_hash, rows_csv
 from reports.due_list.paper import _due_columns
 from tests.reports.makers import (
     TODAY,
@@ -406,6 +408,25 @@ def test_csv_numbers_and_other_text_are_left_alone():
     assert row["walking_order"] == "3"
 
 
+def test_csv_says_yes_and_no_and_keeps_several_words_apart():
+    orders = (order_line(model="M1", late=True, tags=("EQ-1", "EQ-2")), order_line(model="M2", late=False))
+
+    late, early = table_of(order_list_csv(due_sheet(orders=orders)))
+
+    assert (late["late"], early["late"]) == ("yes", "no")
+    assert (late["tags"], early["tags"]) == ("EQ-1; EQ-2", "EQ-1")
+
+
+def test_csv_of_several_sites_says_at_which_each_row_is_and_what_day_it_is_there():
+    rows = [("North Campus", TODAY, due_row(tag="A")), ("=South", date(2026, 11, 25), due_row(tag="B", place="@x"))]
+
+    written = rows_csv(iter(rows))
+
+    assert written.startswith(b"\xef\xbb\xbfsite,today,number,equipment_id,tag,")
+    found = [(row["site"], row["today"], row["tag"], row["place"]) for row in table_of(written)]
+    assert found == [("North Campus", "2026-11-24", "A", "North House"), ("'=South", "2026-11-25", "B", "'@x")]
+
+
 def test_csv_survives_a_lone_surrogate():
     (row,) = table_of(due_list_csv(due_sheet(due_row(place="bad \ud800"))))
 
@@ -418,6 +439,33 @@ def test_json_gives_back_every_fact_of_the_sheet():
     given = json.loads(due_list_json(sheet))
 
     assert given == _plain(asdict(sheet))
+
+
+def test_json_is_canonical():
+    written = due_list_json(due_sheet(due_row(place="Łąka"), orders=(order_line(),)))
+
+    assert written == json.dumps(json.loads(written), sort_keys=True, separators=(",", ":")).encode("ascii")
+
+
+def test_json_refuses_what_a_sheet_does_not_hold():
+    with pytest.raises(TypeError, match="a sheet holds no Decimal"):
+        due_list_json(due_sheet(counts_good=Decimal(7)))
+
+
+@pytest.fixture
+def clock_of_auckland(monkeypatch):
+    """The machine's clock is set to another zone than UTC."""
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", "Pacific/Auckland")
+        time.tzset()
+        yield
+    time.tzset()
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of a running process can be set on Unix only")
+@pytest.mark.usefixtures("clock_of_auckland")
+def test_json_says_instants_in_utc_whatever_the_zone_of_the_machine():
+    assert json.loads(due_list_json(due_sheet()))["data_as_of"] == "2026-11-23T12:30:00Z"
 
 
 def _plain(value):

@@ -1,11 +1,14 @@
+import re
 import time
+from functools import reduce
+from operator import add
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from reports.fonts import Face, face_for
-from reports.text import CELL, clean, fitted, line_width, lines, measure
+from reports.text import CELL, NAME, clean, fitted, line_width, lines, measure, one_line
 
 ANY_TEXT = st.text(st.characters(), max_size=300)
 
@@ -29,6 +32,8 @@ def drawn(text, **stated):
         ("tab\there", "tab here"),
         ("q" + "\u0323" * 9 + "x", "q" + "\u0323" * 3 + "x"),
         ("a\u200d\u0301", "á"),
+        ("\u0323" * 9 + "x", "\u0323" * 3 + "x"),
+        ("a\ufe0fb\u3164c", "abc"),
         ("🐍 ₂ ≤ µ", "[snake] ₂ ≤ µ"),
         ("ตา", "[thai character to tao][thai character sara aa]"),
         ("\U000f0000", "□"),
@@ -40,13 +45,26 @@ def test_text_is_made_safe_and_keeps_its_meaning(typed, printed):
     assert clean(typed) == printed
 
 
-@pytest.mark.parametrize(("length", "printed"), [(9, "x" * 9), (10, "x" * 10), (11, "x" * 9 + "…")])
-def test_text_longer_than_the_limit_ends_in_an_ellipsis(length, printed):
-    assert clean("x" * length, limit=10) == printed
+@pytest.mark.parametrize("letter", ["x", "é"])
+@pytest.mark.parametrize(("length", "kept", "end"), [(9, 9, ""), (10, 10, ""), (11, 9, "…")])
+def test_text_longer_than_the_limit_ends_in_an_ellipsis(letter, length, kept, end):
+    assert clean(letter * length, limit=10) == letter * kept + end
 
 
 def test_text_hidden_behind_characters_that_are_dropped_is_marked_as_cut():
     assert clean("\u200b" * 10_000 + "end", limit=10) == "…"
+    assert drawn("\u200b" * 110 + "end", limit=10) == ["…"]
+
+
+@pytest.mark.parametrize(("dropped", "printed"), [(103, "e…"), (104, "…")])
+def test_four_times_the_limit_and_sixty_four_more_characters_are_looked_at(dropped, printed):
+    assert clean("\u200b" * dropped + "end", limit=10) == printed
+
+
+@pytest.mark.parametrize(("length", "kept", "end"), [(NAME, NAME, ""), (NAME + 1, NAME - 1, "…")])
+def test_one_line_is_no_longer_than_a_name_unless_said(length, kept, end):
+    assert one_line("x" * length) == "x" * kept + end
+    assert one_line("x\ny" * length, limit=4) == "x y…"
 
 
 def test_a_hostile_million_characters_cost_no_more_than_the_limit():
@@ -95,6 +113,35 @@ def test_a_word_wider_than_the_line_is_broken_where_the_line_is_full():
     width = measure("WWWW", face=Face.REGULAR, size=8.0)
 
     assert drawn("an WWWWWWW", width=width) == ["an", "WWWW", "WWW"]
+    assert drawn("W" * 9, width=width) == ["WWWW", "WWWW", "W"]
+
+
+def test_only_the_first_part_of_a_broken_word_follows_on_a_line():
+    width = measure("W", face=Face.REGULAR, size=8.0)
+
+    assert drawn("i iW", width=width) == ["i i", "W"]
+
+
+@pytest.mark.parametrize(
+    ("just", "more", "set_lines"),
+    [
+        ("an ox", -0.01, ["an", "ox", "an", "ox"]),
+        ("an ox", 0, ["an ox", "an ox"]),
+        ("an ox", 0.01, ["an ox", "an ox"]),
+        ("an ox an", -0.01, ["an ox", "an ox"]),
+        ("an ox an", 0, ["an ox an", "ox"]),
+    ],
+)
+def test_words_stand_on_one_line_where_they_just_fit(just, more, set_lines):
+    parts = [measure(part, face=Face.REGULAR, size=8.0) for part in re.split("( )", just)]
+
+    assert drawn("an ox an ox", width=reduce(add, parts) + more) == set_lines
+
+
+def test_a_word_as_wide_as_the_line_is_not_broken_though_its_letters_alone_are_wider():
+    width = measure("بببب", face=Face.REGULAR, size=8.0)
+
+    assert drawn("بببب ب", width=width) == ["\ufe90\ufe92\ufe92\ufe91", "\ufe8f"]
 
 
 def test_a_word_is_never_broken_between_a_letter_and_its_marks():
@@ -103,8 +150,21 @@ def test_a_word_is_never_broken_between_a_letter_and_its_marks():
     assert drawn("q\u0323q\u0323q\u0323", width=width) == ["q\u0323q\u0323", "q\u0323"]
 
 
+def test_a_mark_that_has_a_width_of_its_own_stays_with_its_letter():
+    width = measure("q\u0323q", face=Face.MONO, size=8.0)
+
+    assert drawn("q\u0323q\u0323", face=Face.MONO, width=width) == ["q\u0323", "q\u0323"]
+
+
 def test_lines_beyond_the_most_end_in_an_ellipsis():
     assert drawn("one two three", width=24.0, most=2) == ["one", "two…"]
+
+
+@pytest.mark.parametrize("end", ["one…", "on…"])
+def test_the_ellipsis_takes_the_place_of_as_many_letters_as_it_needs(end):
+    width = measure(end, face=Face.REGULAR, size=8.0)
+
+    assert drawn("one two", width=width, most=1) == [end]
 
 
 def test_a_line_end_that_was_typed_is_kept():
@@ -116,6 +176,39 @@ def test_one_line_is_cut_to_its_width():
 
     assert line[-1].text.endswith("…")
     assert line_width(line, size=9.0) <= 60
+
+
+def test_one_line_of_nothing_is_empty():
+    assert fitted("", face=Face.BOLD, size=9.0, width=60.0) == ()
+
+
+def test_text_is_drawn_in_its_tone():
+    setting = {"face": Face.REGULAR, "size": 8.0, "width": 60.0}
+
+    assert {run.tone for line in lines("overdue since 水曜日", **setting, tone="alarm") for run in line} == {"alarm"}
+    assert {run.tone for run in fitted("overdue 水", **setting, tone="muted")} == {"muted"}
+    assert {run.tone for run in fitted("overdue 水", **setting)} == {"ink"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "seen"),
+    [
+        ("ש a", "a ש"),
+        ("a ש", "a ש"),
+        ("- ש a", "a ש -"),
+        ("ب a", "a \ufe8f"),
+        ("- a ב", "- a ב"),
+        ("\u0663\u0664", "\u0663\u0664"),
+    ],
+)
+def test_the_first_letter_with_a_direction_gives_the_paragraph_its_own(typed, seen):
+    assert drawn(typed) == [seen]
+
+
+def test_a_wrapped_line_keeps_the_direction_of_its_paragraph():
+    width = measure("שלום", face=Face.REGULAR, size=8.0) + 1
+
+    assert drawn("שלום a ש", width=width) == ["םולש", "ש a"]
 
 
 def test_right_to_left_text_is_in_visual_order_with_its_brackets_mirrored():

@@ -88,6 +88,27 @@ def test_verify_ends_with_status_one_when_a_record_was_changed_behind_the_journa
     assert (status, "is not what the journal says it is" in out) == (1, True)
 
 
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("REEDBED_PORT", "eighty", "REEDBED_PORT: This should be a whole number."),
+        ("REEDBED_MIN_FREE_DISK_BYTES", "-1", "REEDBED_MIN_FREE_DISK_BYTES: Input should be greater than or equal to 0"),
+        ("REEDBED_SHOW_DOCS", "perhaps", "REEDBED_SHOW_DOCS: This should be true or false."),
+        ("REEDBED_HOST", "", "REEDBED_HOST: String should have at least 1 character"),
+        ("REEDBED_ALLOWED_ORIGINS", "[5]", "REEDBED_ALLOWED_ORIGINS, 0: This should be text in quotation marks."),
+        ("REEDBED_OWNER_DATABASE_URL_FILE", "absent", "REEDBED_OWNER_DATABASE_URL_FILE: the file absent cannot be read"),
+        ("REEDBED_DATABASE_URL_FILE", "x", "REEDBED_DATABASE_URL and REEDBED_DATABASE_URL_FILE are both set; one of them is enough"),
+    ],
+)
+def test_a_setting_that_cannot_be_taken_is_named_with_what_is_wrong(bare_terminal, monkeypatch, name, value, said):
+    monkeypatch.setenv("REEDBED_DATABASE_URL", "sqlite:///reedbed.sqlite3")
+    monkeypatch.setenv(name, value)
+
+    status, _, err = bare_terminal.run("serve")
+
+    assert (status, err.strip()) == (2, said)
+
+
 def test_what_the_system_refuses_is_said_with_the_file(bare_terminal, tmp_path, monkeypatch):
     monkeypatch.setenv("REEDBED_DATABASE_URL", f"sqlite:///{tmp_path / 'other.sqlite3'}")
     bare_terminal.run("migrate")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+from contextlib import AsyncExitStack
 
 import pytest
 
@@ -21,7 +22,8 @@ def readiness(visitor):
 
 def test_alive_whatever_becomes_of_the_database(app, caller):
     visitor = caller(None)
-    app.state.house.store.enter = app.state.house.store.read = app.state.house.store.connect = None
+    store = app.state.house.store
+    store.enter = store.look = store.read = store.connect = None
 
     assert (visitor.get("/healthz").status_code, visitor.get("/healthz").json()) == (200, {"status": "alive"})
     assert readiness(visitor) == (503, "not-ready")
@@ -36,7 +38,7 @@ def test_a_database_that_does_not_answer_within_a_second_is_not_ready_and_holds_
     async def later(*_):
         await asyncio.sleep(5)
 
-    store.connect, store.enter = late, later
+    store.connect, store.look = late, later
     began = time.monotonic()
 
     assert readiness(visitor) == (503, "not-ready")
@@ -91,19 +93,19 @@ def test_a_file_that_does_not_keep_the_contract_is_not_ready(app, store, caller)
 def test_many_who_ask_at_once_cost_the_database_one_look(app, caller):
     visitor, store = caller(None), app.state.house.store
     looks = []
-    connect, enter = store.connect if store.dialect == "sqlite" else None, store.enter
+    connect, look = (store.connect, None) if store.dialect == "sqlite" else (None, store.look)
 
     def counted():
         looks.append(1)
         time.sleep(0.2)
         return connect()
 
-    async def counted_enter(*words):
+    async def counted_look(*words):
         looks.append(1)
         await asyncio.sleep(0.2)
-        return await enter(*words)
+        return await look(*words)
 
-    store.connect, store.enter = counted, counted_enter
+    store.connect, store.look = counted, counted_look
 
     async def all_at_once():
         return await asyncio.gather(*(visitor._http.get("/readyz") for _ in range(20)))
@@ -116,7 +118,28 @@ def test_a_database_that_is_busy_writing_is_still_ready(store, caller, settings)
     visitor = caller(None)
     busy = build_app(BusyStore(store, times=99), settings=settings, clock=lambda: makers.NOON)
     busy.state.house.schema_head = visitor._http._transport.app.state.house.schema_head
-    busy.state.house.store.enter = visitor._http._transport.app.state.house.store.enter
+    if store.dialect == "postgresql":
+        busy.state.house.store.look = store.look
     visitor._http._transport.app = busy
 
     assert readiness(visitor) == (200, None)
+
+
+@pytest.mark.parametrize("path", ["/healthz", "/readyz"])
+def test_a_balancer_may_ask_for_the_head_alone(caller, path):
+    answer = caller(None)._http.head
+
+    assert caller(None)._portal.call(answer, path).status_code == 200
+
+
+@pytest.mark.parametrize("database_url", ["postgresql"], indirect=True)
+def test_a_service_whose_reading_connections_are_all_taken_is_still_ready(store, caller, settings):
+    visitor = caller(None)
+
+    async def with_all_taken():
+        async with AsyncExitStack() as taken:
+            for _ in range(store.pool_figures()["reading"]["pool_max"]):
+                await taken.enter_async_context(store._reading.connection())
+            return await visitor._http.get("/readyz")
+
+    assert visitor._portal.call(with_all_taken).status_code == 200
