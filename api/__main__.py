@@ -11,7 +11,7 @@ from pathlib import Path
 from rich.console import Console
 
 from api.bodies.keys import LONGEST_OVERLAP_DAYS
-from api.commands import accounts, backups, demo, imports, nights, organisations, proofs, retention, serving
+from api.commands import accounts, backups, demo, imports, journals, nights, organisations, proofs, retention, serving
 from api.commands.trouble import Trouble
 from api.logs import log_of_commands
 from domain.errors import Refusal
@@ -196,7 +196,12 @@ def _add_nightly(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     command = _command(commands, "verify", "prove the journal's chain, and the records against it")
-    command.add_argument("--checkpoints", type=Path, metavar="FOLDER", help="also against the signed checkpoints in this second place")
+    command.add_argument(
+        "--checkpoints",
+        type=Path,
+        metavar="FOLDER",
+        help="also against the signed checkpoints in this second place (default: REEDBED_CHECKPOINT_FOLDER)",
+    )
     command.add_argument(
         "--public-key",
         type=Path,
@@ -206,6 +211,11 @@ def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     )
     _add_choice_of_organisation(command)
     command.set_defaults(does=proofs.verify)
+    command = _command(commands, "journal", "print what was changed, by whom and why, one JSON object a line")
+    command.add_argument("--of", metavar="ID", help="only of the record with this id")
+    command.add_argument("--readings", action="store_true", help="instead, who read what is sensitive or took a file away")
+    _add_choice_of_organisation(command)
+    command.set_defaults(does=journals.journal)
     command = _command(commands, "retention", "let go of ended records whose longest period of keeping is over and that nothing holds")
     command.add_argument("--at", metavar="INSTANT", help="as of this instant (default: now)")
     command.add_argument("--dry-run", action="store_true", help="change nothing, only say what would be let go of")

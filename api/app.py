@@ -18,6 +18,7 @@ from starlette.middleware import Middleware
 import migrations
 from api import docs
 from api.admission import Admission
+from api.computing import Computing
 from api.context import House, Passing
 from api.doors import Door, Doorway
 from api.envelope import Crossing, Envelope, KnownHosts
@@ -190,6 +191,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         await house.store.open()
         ends.push_async_callback(house.store.close_reads)
         house.writers = ends.enter_context(ThreadPoolExecutor(threads, thread_name_prefix="write"))
+        house.computing = ends.enter_context(Computing.of(house.settings))
         house.hashers = ends.enter_context(ThreadPoolExecutor(HASHING_THREADS, thread_name_prefix="hash"))
         house.work.start()
         ends.callback(house.work.stop, within_s=house.settings.stop_within_s)

@@ -53,9 +53,17 @@ class Attempt:
     sign_in_name: str
 
     @property
-    def key(self) -> tuple[int, str]:
-        """What attempts at one account are counted by, whether there is such an account or not."""
-        return self.organisation_id, same_name(self.sign_in_name)
+    def name_key(self) -> str:
+        """The name in the form in which two spellings of it are equal."""
+        return same_name(self.sign_in_name)
+
+    @property
+    def key(self) -> tuple[int, str, str]:
+        """What attempts at one account are counted by, whether there is such an account or not.
+
+        The address is part of it: whoever guesses from elsewhere does not keep the account's holder waiting.
+        """
+        return self.organisation_id, self.name_key, self.visit.address
 
     async def account(self) -> KnownAccount | None:
         """Count the attempt and return the account, ``None`` where there is none in force by that name.
@@ -64,14 +72,15 @@ class Attempt:
             TooMany: There were too many of late, from this address or at this name.
         """
         limits, store = self.visit.house.limits, self.visit.house.store
-        limits.refuse_excess(Kind.SIGN_IN_ADDRESS, self.visit.address)
         limits.refuse_excess(Kind.SIGN_IN_NAME, self.key)
-        rows = await store.read(ACCOUNT_AT_SIGN_IN, organisation_id=self.organisation_id, sign_in_name_key=self.key[1])
+        limits.refuse_excess(Kind.SIGN_IN_ADDRESS, self.visit.address)
+        rows = await store.read(ACCOUNT_AT_SIGN_IN, organisation_id=self.organisation_id, sign_in_name_key=self.name_key)
         return KnownAccount(*ACCOUNT_AT_SIGN_IN.on(store.dialect).python_row(rows[0])) if rows else None
 
     def succeeded(self) -> None:
-        """Grant the name all its attempts again; the address keeps its count, so that nobody clears it with an account of their own."""
+        """Grant the name all its attempts again, and the address this one; nobody clears an address with an account of their own."""
         self.visit.house.limits.forget(Kind.SIGN_IN_NAME, self.key)
+        self.visit.house.limits.give_back(Kind.SIGN_IN_ADDRESS, self.visit.address)
 
     def refuse(self, detail: str, *, code: str, reason: str) -> NoReturn:
         """Log why and refuse.

@@ -20,6 +20,7 @@ from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 from starlette.types import Receive, Scope
 
+from api.computing import Computing
 from api.envelope import Draining
 from api.errors import Answer, Malformed, PreconditionNeeded, TooLarge, WrongMedia
 from api.idempotency import fingerprint, once, read_key
@@ -69,6 +70,7 @@ class House:
     passwords: Passwords = field(default_factory=Passwords)
     hashers: ThreadPoolExecutor | None = None
     writers: ThreadPoolExecutor | None = None
+    computing: Computing | None = None
     limits: Limits = field(default_factory=lambda: Limits({}))
     metrics: Metrics = field(default_factory=Metrics)
     draining: Draining = field(default_factory=Draining)

@@ -26,8 +26,8 @@ MOST_KEYS = 10_000
 """Of one kind that are counted at a time; beyond it the one that has rested longest is forgotten."""
 LONGEST_DELAY_S = 60.0
 """Between two attempts to sign in, however many there were [s]: nobody is locked out."""
-REST_S = 900.0
-"""After which the delay is forgotten [s]."""
+REST_S = 120.0
+"""Without an attempt, after which the delay is forgotten [s]: a flood keeps nobody waiting for long once it is over."""
 IMPORTS = ("POST", "/v1/imports")
 
 
@@ -101,6 +101,13 @@ class Limits:
         """Grant a key everything again, as after a sign-in that succeeded."""
         with self._lock:
             self._buckets.get(kind, OrderedDict()).pop(key, None)
+
+    def give_back(self, kind: Kind, key: object) -> None:
+        """Give back one that was taken, as for a sign-in that succeeded."""
+        with self._lock:
+            bucket = self._buckets.get(kind, OrderedDict()).get(key)
+            if bucket is not None:
+                bucket.tokens = min(self._granted[kind][0], bucket.tokens + 1)
 
     def charge(self, caller: Caller, scope: Scope) -> None:
         """Count a request to the credential that it came by, and to the organisation.

@@ -53,7 +53,7 @@ def migrate(words: Namespace, console: Console) -> int:
 
 
 def organisation_create(words: Namespace, console: Console) -> int:
-    """Create an organisation with its first key, and with its first administrator where one is named. Nobody else can sign in."""
+    """Create an organisation with its first administrator, or, where none is named, its first key. Nothing else can sign in."""
     if (words.administrator is None) is not (words.sign_in_name is None):
         raise Trouble("An administrator needs both: --administrator NAME and --sign-in-name NAME")
     stated = read_stated(OrganisationStated, json_text({"name": words.name, "base_currency": words.currency}))
@@ -62,8 +62,8 @@ def organisation_create(words: Namespace, console: Console) -> int:
         with session.store.transaction(session.origin(number)) as unit:
             _refuse_taken(stated.name, session.organisations())
             made = create_organisation(unit, stated)
-            text = _made_key(unit, ApiKeyStated(name="first key", access=Access.WRITE))
             code = _made_administrator(unit, words) if words.administrator else None
+            text = _made_key(unit, ApiKeyStated(name="first key", access=Access.WRITE)) if code is None else None
     told = {} if code is None else {"sign_in_name": words.sign_in_name, "code": code}
     _say_key(console, made, text, as_json=words.json, **told)
     if code is not None and not words.json:
@@ -188,13 +188,14 @@ def _made_administrator(unit: Unit, words: Namespace) -> str:
     return made_account(unit, register_staff(unit, read_stated(StaffStated, json_text(said))), sign_in_name=words.sign_in_name)
 
 
-def _say_key(console: Console, organisation: Organisation, text: str, *, as_json: bool, **told: str) -> None:
+def _say_key(console: Console, organisation: Organisation, text: str | None, *, as_json: bool, **told: str) -> None:
     if as_json:
         about = {"organisation_id": organisation.id, "organisation": organisation.name, "base_currency": organisation.base_currency}
-        say_json({**about, "key": text, **told})
+        say_json({**about, **({"key": text} if text else {}), **told})
         return
     console.print(
         f"organisation {organisation.name} ({organisation.id}), costs in {organisation.base_currency}", markup=False, soft_wrap=True
     )
-    console.print(f"key {text}", markup=False, soft_wrap=True)
-    console.print("Keep the key now: it is not stored and cannot be shown again.")
+    if text:
+        console.print(f"key {text}", markup=False, soft_wrap=True)
+        console.print("Keep the key now: it is not stored and cannot be shown again.")

@@ -16,6 +16,7 @@ from api.signing import KeyUnusable, Signer, read_elsewhere, read_public_keys, r
 from domain.actions.checkpoints import IsSigned, flaws_against, make_checkpoint
 from domain.actions.verify import Proof, in_order, prove
 from domain.records.engine import run_unit
+from domain.records.journal import HEAD
 from domain.records.organisations import Organisation
 from domain.records.unit import Unit
 
@@ -51,8 +52,11 @@ def checkpoint(words: Namespace, console: Console) -> int:
         if session.settings.signing_key_file is None or session.settings.checkpoint_folder is None:
             raise Trouble(BOTH_NEEDED)
         chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
-        for path in write_checkpoints(session, chosen):
-            console.print(str(path), markup=False, soft_wrap=True)
+        written = write_checkpoints(session, chosen)
+    for path in written:
+        console.print(str(path), markup=False, soft_wrap=True)
+    if not written:
+        console.print("nothing new to sign since the last checkpoint")
     return 0
 
 
@@ -81,6 +85,7 @@ def write_checkpoints(session: Session, chosen: Sequence[Organisation]) -> list[
 
 def _write_checkpoint(session: Session, organisation: Organisation, signer: Signer, folder: Path) -> Path | None:
     def signed(unit: Unit) -> Path | None:
+        _refuse_shorter(unit, organisation, folder)
         made = make_checkpoint(unit, signer.sign, key_id=signer.key_id)
         return None if made is None else write_elsewhere(folder, made)
 
@@ -89,16 +94,28 @@ def _write_checkpoint(session: Session, organisation: Organisation, signer: Sign
     return path
 
 
+def _refuse_shorter(unit: Unit, organisation: Organisation, folder: Path) -> None:
+    """Refuse to sign beside checkpoints of a longer chain: a database that was restored begins another second place."""
+    head = unit.row(HEAD)
+    signed = max((one.position for one in read_elsewhere(folder, organisation.id)[0]), default=0)
+    if head is not None and head[0] < signed:
+        raise Trouble(
+            f"{organisation.name}: the journal ends at entry {head[0]}, and entry {signed} was signed in {folder}. "
+            "If the database was restored from an older backup, keep that folder and begin a new one."
+        )
+
+
 def _second_place(session: Session, words: Namespace) -> SecondPlace | None:
-    if words.checkpoints is None:
+    folder: Path | None = words.checkpoints or session.settings.checkpoint_folder
+    if folder is None:
         return None
     files = words.public_key or [one for one in (session.settings.signing_key_file,) if one]
     if not files:
         raise Trouble("Say whose signatures count: --public-key FILE.pem, or set REEDBED_SIGNING_KEY_FILE")
-    if not words.checkpoints.is_dir():
-        raise Trouble(f"The folder for checkpoints is not there: {words.checkpoints}")
+    if not folder.is_dir():
+        raise Trouble(f"The folder for checkpoints is not there: {folder}")
     try:
-        return SecondPlace(words.checkpoints, signed_by(read_public_keys(files)))
+        return SecondPlace(folder, signed_by(read_public_keys(files)))
     except KeyUnusable as unusable:
         raise Trouble(str(unusable)) from unusable
 

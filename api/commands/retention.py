@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from datetime import UTC, datetime
 
 import sqlalchemy as sa
 from rich.console import Console
@@ -28,7 +29,10 @@ class _OnlyLooking(Exception):  # noqa: N818 - how a dry run undoes what it did
 
 def retention(words: Namespace, console: Console) -> int:
     """Let go of every record whose longest period of keeping is over and that nothing holds."""
-    with opened("retention", at=instant(words.at) if words.at else None, as_owner=True) as session:
+    at = instant(words.at) if words.at else None
+    if at is not None and at > datetime.now(UTC) and not words.dry_run:
+        raise Trouble("That instant has not come yet: what is let go of is gone. Look ahead with --dry-run.")
+    with opened("retention", at=at, as_owner=True) as session:
         chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
         run = _looked if words.dry_run else _done
         done = [(one, run(session, one)) for one in chosen]

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
 import base64
 import binascii
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -46,12 +45,17 @@ class _Cursor:
 
 async def get_forecast(call: Call) -> Answer:
     """Answer with one item's forecast."""
-    return await asyncio.to_thread(_forecast, call)
+    return await _computed(_forecast, call)
 
 
 async def list_replacements(call: Call) -> Answer:
     """Answer with what is due, page by page, or all of it as CSV."""
-    return await asyncio.to_thread(_replacements, call)
+    return await _computed(_replacements, call)
+
+
+async def _computed(act: Callable[[Call], Answer], call: Call) -> Answer:
+    assert call.house.computing is not None  # noqa: S101 - the service has started
+    return await call.house.computing.run(act, call)
 
 
 def _forecast(call: Call) -> Answer:

@@ -87,6 +87,20 @@ GRANTS = Statement(
         _grant.c.ended_on.is_(None),
     )
 )
+KEPT_GRANTS = Statement(
+    sa.select(_grant).where(
+        _grant.c.organisation_id == sa.bindparam("organisation_id"),
+        _grant.c.staff_id == sa.bindparam("staff_id"),
+        _grant.c.ended_on.is_(None),
+    )
+)
+KEPT_ACCOUNTS = Statement(
+    sa.select(_account).where(
+        _account.c.organisation_id == sa.bindparam("organisation_id"),
+        _account.c.staff_id == sa.bindparam("staff_id"),
+        _account.c.ended_on.is_(None),
+    )
+)
 OWN_ACCOUNT = Statement(
     sa.select(_account.c.sign_in_name, _secret.c.password_hash)
     .join(_secret, sa.and_(_secret.c.organisation_id == _account.c.organisation_id, _secret.c.account_id == _account.c.id))
@@ -172,10 +186,23 @@ def end_account(unit: Unit, account_id: UUID, ending: Ending) -> Account:
     """
     found = _others(unit, account_id)
     with keeping_an_administrator(unit):
-        closed = ended(unit, found, ending, today=unit.origin.at.date())
-    _change_secret(unit, found, password_hash=None, code=None)
-    end_sessions_of(unit, found.id)
-    for identity in unit.all(AccountIdentity, IDENTITIES_OF_ACCOUNT, account_id=found.id):
+        return _closed(unit, found, ending)
+
+
+def end_access_of(unit: Unit, staff_id: UUID, ending: Ending) -> None:
+    """End the accounts and the grants of a member of staff who leaves."""
+    for account in unit.all(Account, KEPT_ACCOUNTS, staff_id=staff_id):
+        _closed(unit, account, ending)
+    for grant in unit.all(RoleGrant, KEPT_GRANTS, staff_id=staff_id):
+        ended(unit, grant, ending, today=unit.origin.at.date())
+
+
+def _closed(unit: Unit, account: Account, ending: Ending) -> Account:
+    """End an account with its secret, its sessions and its identities, and return it."""
+    closed = ended(unit, account, ending, today=unit.origin.at.date())
+    _change_secret(unit, account, password_hash=None, code=None)
+    end_sessions_of(unit, account.id)
+    for identity in unit.all(AccountIdentity, IDENTITIES_OF_ACCOUNT, account_id=account.id):
         ended(unit, identity, ending, today=unit.origin.at.date())
     return closed
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
-from domain.actions.accounts import GRANTS, keeping_an_administrator
+from domain.actions.accounts import GRANTS, end_access_of, keeping_an_administrator, refuse_oneself
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred
 from domain.errors import NotAllowed
 from domain.records.sites import Site
@@ -48,16 +48,19 @@ def change_staff(unit: Unit, staff_id: UUID, patch: Mapping[str, Any], *, expect
 
 
 def end_staff(unit: Unit, staff_id: UUID, ending: Ending, *, gives: GivesRole = anywhere) -> Staff:
-    """End a member of staff's record and return it. Their accounts sign in no more.
+    """End a member of staff's record, their accounts and their grants, and return the record.
 
     Raises:
-        NotAllowed: The person has a role, of the record or granted, that is none to give there.
+        NotAllowed: It is one's own, or the person has a role, of the record or granted, that is none to give there.
         Conflict: The organisation would be left without an administrator.
     """
     found = unit.fetch_reached(Staff, staff_id)
+    refuse_oneself(unit, staff_id)
     _refuse_roles_of_others({(found.role, found.site_id), *unit.rows(GRANTS, staff_id=staff_id)}, gives=gives)
     with keeping_an_administrator(unit):
-        return ended(unit, found, ending, today=unit.origin.at.date())
+        closed = ended(unit, found, ending, today=unit.origin.at.date())
+        end_access_of(unit, staff_id, ending)
+        return closed
 
 
 def _refuse_roles_of_others(places: Iterable[tuple[Role, UUID | None]], *, gives: GivesRole) -> None:

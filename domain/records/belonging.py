@@ -143,7 +143,9 @@ def has_sites(record: type[Record]) -> bool:
 def beyond_reach(record: type[Record]) -> NotAllowed:
     """Return the refusal of a record at a site that is not reached."""
     noun = record.noun.replace("_", " ")
-    return NotAllowed(f"This {noun} is at a site, or of the whole organisation, where you may not do this.", code="other-site")
+    return NotAllowed(
+        f"This {noun} belongs where your rights do not reach: to another site, or to the whole organisation.", code="other-site"
+    )
 
 
 def site_column(record: type[Record]) -> sa.ColumnElement[UUID | None]:

@@ -127,7 +127,7 @@ def _compiled(statement: sa.Executable, *, dialect: DialectName, tells: bool) ->
         sql=str(text),
         parameters=tuple((name, _to_driver(bind.type, dialect)) for bind, name in text.bind_names.items() if bind.required),
         constants={name: bind.value for bind, name in text.bind_names.items() if not bind.required},
-        positions=tuple(text.positiontup) if text.positional and text.positiontup is not None else None,
+        positions=None if text.positiontup is None else tuple(text.positiontup),
         keys=tuple(str(column.key) for column in selected),
         to_python=_present(_to_python(kind, dialect) for kind in types),
         to_json=_present(_to_json(kind, dialect) for kind in types),

@@ -13,8 +13,9 @@ from domain.actions.equipment import ReplacementStated, replace_equipment
 from domain.actions.night import run_night
 from domain.actions.organisations import create_key
 from domain.actions.readings import record_check, record_hours, record_output
+from domain.actions.replay import Flaw
 from domain.actions.staff import register_staff
-from domain.actions.verify import PAGE
+from domain.actions.verify import PAGE, in_order
 from domain.records import journal
 from domain.records.animals import AnimalStated, Taxon, TaxonStated
 from domain.records.base import Stated, row_of
@@ -281,3 +282,11 @@ def test_the_tampering_of_one_organisation_is_no_flaw_of_another(store: Store, t
 
     assert len(sentences(store)) == 2
     assert proven(store, organisation_id=makers.OTHER_ORGANISATION).flaws == []
+
+
+def test_flaws_come_in_the_order_of_the_entries_and_then_those_of_none() -> None:
+    found = [Flaw(None, "a"), Flaw(2, "b"), Flaw(1, "c"), Flaw(0, "d"), Flaw(-3, "e"), Flaw(2, "a"), Flaw(None, "A")]
+
+    assert [(flaw.position, flaw.sentence) for flaw in in_order(found)] == [
+        (-3, "e"), (0, "d"), (1, "c"), (2, "b"), (2, "a"), (None, "a"), (None, "A"),
+    ]  # fmt: skip

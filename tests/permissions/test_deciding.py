@@ -135,6 +135,7 @@ def test_each_field_that_may_be_written_nowhere_is_named(who, body, denied):
         (key(Scope.RECORDS_WRITE, for_powers=Powers(REGISTRAR)), "high", AT_HERE),
         (caller(Powers((Grant(Role.REGISTRAR, THERE), *REGISTRAR)), for_powers=Powers(REGISTRAR)), "high", AT_HERE),
         (caller(Powers(KEEPER), for_powers=Powers(REGISTRAR)), "high", None),
+        (caller(Powers(REGISTRAR), for_powers=Powers(KEEPER)), "high", None),
     ],
 )
 def test_a_field_is_written_on_behalf_of_another_where_both_may(who, value, reach):

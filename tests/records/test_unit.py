@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+import sqlalchemy as sa
 
 from domain.errors import Conflict, NotFound
 from domain.records import journal
@@ -13,7 +14,7 @@ from domain.records.statements import Statement
 from domain.records.unit import Overtaken, Unit
 from tests import makers
 
-SITES = Statement(table_of(Site).select())
+SITES = Statement(table_of(Site).select().where(table_of(Site).c.organisation_id == sa.bindparam("organisation_id")))
 pytestmark = pytest.mark.usefixtures("organisation")
 
 

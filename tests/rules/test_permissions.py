@@ -8,6 +8,8 @@ import pytest
 
 from domain.rules.permissions import (
     EVERYWHERE,
+    Action,
+    Cell,
     Condition,
     Grant,
     Powers,
@@ -109,6 +111,7 @@ def test_what_is_for_people_is_for_no_key_whatever_its_scopes():
         (key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), person((Role.KEEPER, None)), AT_HERE),
         (key(Scope.RECORDS_WRITE, sites=frozenset({THERE})), person((Role.KEEPER, HERE)), None),
         (key(Scope.RECORDS_WRITE), person((Role.VIEWER, None)), None),
+        (key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), person((Role.VIEWER, None)), None),
         (key(Scope.RECORDS_READ), person((Role.KEEPER, None)), None),
     ],
 )
@@ -141,6 +144,7 @@ ROYAL = {"of": ["move"], "fields": ["rank"], "values": ["high"], "roles": ["regi
         ([NOBLE], person((Role.CURATOR, HERE)), "rank", "high", AT_HERE),
         ([OVERRIDE], key(Scope.RECORDS_WRITE), "limit", 1, EVERYWHERE),
         ([OVERRIDE], key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), "limit", 1, EVERYWHERE),
+        ([{**OVERRIDE, "site_keys": False}], key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), "limit", 1, None),
         ([NOBLE], key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), "rank", "high", None),
         ([{**NOBLE, "site_keys": True}], key(Scope.RECORDS_WRITE, sites=frozenset({HERE})), "rank", "high", None),
         ([NOBLE], key(Scope.RECORDS_WRITE, Scope.ADMINISTRATION, sites=frozenset({HERE})), "rank", "high", EVERYWHERE),
@@ -184,6 +188,40 @@ def test_a_row_keeps_what_its_block_says():
     assert feed.states == {Condition.KEPT}
     assert (sign.coming, sign.command, sign.scope) == (True, False, None)
     assert (erase.two_person, erase.scope) == ("staff", Scope.ADMINISTRATION)
+
+
+KEEPERS = {"scope": "administration", "own_site": ["keeper"]}
+
+
+@pytest.mark.parametrize(
+    ("words", "row"),
+    [
+        ({}, {}),
+        ({"organisation": ["curator", "viewer"]}, {"cells": dict.fromkeys((Role.CURATOR, Role.VIEWER), Cell.ORGANISATION)}),
+        ({"people_only": True}, {"people_only": True}),
+        ({"people_only": True, "two_person": "staff"}, {"people_only": True, "two_person": "staff"}),
+        ({"states": ["kept", "asked"]}, {"states": frozenset(Condition)}),
+        ({"command": True}, {"command": True}),
+        ({"coming": True}, {"coming": True}),
+        ({"logged": True}, {"logged": True}),
+        ({"files_logged": True}, {"files_logged": True}),
+        ({"command": False, "coming": False, "logged": False, "files_logged": False, "people_only": False}, {}),
+    ],
+)
+def test_a_row_is_what_its_block_says_and_nothing_more(words, row):
+    (made,) = matrix_of({"animals": [{"actions": ["tend"], **KEEPERS, **words}]}).actions.values()
+
+    cells = {Role.KEEPER: Cell.OWN_SITE, **row.get("cells", {})}
+    assert made == Action(scope=Scope.ADMINISTRATION, **{**row, "cells": cells})
+
+
+def test_a_row_for_whoever_signed_in_has_no_scope():
+    assert matrix_of({"people": [KNOCK]}).actions == {"knock": Action(cells={}, signed_in=True)}
+
+
+def test_every_word_that_is_unknown_is_named():
+    with pytest.raises(ValueError, match=r"^the matrix knows no colour, weight$"):
+        matrix_of({"animals": [{**FEED, "weight": 1, "colour": "green"}]})
 
 
 @pytest.mark.parametrize(
