@@ -30,8 +30,10 @@ FIGURES = [
     f"{signin.SECRET_BYTES} random bytes; ends after {signin.IDLE.total_seconds() / HOUR:.0f} hours without a request",
     f"after {signin.LONGEST.days} days, or at once; {MOST_SESSIONS} of one account",
     f"({tokens.LEEWAY.seconds} seconds of leeway)",
-    f"From the {SET['sign_ins_per_minute'] + 1}th attempt at a name from one address within a minute, "
-    f"and the {SET['address_sign_ins_per_minute'] + 1}st",
+    (
+        f"From the {SET['sign_ins_per_minute'] + 1}th attempt at a name from one address within a minute, "
+        f"and the {SET['address_sign_ins_per_minute'] + 1}st"
+    ),
     f"up to {limits.LONGEST_DELAY_S:.0f} seconds; nobody is locked out",
     f"| {SET['requests_per_minute']}, {SET['organisation_requests_per_minute']} |",
     f"imports of an organisation, an hour | {SET['imports_per_hour']} |",
