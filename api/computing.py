@@ -41,7 +41,7 @@ class Computing:
         """End the threads, once they have done what they are at."""
         self._threads.shutdown()
 
-    async def run(self, act: Callable[[C], A], call: C) -> A:
+    async def compute(self, act: Callable[[C], A], call: C) -> A:
         """Compute what a call asks for.
 
         Raises:

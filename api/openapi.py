@@ -90,7 +90,7 @@ def _describe_door(operation: dict[str, Any], door: Door, schemas: dict[str, Any
     if door.files:
         success["content"] = {}
     for form in (*door.files, *_FILES.get(door.operation_id, ())):
-        success["content"][form] = {"schema": {"type": "string", "format": "binary"}}
+        success["content"][form] = {"schema": {} if form == "application/json" else {"type": "string", "format": "binary"}}
     if door.headers:
         success["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in door.headers}
     if "If-None-Match" in {parameter["name"] for parameter in door.parameters}:

@@ -55,7 +55,7 @@ async def list_replacements(call: Call) -> Answer:
 
 async def _computed(act: Callable[[Call], Answer], call: Call) -> Answer:
     assert call.house.computing is not None  # noqa: S101 - the service has started
-    return await call.house.computing.run(act, call)
+    return await call.house.computing.compute(act, call)
 
 
 def _forecast(call: Call) -> Answer:

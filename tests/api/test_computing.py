@@ -18,7 +18,7 @@ def test_those_beyond_are_told_at_once_and_the_others_are_answered():
     may_end = threading.Event()
 
     async def all_at_once(computing):
-        asked = [asyncio.create_task(computing.run(lambda number: may_end.wait(WITHIN_S) and number, number)) for number in range(5)]
+        asked = [asyncio.create_task(computing.compute(lambda number: may_end.wait(WITHIN_S) and number, number)) for number in range(5)]
         await asyncio.wait(asked, return_when=asyncio.FIRST_COMPLETED, timeout=WITHIN_S)
         refused = [task.exception() for task in asked if task.done()]
         may_end.set()
@@ -35,8 +35,8 @@ def test_those_beyond_are_told_at_once_and_the_others_are_answered():
 def test_what_fails_gives_its_place_back():
     async def failing(computing):
         with pytest.raises(ZeroDivisionError):
-            await computing.run(lambda one: one / 0, 1)
-        return await computing.run(str, 1)
+            await computing.compute(lambda one: one / 0, 1)
+        return await computing.compute(str, 1)
 
     with Computing(most=1) as computing:
         assert asyncio.run(failing(computing)) == "1"

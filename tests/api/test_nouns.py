@@ -66,7 +66,7 @@ CASES = [
     Case(
         life_support_systems.NOUN.path, life_support_systems.NOUN.kept, {"site_id": "{site}", "name": "Second loop"}, {"least_gap_days": 21}
     ),
-    Case(staff.NOUN.path, staff.NOUN.kept, {"name": "A. Keeper", "role": "keeper", "site_id": "{site}"}, {"role": "curator"}),
+    Case(staff.NOUN.path, staff.NOUN.kept, {"name": "A. Keeper", "role": "keeper", "site_id": "{site}"}, {"role": "technician"}),
     Case(taxa.NOUN.path, taxa.NOUN.kept, {"scientific_name": "Rana", "rank": "genus", "parent_id": "{taxon}"}, {"common_name": "frogs"}),
     Case(animals.NOUN.path, animals.NOUN.kept, {"taxon_id": "{taxon}", "tag": "G-2", "grouping": "group", "count": 12}, {"count": 11}),
     Case(
