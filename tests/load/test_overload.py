@@ -16,6 +16,8 @@ UNLIMITED = {"requests_per_minute": 0, "organisation_requests_per_minute": 0, "s
 NO_ADMISSION = {"requests_at_work": 0, "max_connections": 100_000, "request_deadline_s": 0}
 HEAVY = {"list": 60, "due": 10, "write": 30}
 """Requests that cost the service more than the generator, which shares its processors."""
+FEW_PLACES = {"requests_at_work": 2, "request_wait_s": 0.05}
+CROWD, AT_ONCE_PER_S = 400, 1_000_000.0
 LONGEST_S = 2.5
 """Within which an accepted request is answered though three times too many are offered [s from the schedule]."""
 
@@ -27,6 +29,32 @@ def place(tmp_path):
     return url, furnish(url)
 
 
+@pytest.mark.timeout(180)
+def test_of_a_crowd_at_once_some_are_answered_soon_and_the_rest_is_refused(place, tmp_path):
+    url, furnished = place
+    seeds = iter(range(100))
+
+    def crowd(here, *, size):
+        requests = mixed(furnished, seed=next(seeds), shares=HEAVY)
+        return fire(here.port, schedule(requests, per_s=AT_ONCE_PER_S, for_s=size / AT_ONCE_PER_S))
+
+    with served(url, tmp_path, {**UNLIMITED, **FEW_PLACES}) as here:
+        crowded = crowd(here, size=CROWD)
+        after = [crowd(here, size=1) for _ in range(10)]
+    with served(url, tmp_path, {**UNLIMITED, **NO_ADMISSION}) as here:
+        without = crowd(here, size=CROWD)
+
+    assert set(crowded.statuses()) <= {200, 201, 503}
+    assert all(shot.retry_after for shot in crowded.shots if shot.status == 503)
+    assert crowded.statuses()[503] > 0
+    assert len(crowded.accepted()) > 0
+    assert {status for volley in after for status in volley.statuses()} <= {200, 201}
+    # The same crowd without admission: nobody is refused, and the last waits for all the others.
+    assert set(without.statuses()) <= {200, 201}
+    assert without.latency_s(0.99) > 1.5 * crowded.latency_s(0.99)
+
+
+@pytest.mark.benchmark
 @pytest.mark.timeout(180)
 def test_too_many_requests_are_refused_at_once_and_those_taken_are_answered_in_time(place, tmp_path):
     url, furnished = place
