@@ -15,6 +15,7 @@ import msgspec
 import psycopg
 
 from domain.records.engine import SqliteStore
+from tests import makers
 from tests.postgres_server import dsn
 
 CONNECTIONS = 8
@@ -86,6 +87,10 @@ class _Taken:
         return await cursor.fetchall() if cursor.description else []
 
 
+OPTIONS = f"-c timezone=UTC -c reedbed.organisation={makers.ORGANISATION}"
+"""The policies have to see an organisation; the least work is to say it once for all connections."""
+
+
 class RawPostgres:
     """A few open connections, the last one used taken first."""
 
@@ -98,7 +103,7 @@ class RawPostgres:
     async def open(self) -> None:
         """Open the connections."""
         for _ in range(CONNECTIONS):
-            opened = await psycopg.AsyncConnection.connect(self._url, autocommit=True, options="-c timezone=UTC")
+            opened = await psycopg.AsyncConnection.connect(self._url, autocommit=True, options=OPTIONS)
             self._free.put_nowait(_Taken(opened))
 
     async def close(self) -> None:

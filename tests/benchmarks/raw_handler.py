@@ -145,7 +145,8 @@ class RawHandler:
         stated = msgspec.json.decode(body, type=NewItem)
         database, organisation = self.database, {"organisation_id": key[0]}
         claim = {**organisation, "key": headers[b"idempotency-key"].decode()}
-        digest = sha256(b"POST %s\n%s" % (path.encode(), body)).hexdigest()
+        asker = f"key:{database.id_out(key[1])} None all\n".encode()
+        digest = sha256(b"POST %s\n%s%s" % (path.encode(), asker, body)).hexdigest()
         await taken.rows(CLAIM, {**claim, "request_sha256": digest, "body": b"", "created_at": database.instant_in(NOON)})
         await self._referred(taken, key[0], model_id=database.id_in(stated.model_id), site_id=database.id_in(stated.site_id))
         row = self._new_row(stated, key[0])
@@ -185,7 +186,8 @@ class RawHandler:
         position, previous = (await taken.rows(HEAD + self.database.lock, organisation))[0]
         entry = {
             **organisation, "position": position + 1, "at": NOON.strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
-            "actor": f"key:{self.database.id_out(key[1])}", "request_id": secrets.token_hex(12), "action": action, "subject": "equipment",
+            "actor": f"key:{self.database.id_out(key[1])}", "credential": f"key:{self.database.id_out(key[1])}", "on_behalf_of": None,
+            "request_id": secrets.token_hex(12), "action": action, "subject": "equipment",
             "subject_id": self.database.id_out(item_id), "version": version, "reason": None, "before": before, "after": after,
             "previous": previous,
         }  # fmt: skip

@@ -89,7 +89,7 @@ def opened_sql(collection):
         statements = {"sums": sql.SQLITE_SUMS, "standings": sql.SQLITE_STANDINGS, "kept": sql.SQLITE_KEPT}
         statements["sums of kept"] = sql.SQLITE_SUMS.replace(sql.SQLITE_DUE_DATES, "SELECT due_on FROM kept")
     else:
-        connection = psycopg.connect(dsn(collection.url), autocommit=True)
+        connection = psycopg.connect(dsn(collection.url), autocommit=True, options=OPTIONS)
         statements = {"sums": sql.POSTGRES_SUMS, "standings": sql.POSTGRES_STANDINGS, "kept": sql.POSTGRES_KEPT}
         statements["sums of kept"] = sql.POSTGRES_SUMS.replace(sql.POSTGRES_DUE_DATES, "SELECT due_on FROM kept")
 

@@ -18,6 +18,8 @@ HEAVY = {"list": 60, "due": 10, "write": 30}
 """Requests that cost the service more than the generator, which shares its processors."""
 FEW_PLACES = {"requests_at_work": 2, "request_wait_s": 0.05}
 CROWD, AT_ONCE_PER_S = 400, 1_000_000.0
+MOST_OF_A_QUARTER = 0.9
+"""Of a quarter of the ceiling: lists of what is due over hundreds of sites may be told to come back."""
 LONGEST_S = 2.5
 """Within which an accepted request is answered though three times too many are offered [s from the schedule]."""
 
@@ -72,7 +74,8 @@ def test_too_many_requests_are_refused_at_once_and_those_taken_are_answered_in_t
         without = volley(here, per_s=3 * most, for_s=3)
 
     sys.stdout.write(f"\nceiling {most:.0f}/s; {'; '.join(map(told, (before, too_much, after, without)))}\n")
-    assert set(before.statuses()) == set(after.statuses()) == {200, 201}
+    assert set(before.statuses()) | set(after.statuses()) <= {200, 201, 503}
+    assert min(len(volley.accepted()) / len(volley.shots) for volley in (before, after)) > MOST_OF_A_QUARTER
     assert set(too_much.statuses()) <= {200, 201, 429, 503}
     assert all(shot.retry_after for shot in too_much.shots if shot.status == 503)
     assert too_much.statuses()[503] > 0
