@@ -19,6 +19,7 @@ from domain.rules.service_life import Standing
 from tests import makers
 from tests.benchmarks import forecast_in_sql as sql
 from tests.benchmarks.figures import Figure, measured, median
+from tests.benchmarks.raw_database import OPTIONS
 from tests.postgres_server import dsn
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(3600)]
