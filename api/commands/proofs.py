@@ -130,5 +130,5 @@ def _proof(session: Session, organisation: Organisation, second_place: SecondPla
         elsewhere, unread = read_elsewhere(second_place.folder, organisation.id)
         flaws = [*proof.flaws, *flaws_against(unit, elsewhere, second_place.is_signed), *unread]
     last = max((one.position for one in elsewhere), default=0)
-    against = f", {len(elsewhere)} checkpoints up to entry {last}" if last else ", no checkpoint yet"
+    against = f", signed up to entry {last}" if last else ", no checkpoint yet"
     return replace(proof, flaws=in_order(flaws)), against
