@@ -10,6 +10,7 @@ import random
 import time
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any, Protocol, TypeVar
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -88,6 +89,8 @@ class Admission:
             raise
         finally:
             timer.cancel()
+            with suppress(ValueError):  # whoever was given a place is out of the line already
+                self.waiting.remove(place)
 
     def _leave(self) -> None:
         while self.waiting:

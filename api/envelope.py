@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Callable
+from contextlib import suppress
 from http import HTTPStatus
 from time import perf_counter
 from typing import Any
@@ -123,7 +124,8 @@ class Envelope:
         caller = state.get("caller")
         if caller is not None:
             facts["organisation_id"], facts["actor"] = caller.organisation_id, caller.actor
-        _say(self.log, status)("request", **facts)
+        with suppress(OSError):  # where a log cannot be written, its disk being full, the connection goes on
+            _say(self.log, status)("request", **facts)
 
     def _count_refusal(self, status: int, refused: Refusal) -> None:
         if status == HTTPStatus.UNAUTHORIZED:

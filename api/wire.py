@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import socket
 import sys
 import time
@@ -31,6 +32,10 @@ ROOM_TO_REFUSE = 4
 """The server's own wall, which refuses without a problem's form, stands at so many times ``max_connections``."""
 MOST_ACCEPTED = 128
 """Connections taken in one turn of the loop."""
+EXHAUSTED = frozenset({errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM})
+"""What the system says when it has nothing left for another connection; whoever wants one stays in line."""
+REST_S = 1.0
+"""How long no connection is taken after that [s]: the line would wake the loop again at once, for nothing."""
 SWITCH_S = 0.001
 """How long a thread that computes may keep the event loop waiting [s]; without it each wait could be five times as long."""
 INTERRUPTED = 2
@@ -49,6 +54,7 @@ class Wire(HttpToolsProtocol):
 
     reading_head = False
     head_bytes = 0
+    coming_bytes = 0
     is_late_comer = False
     idle_since = 0.0
 
@@ -70,7 +76,8 @@ class Wire(HttpToolsProtocol):
         super().on_response_complete()
 
     def data_received(self, data: bytes) -> None:
-        """Take what has come, unless the head of the request has grown too large."""
+        """Take what has come, unless the head of the request, or what follows its last chunk, has grown too large."""
+        self.coming_bytes = len(data)
         super().data_received(data)
         if not self.reading_head:
             return
@@ -91,6 +98,22 @@ class Wire(HttpToolsProtocol):
         if self.is_late_comer and self._is_crowded():
             state["crowded"] = True
         super().on_headers_complete()
+        # Lines that follow the last chunk are not the head's, though they are parsed as such.
+        self.headers = []
+
+    def on_chunk_header(self) -> None:
+        """Count what comes until the chunk does; of the last one there is none, but lines without end may follow."""
+        self.reading_head, self.head_bytes = True, -self.coming_bytes
+
+    def on_body(self, body: bytes) -> None:
+        """Take a part of the body."""
+        self.reading_head = False
+        super().on_body(body)
+
+    def on_message_complete(self) -> None:
+        """End a request."""
+        self.reading_head = False
+        super().on_message_complete()
 
     def send_400_response(self, msg: str) -> None:  # noqa: ARG002 - said in our own words
         """Answer what is no HTTP request."""
@@ -141,6 +164,7 @@ class Server(uvicorn.Server):
         self.grace_s = settings.stop_grace_s
         self.stop_at: float | None = None
         self.coming: set[asyncio.Task[None]] = set()
+        self.resting: set[asyncio.TimerHandle] = set()
 
     def run(self, sockets: list[socket.socket] | None = None) -> None:
         """Serve until stopped."""
@@ -163,6 +187,8 @@ class Server(uvicorn.Server):
         loop = asyncio.get_running_loop()
         for listener in sockets or ():
             loop.remove_reader(listener.fileno())
+        for rest in self.resting:
+            rest.cancel()
         await asyncio.gather(*self.coming)
         await super().shutdown(sockets)
 
@@ -175,10 +201,23 @@ class Server(uvicorn.Server):
                 return
             except OSError as refused:
                 log.warning("a connection could not be taken: %s", refused)
+                if refused.errno in EXHAUSTED:
+                    self._rest(listener)
                 return
             task = loop.create_task(self._connect(connection))
             self.coming.add(task)
             task.add_done_callback(self.coming.discard)
+
+    def _rest(self, listener: socket.socket) -> None:
+        loop = asyncio.get_running_loop()
+
+        def go_on() -> None:
+            self.resting.discard(timer)
+            loop.add_reader(listener.fileno(), self._accept, listener)
+
+        loop.remove_reader(listener.fileno())
+        timer = loop.call_later(REST_S, go_on)
+        self.resting.add(timer)
 
     async def _connect(self, connection: socket.socket) -> None:
         config, state = self.config, self.server_state

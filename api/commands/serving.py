@@ -6,7 +6,7 @@ import errno
 import socket
 from argparse import Namespace
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -62,11 +62,13 @@ def serve(words: Namespace, console: Console) -> int:
 
 @contextmanager
 def _figures(registry: Any, settings: Settings) -> Iterator[None]:  # noqa: ANN401 - a registry
-    try:
-        with exposed(registry, host=settings.metrics_host, port=settings.metrics_port):
-            yield
-    except OSError as refused:
-        raise Trouble(f"Cannot serve the metrics on {settings.metrics_host}, port {settings.metrics_port}: {refused.strerror}") from refused
+    with ExitStack() as ends:
+        try:
+            ends.enter_context(exposed(registry, host=settings.metrics_host, port=settings.metrics_port))
+        except OSError as refused:
+            place = f"{settings.metrics_host}, port {settings.metrics_port}"
+            raise Trouble(f"Cannot serve the metrics on {place}: {refused.strerror}") from refused
+        yield
 
 
 def _refuse_forgetful(settings: Settings) -> None:

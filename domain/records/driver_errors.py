@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from shutil import disk_usage
 from tempfile import TemporaryFile
+from threading import get_ident
 from types import ModuleType
 from typing import Any, TypeAlias
 
@@ -52,6 +53,11 @@ def _busy() -> StorageBusy:
     return StorageBusy("The database cannot be reached in time. Please try again.")
 
 
+def busy_writing() -> StorageBusy:
+    """Return what is said where others write for longer than is waited for them."""
+    return StorageBusy("The database is busy; nothing was changed. Please try again.")
+
+
 def _full() -> StorageBusy:
     return StorageBusy("The storage is full; nothing was changed. It works again once there is room.", code="storage-full")
 
@@ -77,12 +83,12 @@ Sayings: TypeAlias = Mapping[int, Callable[[], Refusal]]
 # Result codes of SQLite, primary ones below 256; sqlite.org, "Result and Error Codes".
 _READ_ONLY, _IO, _CORRUPT, _CANNOT_OPEN, _NO_DATABASE = 8, 10, 11, 14, 26
 _PASSING: Sayings = {
-    5: lambda: StorageBusy("The database is busy; nothing was changed. Please try again."),
-    6: lambda: StorageBusy("The database is busy; nothing was changed. Please try again."),
+    5: busy_writing,
+    6: busy_writing,
     _READ_ONLY: _read_only,
     13: _full,
     _CANNOT_OPEN: _unreachable,
-    15: lambda: StorageBusy("The database is busy; nothing was changed. Please try again."),
+    15: busy_writing,
 }
 
 
@@ -98,15 +104,15 @@ class SqliteErrors:
         self.driver = driver
         self.path = path
         self.given_up = False
-        self._committing = False
+        self._committing_thread = 0
 
     @contextmanager
     def at_commit(self) -> Iterator[None]:
         """Know that a commit is under way: what fails now may be the synchronisation, even where the disk is full."""
-        self._committing = True
+        self._committing_thread = get_ident()
         yield
         # After an error it stays so until the error is judged, which is before the next commit.
-        self._committing = False
+        self._committing_thread = 0
 
     @contextmanager
     def as_refusals(self) -> Iterator[None]:
@@ -131,8 +137,10 @@ class SqliteErrors:
             raise refusal from raised
 
     def _refusal_of(self, code: int) -> Refusal | None:
-        primary, at_commit = code & 0xFF, self._committing
-        self._committing = False
+        # A reader's error, in a thread of its own, says nothing about a commit that is under way meanwhile.
+        primary, at_commit = code & 0xFF, self._committing_thread == get_ident()
+        if at_commit:
+            self._committing_thread = 0
         saying = self._file_system_says(at_commit=at_commit) if primary in {_IO, _CANNOT_OPEN} else None
         saying = saying or _PASSING.get(primary)
         if saying is not None:

@@ -23,7 +23,8 @@ from weakref import WeakKeyDictionary
 
 from sqlalchemy.engine import URL, make_url
 
-from domain.records.driver_errors import PostgresErrors, SqliteErrors, pause_s, refusal_of
+from domain.errors import StorageBusy
+from domain.records.driver_errors import PostgresErrors, SqliteErrors, busy_writing, pause_s, refusal_of
 from domain.records.entrance import DIRECTORY, Entrance
 from domain.records.journal import Origin
 from domain.records.statements import Compiled, DialectName, Row, Statement
@@ -147,6 +148,7 @@ class SqliteStore:
         self.write_ahead = safe_sqlite(self.driver.sqlite_version_info)
         self._errors = SqliteErrors(self.driver, path)
         self._refusals = self._errors.as_refusals
+        self.writer_wait_s = BUSY_TIMEOUT_MS / 1000
         self._writing = threading.Lock()
         self._reading = threading.Lock()
         self._writer = self.connect()
@@ -192,8 +194,12 @@ class SqliteStore:
 
     @contextmanager
     def transaction(self, origin: Origin) -> Iterator[Unit]:
-        """Open a writing transaction; see ``Store``."""
-        with self._writing, self._refusals():
+        """Open a writing transaction; see ``Store``.
+
+        Raises:
+            StorageBusy: Another one of this process went on for longer than one of another process would be waited for.
+        """
+        with self._alone(), self._refusals():
             cursor = self._writer.cursor()
             cursor.execute("BEGIN IMMEDIATE")
             self._written.organisation_id = origin.organisation_id
@@ -208,6 +214,15 @@ class SqliteStore:
                 raise
             finally:
                 cursor.close()
+
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        if not self._writing.acquire(timeout=self.writer_wait_s):
+            raise busy_writing()
+        try:
+            yield
+        finally:
+            self._writing.release()
 
     @contextmanager
     def snapshot(self, origin: Origin) -> Iterator[Unit]:
@@ -248,8 +263,7 @@ class SqliteStore:
         compiled = self.compiled(statement)
         with self._reading, self._refusals():
             if self._reader is None:
-                self._reader = self.connect()
-                self._read_of = self._furnish_reader(self._reader)
+                self._reader, self._read_of = self._furnished_reader()
             self._read_of.organisation_id = parameters["organisation_id"]
             rows: list[Row] = self._reader.execute(compiled.sql, compiled.bound(parameters)).fetchall()
         return compiled.own(rows, parameters["organisation_id"])
@@ -258,8 +272,9 @@ class SqliteStore:
         compiled = entrance[self.dialect].on(self.dialect)
         with self._reading, self._refusals():
             if self._door is None:
-                self._door = self.connect()
-                self._door.execute("PRAGMA query_only=ON").fetchall()
+                door = self.connect()
+                door.execute("PRAGMA query_only=ON").fetchall()
+                self._door = door
             rows: list[Row] = self._door.execute(compiled.sql, compiled.bound(parameters)).fetchall()
             return rows
 
@@ -267,13 +282,18 @@ class SqliteStore:
         """Return a reading connection that nobody uses; furnishing a new one takes milliseconds."""
         with suppress(IndexError):
             return self._spare.pop()
-        connection = self.connect()
-        return connection, self._furnish_reader(connection)
+        return self._furnished_reader()
 
-    def _furnish_reader(self, connection: Any) -> Whose:  # noqa: ANN401 - a DB-API connection of either driver
-        whose = self.furnish(connection)
-        connection.execute("PRAGMA query_only=ON").fetchall()
-        return whose
+    def _furnished_reader(self) -> tuple[Any, Whose]:
+        """Return a new reading connection with its guards; one that they could not be put on is not kept."""
+        connection = self.connect()
+        try:
+            whose = self.furnish(connection)
+            connection.execute("PRAGMA query_only=ON").fetchall()
+        except BaseException:
+            connection.close()
+            raise
+        return connection, whose
 
     async def open(self) -> None:
         """Nothing is to be opened."""
@@ -282,9 +302,11 @@ class SqliteStore:
         """Nothing was opened."""
 
     def close(self) -> None:
-        """Close all connections."""
-        with self._writing, self._reading:
-            for connection in (self._writer, self._reader, self._door, *(spare for spare, _ in self._spare)):
+        """Close all connections, but for the writing one where its transaction does not end: the end of the process undoes that."""
+        with suppress(StorageBusy), self._alone():
+            self._writer.close()
+        with self._reading:
+            for connection in (self._reader, self._door, *(spare for spare, _ in self._spare)):
                 if connection is not None:
                     connection.close()
             self._reader = self._door = None
