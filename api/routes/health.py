@@ -48,13 +48,22 @@ class Readiness:
 
 
 async def _checked(house: House) -> str:
+    look = asyncio.create_task(_sqlite(house) if house.store.dialect == "sqlite" else _postgres(house.store))
+    look.add_done_callback(_heard)
     try:
-        async with asyncio.timeout(WITHIN_S):
-            revisions, fault = await (_sqlite(house) if house.store.dialect == "sqlite" else _postgres(house.store))
+        # Shielded, so that nobody waits until the driver has taken its leave of a server that says nothing at all.
+        revisions, fault = await asyncio.wait_for(asyncio.shield(look), WITHIN_S)
     except Exception as failed:  # noqa: BLE001 - whatever it is, the database cannot be worked with
+        look.cancel()
         log.info("the database does not answer: %s", failed)
         return "database"
     return fault or ("" if revisions == [house.schema_head] else "schema")
+
+
+def _heard(look: asyncio.Task[tuple[list[str], str]]) -> None:
+    """Take note of how a look ended that nobody waited for any more."""
+    if not look.cancelled():
+        look.exception()
 
 
 async def _postgres(store: Any) -> tuple[list[str], str]:  # noqa: ANN401 - a PostgreSQL store

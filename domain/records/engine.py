@@ -43,6 +43,14 @@ POOL_WAIT_S = 1.0
 """How long a request waits for a connection to PostgreSQL [s]; whoever would wait longer is better told to come back."""
 RECONNECT_S = 2.0
 """How long the pool tries by itself to reach PostgreSQL again [s]; afterwards each request makes it try."""
+NETWORK: Mapping[str, int] = {
+    "connect_timeout": 3,
+    "tcp_user_timeout": 10_000,
+    "keepalives_idle": 5,
+    "keepalives_interval": 2,
+    "keepalives_count": 3,
+}
+"""When the way to PostgreSQL counts as broken: libpq's parameters [s, the second in ms]; the systems' own patience is hours."""
 SESSION: Mapping[str, str] = {
     "timezone": "UTC",
     "statement_timeout": "5s",
@@ -326,7 +334,7 @@ class PostgresStore:
         self._refusals = PostgresErrors().as_refusals
         self._conninfo = url.set(drivername="postgresql").render_as_string(hide_password=False)
         self._pool_size = pool_size
-        self._options = {"options": " ".join(f"-c {name}={value}" for name, value in SESSION.items()), "connect_timeout": 3}
+        self._options = {"options": " ".join(f"-c {name}={value}" for name, value in SESSION.items()), **NETWORK}
         self._writing = pools.WritingPool(
             self._conninfo,
             kwargs=self._options,

@@ -121,6 +121,21 @@ def test_whoever_has_waited_long_enough_is_sent_away_with_a_problem():
     run(test)
 
 
+def test_whoever_was_sent_away_takes_no_place_in_the_line():
+    async def test():
+        here = place()
+        first = [asyncio.create_task(here.ask()) for _ in range(2)]
+        await settled()
+        for _ in range(4):
+            assert (await here.ask())[0] == 503
+
+        assert (here.metrics.counted("admission_rejected", "wait"), here.metrics.counted("admission_rejected", "queue")) == (4, 0)
+        here.app.may_answer.set()
+        await asyncio.gather(*first)
+
+    run(test)
+
+
 def test_those_who_were_refused_do_not_all_come_again_at_once():
     async def test():
         here = place()

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import shutil
 
+import httpx
 import pytest
+from anyio.from_thread import start_blocking_portal
 
 import migrations
 from api.app import build_app
@@ -191,6 +194,22 @@ def test_what_goes_wrong_here_is_logged_louder(app, client, lines, wrong, status
 
     [line] = logged(lines)
     assert (line["status"], line["level"]) == (status, level)
+
+
+class FullDisk(io.StringIO):
+    """Where nothing can be written."""
+
+    def write(self, _text):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def test_a_log_that_cannot_be_written_spoils_no_answer(store, settings):
+    app = build_app(store, settings=settings, clock=lambda: makers.NOON, log=request_log(FullDisk()))
+    with start_blocking_portal() as portal, portal.wrap_async_context_manager(app.router.lifespan_context(app)):
+        http = httpx.AsyncClient(transport=httpx.ASGITransport(app=app), base_url="http://reedbed.test")
+
+        assert portal.call(http.get, "/healthz").status_code == 200
+    assert next(iter(app.state.house.metrics.families())).samples
 
 
 FORGERIES = (

@@ -1,25 +1,32 @@
-"""A connection that asks nothing is not kept for ever, and a service whose storage has failed ends by itself."""
+"""A connection that asks nothing, or never ends asking, is not kept; a service whose storage has failed ends by itself."""
 
 from __future__ import annotations
 
 import asyncio
+import os
 import socket
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from pathlib import Path
 
 import pytest
 
 from api.app import build_app
 from api.settings import Settings
-from api.wire import HEAD_WITHIN_S, Server
+from api.wire import HEAD_WITHIN_S, MOST_HEAD_BYTES, Server
 from domain.errors import StorageFailed
 from tests import makers
+from tests.api.conftest import make_key
 
 HEALTH = b"GET /healthz HTTP/1.1\r\nHost: reedbed.test\r\n\r\n"
 UNREAD = b"POST /v1/sites HTTP/1.1\r\nHost: reedbed.test\r\nContent-Length: 1000\r\n\r\n{"
 BODY_TO_COME = b"POST /v1/sessions HTTP/1.1\r\nHost: reedbed.test\r\nContent-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
+CHUNKED = b"%s /v1/sites HTTP/1.1\r\nHost: reedbed.test\r\nTransfer-Encoding: chunked\r\n%s\r\n"
+LONG_LINE = b"X-Note: %s\r\n" % (b"n" * 1000)
+ROOM = 8_000_000
+"""What the sockets' own buffers may hold [bytes], and more."""
 WITHIN_S = 10
 
 
@@ -133,3 +140,105 @@ def test_a_service_whose_storage_has_failed_ends_by_itself(here, store, caplog):
     ]
     with pytest.raises(StorageFailed):
         store.connect()
+
+
+def answer_of(connection):
+    """Return what comes on a connection until its other end has nothing more to say."""
+    said = b""
+    connection.settimeout(WITHIN_S)
+    with suppress(ConnectionError):
+        while part := connection.recv(65_536):
+            said += part
+    return said
+
+
+@pytest.mark.parametrize(
+    "begun",
+    [b"GET /v1/sites HTTP/1.1\r\n", CHUNKED % (b"GET", b"") + b"0\r\n", CHUNKED % (b"POST", b"") + b"2\r\n{}\r\n0\r\n"],
+    ids=["a head", "after a chunk that nobody reads", "after the last chunk"],
+)
+@pytest.mark.parametrize("line", [LONG_LINE, LONG_LINE.rstrip()], ids=["lines", "one line"])
+def test_lines_without_end_are_not_taken(here, begun, line):
+    with socket.create_connection(("127.0.0.1", here.port), timeout=WITHIN_S) as connection:
+        connection.sendall(begun)
+        with pytest.raises(ConnectionError):
+            connection.sendall(line * (ROOM // len(line)))
+
+
+def test_a_head_that_is_too_large_is_refused_with_a_problem(here):
+    with socket.create_connection(("127.0.0.1", here.port), timeout=WITHIN_S) as connection:
+        connection.sendall(b"GET /v1/sites HTTP/1.1\r\n")
+        wait_until(lambda: any(wire.reading_head for wire in here.server.server_state.connections))
+        connection.sendall(b"X-Note: %s" % (b"n" * MOST_HEAD_BYTES))
+
+        answer = answer_of(connection)
+
+    assert answer.startswith(b"HTTP/1.1 431 ")
+    assert b"urn:reedbed:problem:headers-too-large" in answer
+
+
+def test_what_follows_the_last_chunk_is_none_of_the_heads(here, store):
+    key = make_key(store, organisation_id=makers.ORGANISATION)
+    trailing = b"0\r\nAuthorization: Bearer %s\r\n\r\n" % key.encode()
+    with socket.create_connection(("127.0.0.1", here.port), timeout=WITHIN_S) as connection:
+        connection.sendall(CHUNKED % (b"GET", b"Connection: close\r\n") + trailing)
+
+        assert answer_of(connection).startswith(b"HTTP/1.1 401 ")
+
+
+def test_a_long_body_in_chunks_is_taken_wherever_it_is_cut(here, store):
+    key = make_key(store, organisation_id=makers.ORGANISATION)
+    head = CHUNKED % (b"POST", b"Content-Type: application/json\r\nConnection: close\r\nAuthorization: Bearer %s\r\n" % key.encode())
+    body = b'{"name": "Reedmere", "zone": "Europe/Lisbon", "note": "%s"' % (b" " * 2000)
+    chunks = [body, *[b" " * 3000] * 200, b"}"]
+    sent = head + b"".join(b"%x\r\n%s\r\n" % (len(chunk), chunk) for chunk in chunks) + b"0\r\n"
+    with socket.create_connection(("127.0.0.1", here.port), timeout=WITHIN_S) as connection:
+        for at in range(0, len(sent), 70_001):
+            connection.sendall(sent[at : at + 70_001])
+        time.sleep(0.05)
+        connection.sendall(b"\r\n")
+
+        assert answer_of(connection).startswith(b"HTTP/1.1 201 ")
+
+
+@contextmanager
+def no_more_files():
+    """Let this process open nothing more until the block ends."""
+    resource = pytest.importorskip("resource")
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    with Path(os.devnull).open() as lowest:
+        number = lowest.fileno()
+    resource.setrlimit(resource.RLIMIT_NOFILE, (number, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+
+
+def test_a_process_that_may_open_nothing_more_rests_and_takes_the_connection_later(here, caplog):
+    def said():
+        return [record for record in caplog.records if "could not be taken" in record.message]
+
+    with socket.socket() as connection:
+        connection.settimeout(WITHIN_S)
+        with no_more_files():
+            connection.connect(("127.0.0.1", here.port))
+            connection.sendall(HEALTH)
+            wait_until(said)
+            time.sleep(0.3)
+            warnings = len(said())
+
+        assert connection.recv(65_536).startswith(b"HTTP/1.1 200 ")
+    assert warnings < 10
+
+
+def test_a_service_that_rests_from_taking_connections_can_be_stopped(here, caplog):
+    with socket.socket() as connection:
+        with no_more_files():
+            connection.connect(("127.0.0.1", here.port))
+            wait_until(lambda: here.server.resting)
+        here.server.should_exit = True
+        here.thread.join(WITHIN_S)
+
+    assert not here.thread.is_alive()
+    assert all(rest.cancelled() for rest in here.server.resting)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from contextlib import nullcontext
+from pathlib import Path
 from typing import Any
 
 import psycopg
@@ -119,6 +121,35 @@ def test_after_a_failure_of_the_disk_everything_is_refused(tmp_path, result, giv
         said.append(refusal)
 
     assert [one.code for one in said] == (["storage-failed"] if given_up else [])
+
+
+class Judged(SqliteErrors):
+    """What a file's connections raise, and whether each failure of the disk was judged as one of a commit."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(sqlite3, path)
+        self.at_commits: list[bool] = []
+
+    def _file_system_says(self, *, at_commit: bool) -> Any:
+        self.at_commits.append(at_commit)
+        return super()._file_system_says(at_commit=at_commit)
+
+
+@pytest.mark.parametrize("read_fails_with", [5, 14])
+def test_a_reader_that_fails_during_a_commit_takes_nothing_from_how_the_commit_is_judged(tmp_path, read_fails_with):
+    errors = Judged(tmp_path / "file")
+
+    def commit() -> None:
+        reading = threading.Thread(target=refusal_of_sqlite, args=(errors, read_fails_with))
+        with errors.as_refusals(), errors.at_commit():
+            reading.start()
+            reading.join()
+            raise Told(10)
+
+    with pytest.raises(StorageFailed):
+        commit()
+
+    assert errors.at_commits == ([True] if read_fails_with == 5 else [False, True])
 
 
 @pytest.mark.parametrize("tried", [1, 2, 3, 9])

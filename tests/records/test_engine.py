@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import shutil
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import psycopg
 import pytest
+import sqlalchemy as sa
 
 from domain.actions.animals import register_taxon
 from domain.errors import Conflict, StorageBusy
 from domain.records.animals import TaxonRank, TaxonStated
 from domain.records.base import Record, all_records, row_of, table_of
 from domain.records.enclosures import Enclosure
-from domain.records.engine import TRIES, Store, open_store, run_unit, safe_sqlite
+from domain.records.engine import TRIES, SqliteStore, Store, open_store, run_unit, safe_sqlite
 from domain.records.equipment import EquipmentModel
 from domain.records.journal import JournalEntry, JournalHead
 from domain.records.sites import Site
@@ -345,3 +349,77 @@ def test_what_is_there_already_is_refused_by_its_field(store: Store, name: str, 
 
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [(f"/{field}", "already-there")]
     assert field.replace("_", " ") in refused.value.detail
+
+
+class HalfFurnished(SqliteStore):
+    """A store that fails to put the guards on a connection for as long as ``fails``."""
+
+    fails = False
+
+    def furnish(self, connection):
+        if self.fails:
+            raise self.driver.OperationalError("unable to open database file")
+        return super().furnish(connection)
+
+
+def test_a_connection_without_its_guards_is_never_read_from(tmp_path, migrated_file):
+    store = HalfFurnished(Path(shutil.copy(migrated_file, tmp_path)))
+    store.fails = True
+    for _ in range(2):
+        with pytest.raises(store.driver.OperationalError):
+            store._read(Statement(_nothing()), {"organisation_id": makers.ORGANISATION})
+        with pytest.raises(store.driver.OperationalError), store.snapshot(makers.origin()):
+            pass
+    store.fails = False
+    store._read(Statement(_nothing()), {"organisation_id": makers.ORGANISATION})
+
+    guards = store._reader.execute("SELECT count(*) FROM temp.sqlite_master WHERE type = 'view'").fetchone()
+    assert guards == (len(metadata.sorted_tables),)
+    assert store._reader.execute("PRAGMA query_only").fetchone() == (1,)
+    store.close()
+
+
+@contextmanager
+def writing_elsewhere(store: Store) -> Iterator[None]:
+    """Have a transaction go on in another thread until the block ends."""
+    has_begun, may_end = threading.Event(), threading.Event()
+
+    def write() -> None:
+        with store.transaction(makers.origin()):
+            has_begun.set()
+            may_end.wait(10)
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    has_begun.wait(10)
+    try:
+        yield
+    finally:
+        may_end.set()
+        thread.join()
+
+
+def test_a_writer_of_sqlite_does_not_wait_for_ever_for_another_of_its_process(tmp_path):
+    store = SqliteStore(tmp_path / "reedbed.sqlite3")
+    store.writer_wait_s = 0.01
+
+    with writing_elsewhere(store), pytest.raises(StorageBusy) as refused, store.transaction(makers.origin()):
+        pass
+
+    assert refused.value.code == "storage-busy"
+    with store.transaction(makers.origin()):
+        pass
+    store.close()
+
+
+def test_a_store_can_be_closed_though_a_transaction_goes_on_and_leaves_that_one_alone(tmp_path):
+    store = SqliteStore(tmp_path / "reedbed.sqlite3")
+    store._read(Statement(sa.select(sa.bindparam("organisation_id", type_=sa.Integer))), {"organisation_id": makers.ORGANISATION})
+    store.writer_wait_s = 0.01
+
+    with writing_elsewhere(store):
+        store.close()
+
+        assert store._writer.in_transaction
+        assert store._reader is None
+    store._writer.close()

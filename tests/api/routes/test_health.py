@@ -45,6 +45,24 @@ def test_a_database_that_does_not_answer_within_a_second_is_not_ready_and_holds_
     assert 0.9 < time.monotonic() - began < 4
 
 
+@pytest.mark.parametrize("database_url", ["postgresql"], indirect=True)
+def test_a_driver_that_takes_long_to_leave_a_silent_server_holds_nobody_up(app, caller):
+    visitor, leaves = caller(None), []
+
+    async def silent(*_):
+        try:
+            await asyncio.sleep(60)
+        except asyncio.CancelledError:
+            leaves.append("begun")
+            await asyncio.sleep(10)
+            leaves.append("ended")
+
+    app.state.house.store.look = silent
+
+    assert readiness(visitor) == (503, "not-ready")
+    assert "ended" not in leaves
+
+
 def test_a_service_that_is_about_to_stop_is_not_ready(app, caller):
     app.state.house.draining.begun = True
 
