@@ -21,7 +21,16 @@ CHANGES = (
 """Every way in which what comes back may differ from what was sent. Beside it, a number is one number however it is written: 5 is 5.0."""
 
 OF_OTHERS = frozenset(
-    {"not-together", "required", "reference-unknown", "in-future", "stays-at-site", "before-installation", "at-other-site"}
+    {
+        "at-other-site",
+        "before-installation",
+        "counter-backwards",
+        "in-future",
+        "not-together",
+        "reference-unknown",
+        "required",
+        "stays-at-site",
+    }
 )
 """Refusals of a rule between fields, which name the one that a person would mend; it need not be the one that was tried."""
 NO_FIELD = frozenset({"not-json", "not-utf-8", "duplicate-field", "too-deep"})
