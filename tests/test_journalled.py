@@ -56,7 +56,7 @@ RUN_OTHERWISE = {
     "domain/records/engine.py:SqliteStore.snapshot": "the transaction's begin and end, on a connection that cannot write",
     "domain/records/engine.py:SqliteStore._read": "on a connection that cannot write",
     "domain/records/engine.py:SqliteStore._enter": "on a connection that cannot write",
-    "domain/records/engine.py:SqliteStore._furnish_reader": "a setting of a connection",
+    "domain/records/engine.py:SqliteStore._furnished_reader": "a setting of a connection",
     "domain/records/engine.py:PostgresStore.transaction": "settings of the transaction",
     "domain/records/engine.py:PostgresStore.snapshot": "settings of a transaction that cannot write",
     "domain/records/engine.py:PostgresStore.read": "statements that read",
