@@ -249,7 +249,7 @@ def test_a_last_entry_stays_and_a_record_may_come_back_under_its_id(store, owner
 
 def test_a_record_that_was_put_back_past_the_journal_is_found(store, owners_store, tampering):
     with store.transaction(makers.origin()) as unit:
-        site(unit, "Old Hall")
+        made = site(unit, "Old Hall")
         rule(unit, "site", 36)
     saved = tampering("SELECT * FROM site")
     run(owners_store)
@@ -257,7 +257,7 @@ def test_a_record_that_was_put_back_past_the_journal_is_found(store, owners_stor
     tampering(f"INSERT INTO site VALUES ({', '.join(['%s'] * len(saved[0]))})", *saved[0])  # noqa: S608
 
     (flaw,) = proven(store).flaws
-    assert flaw.sentence.endswith(" was let go of and is on record.")
+    assert flaw.sentence == f"The site {made.id} was let go of and is on record."
 
 
 def test_a_person_who_is_let_go_of_leaves_no_particulars_in_the_journal(store, owners_store, tampering):

@@ -17,6 +17,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from api.signing import Signer, read_elsewhere, signed_by, write_elsewhere
+from domain.actions import verify
 from domain.actions.checkpoints import CHECKPOINTS, flaws_against, make_checkpoint, signed_text
 from domain.actions.replay import Flaw
 from domain.actions.staff import change_staff, register_staff
@@ -232,6 +233,22 @@ def test_what_only_checkpoints_show_is_not_found_without_them(scene: Scene) -> N
 
     assert alone == {kind: [] for kind in ONLY_BY_CHECKPOINTS}
     assert with_checkpoints == {kind: (position, sentence) for kind, (_, position, sentence) in ONLY_BY_CHECKPOINTS.items()}
+
+
+def test_the_first_entry_given_twice_is_found_too(scene: Scene) -> None:
+    with scene.run.undone():
+        without_primary_key(scene.run)
+        copied(scene.run, "position", of=1)
+
+        assert first_of(scene.flaws()) == (1, "Entry 1 is there twice.")
+
+
+def test_an_entry_given_twice_where_a_page_ends_is_counted(scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(verify, "PAGE", 4)
+    with scene.run.undone():
+        twice(scene.run)
+
+        assert scene.flaws() == [Flaw(None, "The journal has 10 entries, but only 9 with a position of their own.")]
 
 
 def test_an_entry_that_came_from_elsewhere_is_found_there_too(scene: Scene) -> None:

@@ -8,6 +8,7 @@ from uuid import UUID
 
 import pytest
 
+from domain.actions import verify
 from domain.actions.animals import register_animal, register_taxon
 from domain.actions.equipment import ReplacementStated, replace_equipment
 from domain.actions.night import run_night
@@ -15,7 +16,7 @@ from domain.actions.organisations import create_key
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.replay import Flaw
 from domain.actions.staff import register_staff
-from domain.actions.verify import PAGE, in_order
+from domain.actions.verify import PAGE, in_order, prove
 from domain.records import journal
 from domain.records.animals import AnimalStated, Taxon, TaxonStated
 from domain.records.base import Stated, row_of
@@ -24,9 +25,10 @@ from domain.records.equipment import EquipmentCheckStated, HourReadingStated, Ou
 from domain.records.organisations import ApiKeyStated
 from domain.records.staff import StaffStated
 from domain.records.stated import read_stated
-from domain.records.statements import json_text
+from domain.records.statements import Row, Statement, json_text
+from domain.records.unit import Unit
 from tests import makers
-from tests.behind import Run, proven
+from tests.behind import Run, proven, rehash
 
 pytestmark = pytest.mark.usefixtures("organisation")
 
@@ -100,6 +102,36 @@ def test_a_journal_of_several_pages_is_proven_to_its_end(store: Store) -> None:
     assert (proof.entries, proof.records, proof.flaws) == (PAGE + 3, PAGE + 3, [])
 
 
+class Paging(Unit):
+    """A unit that remembers the most rows that it was given at once, by a database that orders nothing by itself."""
+
+    def __init__(self, cursor: Any, **rest: Any) -> None:
+        super().__init__(cursor, **rest)
+        self.most = 0
+        if self.dialect == "sqlite":
+            cursor.execute("PRAGMA reverse_unordered_selects = ON")
+
+    def raw_rows(self, statement: Statement, **parameters: Any) -> list[Row]:
+        found = super().raw_rows(statement, **parameters)
+        self.most = max(self.most, len(found))
+        return found
+
+
+def test_records_are_read_by_pages_in_an_order_of_their_own(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(verify, "PAGE", 2)
+    verify._first_page_of.cache_clear()
+    verify._page_after.cache_clear()
+    with store.transaction(makers.origin()) as unit:
+        for number in range(5):
+            makers.site(unit, name=f"Hall {number}")
+
+    with store.transaction(makers.origin()) as unit:
+        proof = prove(paging := Paging(unit.cursor, dialect=unit.dialect, origin=unit.origin))
+
+    assert (proof.entries, proof.records, proof.flaws) == (6, 6, [])
+    assert paging.most == 2
+
+
 def test_the_lowest_id_there_is_does_not_hide_a_record(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         register_taxon(unit, said(TaxonStated, scientific_name="Fictiva", rank="genus"), record_id=UUID(int=0))
@@ -159,6 +191,42 @@ def test_a_record_that_was_tampered_with_is_found(store: Store, tampering: Run, 
     tampering(sql.format(new_id=NEW_ID[store.dialect]))
 
     assert [re.sub(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", "<id>", one) for one in sentences(store)] == expected
+
+
+COLUMNS = {
+    "younger than the entries and filled": (',"jurisdiction":null', "", "XR", "jurisdiction"),
+    "younger than the entries and empty": (',"jurisdiction":null', "", None, None),
+    "gone since the entries": ('"jurisdiction":null', '"hue":"green","jurisdiction":null', None, "hue"),
+    "filled in the entries": ('"jurisdiction":null', '"jurisdiction":"XR"', None, "jurisdiction"),
+}
+
+
+@pytest.mark.usefixtures("history")
+@pytest.mark.parametrize(("stood", "stands", "jurisdiction", "differing"), COLUMNS.values(), ids=COLUMNS.keys())
+def test_a_column_that_the_entries_and_the_record_do_not_share_is_compared(
+    store: Store, tampering: Run, stood: str, stands: str, jurisdiction: str | None, differing: str | None
+) -> None:
+    ((content,),) = tampering("SELECT content FROM journal WHERE position = 3")
+    assert stood in content
+    tampering("UPDATE journal SET content = %s WHERE position = 3", content.replace(stood, stands))
+    rehash(tampering, after=2)
+    tampering("UPDATE site SET jurisdiction = %s WHERE name = 'Elsewhere'", jurisdiction)
+
+    found = [re.sub(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", "<id>", one) for one in sentences(store)]
+
+    assert found == ([f"The site <id> is not what the journal says it is: {differing}."] if differing else [])
+
+
+@pytest.mark.usefixtures("history")
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_a_day_or_an_instant_made_unreadable_is_found(store: Store, tampering: Run) -> None:
+    tampering("UPDATE site SET ended_on = 'last week' WHERE name = 'Elsewhere'")
+    tampering("UPDATE journal SET at = 'last week' WHERE position = 4")
+
+    of_entry, of_site = sentences(store)
+
+    assert of_entry == "Entry 4 says other things in its columns than in its content."
+    assert re.fullmatch(r"The site [0-9a-f-]{36} is not what the journal says it is: ended_on\.", of_site)
 
 
 ENTRIES = {
@@ -241,6 +309,31 @@ def test_a_journal_that_was_tampered_with_is_found(store: Store, tampering: Run,
         tampering(act)
 
     assert expected in sentences(store)
+
+
+@pytest.mark.usefixtures("history")
+@pytest.mark.parametrize("kind", ["deleted at the end", "head moved back", "head says another hash"])
+def test_where_the_chain_and_its_head_part_the_last_entry_is_named(store: Store, tampering: Run, kind: str) -> None:
+    acts, expected = ENTRIES[kind]
+    for act in acts:
+        tampering(act)
+
+    assert proven(store).flaws[0] == Flaw(7, expected)
+
+
+@pytest.mark.usefixtures("history")
+def test_an_entry_before_the_first_is_where_it_stands(store: Store, tampering: Run) -> None:
+    for position in (0, -3):
+        tampering(
+            "INSERT INTO journal (organisation_id, position, at, subject, subject_id, content, hash) "
+            "SELECT organisation_id, %s, at, subject, subject_id, content, hash FROM journal WHERE position = 2",
+            position,
+        )
+
+    found = proven(store).flaws
+
+    assert found[0] == Flaw(-3, "Entry -3 stands before the first.")
+    assert Flaw(0, "Entry 0 stands before the first.") in found
 
 
 @pytest.mark.usefixtures("history")
