@@ -195,7 +195,7 @@ def _add_nightly(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 
 def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = _command(commands, "verify", "prove the journal's chain, and the records against it")
+    command = _command(commands, "verify", "prove the journal's chain, the records against it, and the files of documents")
     command.add_argument(
         "--checkpoints",
         type=Path,
@@ -228,7 +228,7 @@ def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 
 def _add_backup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    command = _command(commands, "backup", "write every organisation's records into a new file, while the service goes on")
+    command = _command(commands, "backup", "write every organisation's records and files into a new file, while the service goes on")
     command.epilog = BACKUP_HOLDS
     command.add_argument("file", type=Path, help="a new file; none is ever overwritten")
     command.add_argument("--check", action="store_true", help="write nothing: read FILE whole and say whether it is as it was written")

@@ -23,6 +23,7 @@ from api.context import House, Passing
 from api.doors import Door, Doorway
 from api.envelope import Crossing, Envelope, KnownHosts
 from api.errors import HANDLERS
+from api.filing.places import files_of
 from api.limits import BodyLimit, Limits
 from api.logs import RequestLog
 from api.metrics import CountedStore
@@ -31,18 +32,28 @@ from api.permissions import Permissions, permissions, refuse_undeclared
 from api.reading_log import refuse_unlogged
 from api.routes import (
     accounts,
+    animal_lives,
     animals,
     approvals,
+    census,
+    competences,
+    containments,
+    documents,
     enclosures,
     equipment,
     equipment_models,
+    fitness,
     forecasts,
     grants,
     health,
+    holdings,
     imports,
     keys,
+    kinship,
     life_support_systems,
+    marks,
     me,
+    measurements,
     organisation,
     passwords,
     readings,
@@ -70,8 +81,17 @@ DOORS: tuple[Door, ...] = (
     *enclosures.DOORS,
     *life_support_systems.DOORS,
     *staff.DOORS,
+    *competences.DOORS,
     *taxa.DOORS,
+    *containments.DOORS,
     *animals.DOORS,
+    *animal_lives.DOORS,
+    *fitness.DOORS,
+    *marks.DOORS,
+    *measurements.DOORS,
+    *kinship.DOORS,
+    *holdings.DOORS,
+    *census.DOORS,
     *equipment_models.DOORS,
     *equipment.DOORS,
     *readings.DOORS,
@@ -79,6 +99,7 @@ DOORS: tuple[Door, ...] = (
     *forecasts.DOORS,
     *reports.DOORS,
     *imports.DOORS,
+    *documents.DOORS,
     *retention.DOORS,
     *approvals.DOORS,
     *sessions.DOORS,
@@ -87,7 +108,7 @@ DOORS: tuple[Door, ...] = (
     *grants.DOORS,
     *keys.DOORS,
 )
-ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router)
+ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router, documents.router)
 """Routes of FastAPI's own kind."""
 
 RESUMES = (imports.resume, reports.resume)
@@ -139,6 +160,7 @@ def build_app(
     house = House(store, settings, clock, work, limits=Limits.of(settings), tokens=door_of(settings.token_issuers))
     house.permissions = replace(known or permissions(), bodies=_bodies())
     house.store = cast("Store", CountedStore(store, house.metrics))
+    house.files = files_of(settings, store)
     app = Reedbed(
         title="Reedbed",
         version=API_VERSION,
@@ -192,6 +214,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         ends.push_async_callback(house.store.close_reads)
         house.writers = ends.enter_context(ThreadPoolExecutor(threads, thread_name_prefix="write"))
         house.computing = ends.enter_context(Computing.of(house.settings))
+        house.filing = ends.enter_context(Computing.of(house.settings, name="filing"))
         house.hashers = ends.enter_context(ThreadPoolExecutor(HASHING_THREADS, thread_name_prefix="hash"))
         house.work.start()
         ends.callback(house.work.stop, within_s=house.settings.stop_within_s)

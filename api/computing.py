@@ -21,17 +21,17 @@ ANY_NUMBER = sys.maxsize
 
 
 class Computing:
-    """Computes for at most ``most`` callers at a time; those beyond are told to come back."""
+    """Computes for at most ``most`` callers at a time; those beyond are told to come back. ``name`` is that of its threads."""
 
-    def __init__(self, *, most: int) -> None:
+    def __init__(self, *, most: int, name: str = "compute") -> None:
         self.most = most
         self.at_work = 0
-        self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="compute")
+        self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix=name)
 
     @classmethod
-    def of(cls, settings: Settings) -> Computing:
+    def of(cls, settings: Settings, *, name: str = "compute") -> Computing:
         """Return what leaves half of the places for requests to others."""
-        return cls(most=max(THREADS, settings.most_at_work // 2) if settings.most_at_work else ANY_NUMBER)
+        return cls(most=max(THREADS, settings.most_at_work // 2) if settings.most_at_work else ANY_NUMBER, name=name)
 
     def __enter__(self) -> Self:
         """Begin."""

@@ -40,6 +40,8 @@ from domain.records.base import Record
 from domain.records.belonging import beyond_reach, has_sites, site_of_one
 from domain.records.columns import NAME_LENGTH
 from domain.records.engine import Store, run_unit
+from domain.records.files import Files
+from domain.records.files.nowhere import NoFiles
 from domain.records.journal import Origin
 from domain.records.lists import one
 from domain.records.stated import read_stated
@@ -59,7 +61,10 @@ _VERSION = re.compile(rb"[1-9][0-9]{0,9}")
 
 @dataclass(slots=True)
 class House:
-    """What one running service consists of. ``writers`` are the threads that routes write in, ``hashers`` those that hash passwords."""
+    """What one running service consists of. ``writers`` are the threads that routes write in, ``hashers`` those that hash passwords.
+
+    ``filing`` takes files in and out of ``files``, where those of documents lie.
+    """
 
     store: Store
     settings: Settings
@@ -71,6 +76,8 @@ class House:
     hashers: ThreadPoolExecutor | None = None
     writers: ThreadPoolExecutor | None = None
     computing: Computing | None = None
+    filing: Computing | None = None
+    files: Files = field(default_factory=NoFiles)
     limits: Limits = field(default_factory=lambda: Limits({}))
     metrics: Metrics = field(default_factory=Metrics)
     draining: Draining = field(default_factory=Draining)
@@ -165,6 +172,16 @@ def sites_reached(call: Call, record: type[Record]) -> dict[str, Any]:
     if not has_sites(record):
         raise beyond_reach(record)
     return {"reach_site_ids": sorted(str(site_id) for site_id in call.reach.site_ids)}
+
+
+async def computed(call: Call, act: Callable[[Call], Answer]) -> Answer:
+    """Return the answer to a reading that takes long, computed in a thread for such.
+
+    Raises:
+        Busy: Too many are waiting for their turn already.
+    """
+    assert call.house.computing is not None  # noqa: S101 - the service has started
+    return await call.house.computing.compute(act, call)
 
 
 def origin_of(call: Call) -> Origin:

@@ -61,9 +61,15 @@ class Door:
     files: Sequence[str] = ()
 
     @property
+    def is_view(self) -> bool:
+        """Whether a name stands in its path where an id would: another view of the noun before it, such as ``/v1/census/statement``."""
+        return any(not part.startswith("{") for part in self.path.split("/")[3::2])
+
+    @property
     def key(self) -> tuple[object, ...]:
-        """What the door is found by; see ``key_of``."""
-        return key_of(self.method, self.path.split("/"))
+        """What the door is found by: a view by its whole path, any other as ``key_of`` says."""
+        parts = self.path.split("/")
+        return (self.method, *parts) if self.is_view else key_of(self.method, parts)
 
     async def answer(self, house: House, scope: Scope, receive: Receive, *, texts: Sequence[str]) -> Response:
         """Return the answer to a request; ``texts`` are the ids in its path as they were written."""
@@ -88,8 +94,8 @@ class Door:
         """Return the door as a route of FastAPI's, which describes it and would serve it the longer way."""
 
         async def endpoint(request: Request) -> Response:
-            parts = parts_of(request.scope)
-            return await self.answer(request.app.state.house, request.scope, request.receive, texts=parts[3::2])
+            texts = () if self.is_view else parts_of(request.scope)[3::2]
+            return await self.answer(request.app.state.house, request.scope, request.receive, texts=texts)
 
         return APIRoute(
             self.path,
@@ -131,7 +137,7 @@ def parts_of(scope: Scope) -> list[str]:
 
 
 def key_of(method: str, parts: Sequence[str]) -> tuple[object, ...]:
-    """Return what a door is found by: in our paths, names and ids take turns, so the method, the length and the names are enough."""
+    """Return what a door is found by: names and ids take turns in its path, so the method, the length and the names are enough."""
     return (method, len(parts), *parts[2::2])
 
 
@@ -150,7 +156,8 @@ class Doorway:
             return
         parts = parts_of(scope)
         method = "GET" if scope["method"] == "HEAD" else scope["method"]
-        door = self.doors.get(key_of(method, parts)) if parts[1:2] == ["v1"] else None
+        view = self.doors.get((method, *parts))
+        door = view or (self.doors.get(key_of(method, parts)) if parts[1:2] == ["v1"] else None)
         if door is None:
             # FastAPI's own routes know no HEAD; the server leaves the body out.
             inner = {**scope, "method": method}
@@ -160,7 +167,7 @@ class Doorway:
                 scope["route"] = inner.get("route")
             return
         scope["state"]["route"] = door.path
-        response = await door.answer(self.house, scope, receive, texts=parts[3::2])
+        response = await door.answer(self.house, scope, receive, texts=() if view else parts[3::2])
         if scope["method"] == "HEAD":
             response.body = b""
         await response(scope, receive, send)

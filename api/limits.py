@@ -29,6 +29,9 @@ LONGEST_DELAY_S = 60.0
 REST_S = 120.0
 """Without an attempt, after which the delay is forgotten [s]: a flood keeps nobody waiting for long once it is over."""
 IMPORTS = ("POST", "/v1/imports")
+DOCUMENTS = "/v1/documents"
+AROUND_A_FILE = 100_000
+"""Bytes that a form with a document may have besides the file."""
 
 
 class Kind(StrEnum):
@@ -163,7 +166,7 @@ def _take_growing(bucket: _Bucket, *, now: float, count: int, per_s: float) -> f
 
 
 class BodyLimit:
-    """Refuses JSON beyond ``max_body_bytes`` and anything else, which is a file, beyond ``max_upload_bytes``."""
+    """Refuses JSON beyond ``max_body_bytes``, documents beyond ``max_document_bytes``, and any other file beyond ``max_upload_bytes``."""
 
     def __init__(self, app: ASGIApp, *, settings: Settings) -> None:
         self.app = app
@@ -176,7 +179,7 @@ class BodyLimit:
             return
         headers = dict(scope["headers"])
         is_json = b"json" in headers.get(b"content-type", b"json")
-        most = self.settings.max_body_bytes if is_json else self.settings.max_upload_bytes
+        most = self.settings.max_body_bytes if is_json else self._most_of_a_file(scope["path"])
         said, arrived = _length(headers.get(b"content-length", b"0")), 0
 
         async def receive_limited() -> Message:
@@ -190,6 +193,9 @@ class BodyLimit:
             return message
 
         await self.app(scope, receive_limited, send)
+
+    def _most_of_a_file(self, path: str) -> int:
+        return self.settings.max_document_bytes + AROUND_A_FILE if path == DOCUMENTS else self.settings.max_upload_bytes
 
 
 def _length(said: bytes) -> float:

@@ -36,6 +36,8 @@ class Noun:
     register: Callable[..., Any]
     change: Callable[..., Any]
     end: Callable[..., Any]
+    changed: type[BaseModel] | None = None
+    """What can be corrected, where that is less than what is registered."""
     filters: Sequence[str] = ()
     orders: Sequence[Order] = (Order.ID,)
 
@@ -111,7 +113,7 @@ class Noun:
             path=self.one_path,
             answers=self.kept,
             writes=self._change,
-            body=self.new,
+            body=self.changed or self.new,
             parameters=[id_parameter(self.parameter), {**IF_MATCH, "required": True}],
             headers=["ETag"],
             **self.common("change", self.singular),

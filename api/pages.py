@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from hashlib import blake2b
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -16,11 +16,12 @@ import msgspec
 from api.answers import encode, shown_row
 from api.context import Call, read, sites_reached
 from api.errors import Answer, Header, Malformed
-from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, Reader, one_of, read_day, read_limit, reader_of, schema_of
-from domain.errors import Fault, RuleBroken
+from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, Reader, fault_in, one_of, read_day, read_limit, reader_of, refusal_of, schema_of
 from domain.records.base import Record
 from domain.records.columns import DAY_SCHEMA
 from domain.records.lists import Order, Period, filter_column, page, rank_of
+
+C = TypeVar("C")
 
 _PERIODS = {"false": Period.KEPT, "true": Period.ENDED, "any": Period.ANY}
 _GENERAL: Mapping[str, Mapping[str, Any]] = {
@@ -49,7 +50,7 @@ class Cursor:
 
     of: str
     rank: int
-    id: str
+    id: UUID
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ class Listing:
         if len(rows) <= limit:
             return Answer(encode({"items": items, "next": None}))
         cursor = _next(call, items[-1])
-        return Answer(encode({"items": items, "next": cursor}), headers=[_link(call, cursor)])
+        return Answer(encode({"items": items, "next": cursor}), headers=[link_to_next(call, cursor)])
 
     def _after(self, call: Call) -> Cursor | None:
         found: Cursor | None = call.query.get("cursor")
@@ -119,6 +120,30 @@ def list_of(call: Call) -> str:
     return blake2b(f"{call.caller.organisation_id} {call.path} {said}".encode(), digest_size=12).hexdigest()
 
 
+def cursor_text(cursor: Any) -> str:  # noqa: ANN401 - a cursor of any list
+    """Return a cursor as a page gives it."""
+    return base64.urlsafe_b64encode(encode(cursor)).rstrip(b"=").decode()
+
+
+def cursor_in(text: str, kind: type[C]) -> C:
+    """Return the cursor of a kind that a page gave.
+
+    Raises:
+        Malformed: It is none.
+    """
+    try:
+        raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
+        return msgspec.json.decode(raw, type=kind)
+    except ValueError:
+        raise Malformed("This cursor is not one of ours.", code="cursor-malformed") from None
+
+
+def link_to_next(call: Call, cursor: str) -> Header:
+    """Return the header that leads from a page to the one after it."""
+    again = {name: str(value) for name, value in call.query.items() if name != "cursor"}
+    return (b"link", f'<{call.path}?{urlencode({**again, "cursor": cursor})}>; rel="next"'.encode())
+
+
 def _period(text: str) -> Period:
     if text not in _PERIODS:
         raise ValueError(f"this should be one of {', '.join(_PERIODS)}")
@@ -129,8 +154,7 @@ def _period_of(asked: Mapping[str, Any]) -> Period:
     if "as_of" not in asked:
         return asked.get("ended", Period.KEPT)  # type: ignore[no-any-return]
     if "ended" in asked:
-        both = Fault("/query/ended", "not-together", "Say as_of or ended, not both.")
-        raise RuleBroken("Some of the query's parameters cannot be taken.", code="invalid-query", faults=(both,))
+        raise refusal_of(fault_in("ended", "not-together", "Say as_of or ended, not both."))
     return Period.ON_A_DAY
 
 
@@ -142,26 +166,15 @@ def _day(asked: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _last(after: Cursor | None) -> dict[str, Any]:
-    return {} if after is None else {"after_rank": after.rank, "after_id": UUID(after.id)}
+    return {} if after is None else {"after_rank": after.rank, "after_id": after.id}
 
 
 def _cursor(text: str) -> Cursor:
-    try:
-        raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
-        found = msgspec.json.decode(raw, type=Cursor)
-        UUID(found.id)
-    except ValueError:
-        raise Malformed("This cursor is not one of ours.", code="cursor-malformed") from None
+    found = cursor_in(text, Cursor)
     if not 0 <= found.rank < 2**31:
         raise Malformed("This cursor is not one of ours.", code="cursor-malformed")
     return found
 
 
 def _next(call: Call, last: Mapping[str, Any]) -> str:
-    cursor = Cursor(list_of(call), rank_of(last.get("walking_order")), str(last["id"]))
-    return base64.urlsafe_b64encode(encode(cursor)).rstrip(b"=").decode()
-
-
-def _link(call: Call, cursor: str) -> Header:
-    again = {name: str(value) for name, value in call.query.items() if name != "cursor"}
-    return (b"link", f'<{call.path}?{urlencode({**again, "cursor": cursor})}>; rel="next"'.encode())
+    return cursor_text(Cursor(list_of(call), rank_of(last.get("walking_order")), UUID(str(last["id"]))))

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, timedelta
 from enum import StrEnum
+from typing import TypeVar
 from uuid import UUID
 
+from api.animal_papers import animal_record_sheet, label_sheet, stock_statement_sheet
 from domain.actions.due_list import SOON_DAYS, DueItem, DueList, Order, due_list, judge_site
 from domain.actions.night import PaperFile, keep_files
 from domain.actions.organisations import ORGANISATION
-from domain.records.nights import Report, WorkState
+from domain.records.nights import Report, ReportKind, WorkState
 from domain.records.organisations import Organisation
 from domain.records.sites import Site
 from domain.records.unit import Unit
 from domain.rules.cautions import cautions_for
 from domain.rules.forecast import Need
 from domain.rules.service_life import Standing
+from reports.animal_record import animal_record_json, animal_record_pdf
 from reports.due_list import (
     DueRow,
     DueSheet,
@@ -29,10 +32,12 @@ from reports.due_list import (
     rows_csv,
 )
 from reports.due_list.sheet import SECTIONS, Section
+from reports.labels import labels_json, labels_pdf
+from reports.stock_statement import stock_statement_csv, stock_statement_json, stock_statement_pdf
 
 
 class Form(StrEnum):
-    """The forms that a replacement-due list comes in."""
+    """The forms that papers come in: not every kind comes in all of them."""
 
     PDF = "pdf"
     CSV = "csv"
@@ -85,16 +90,59 @@ def files_of(sheet: DueSheet) -> list[PaperFile]:
 
 
 def make_report(unit: Unit, report_id: UUID) -> Report:
-    """Make the paper that a waiting report asks for, as of the report's own date, and keep its files."""
+    """Make the paper that a waiting report asks for, and keep its files."""
     report = unit.fetch(Report, report_id)
     if report.state is WorkState.DONE:
         return report
-    site = unit.fetch(Site, report.site_id)
+    files, fingerprint = MAKERS[report.kind](unit, report, unit.fetch(Site, report.site_id))
+    keep_files(unit, report_id, files)
+    return unit.change(report, {"state": WorkState.DONE, "record_hash": fingerprint, "error": None}, action="make_report")
+
+
+T = TypeVar("T")
+Made = tuple[list[PaperFile], str]
+"""The files of a paper and the hash of its record."""
+
+
+def _replacement_due(unit: Unit, report: Report, site: Site) -> Made:
     judged = judge_site(unit, site, today=report.local_date)
     due = due_list(unit, site, judged, ahead_days=report.later_days or SOON_DAYS)
-    sheet = due_sheet(unit, due, report_id=report_id, later_days=report.later_days)
-    keep_files(unit, report_id, files_of(sheet))
-    return unit.change(report, {"state": WorkState.DONE, "record_hash": record_hash(sheet), "error": None}, action="make_report")
+    sheet = due_sheet(unit, due, report_id=report.id, later_days=report.later_days)
+    return files_of(sheet), record_hash(sheet)
+
+
+def _animal_record(unit: Unit, report: Report, site: Site) -> Made:
+    sheet = animal_record_sheet(unit, _told(report.animal_id), report_id=report.id, filed_at=site.id)
+    return [PaperFile(Form.PDF, animal_record_pdf(sheet)), PaperFile(Form.JSON, animal_record_json(sheet))], record_hash(sheet)
+
+
+def _enclosure_labels(unit: Unit, report: Report, site: Site) -> Made:
+    sheet = label_sheet(unit, site, on=report.local_date, first_label=report.first_label or 1, link_base="", report_id=report.id)
+    return [PaperFile(Form.PDF, labels_pdf(sheet)), PaperFile(Form.JSON, labels_json(sheet))], record_hash(sheet)
+
+
+def _stock_statement(unit: Unit, report: Report, site: Site) -> Made:
+    from_on, until_on = _told(report.from_on), _told(report.until_on)
+    sheet = stock_statement_sheet(unit, site, from_on=from_on, until_on=until_on, report_id=report.id)
+    files = [
+        PaperFile(Form.PDF, stock_statement_pdf(sheet)),
+        PaperFile(Form.CSV, stock_statement_csv(sheet)),
+        PaperFile(Form.JSON, stock_statement_json(sheet)),
+    ]
+    return files, record_hash(sheet)
+
+
+def _told(value: T | None) -> T:
+    assert value is not None, "whoever asks for a paper has to say what it is of"  # noqa: S101 - asking refuses it otherwise
+    return value
+
+
+MAKERS: Mapping[ReportKind, Callable[[Unit, Report, Site], Made]] = {
+    ReportKind.REPLACEMENT_DUE: _replacement_due,
+    ReportKind.ANIMAL_RECORD: _animal_record,
+    ReportKind.ENCLOSURE_LABELS: _enclosure_labels,
+    ReportKind.STOCK_STATEMENT: _stock_statement,
+}
 
 
 def due_csv(items: Iterable[tuple[Site, date, DueItem]]) -> bytes:

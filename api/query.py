@@ -33,18 +33,28 @@ def read_query(raw: bytes, readers: Mapping[str, Reader]) -> dict[str, Any]:
             continue
         reader = readers.get(name)
         if reader is None:
-            faults.append(_fault(name, "unknown-parameter", "There is no such parameter here."))
+            faults.append(fault_in(name, "unknown-parameter", "There is no such parameter here."))
         elif name in values:
-            faults.append(_fault(name, "repeated-parameter", "This parameter may be said once."))
+            faults.append(fault_in(name, "repeated-parameter", "This parameter may be said once."))
         else:
             try:
                 values[name] = reader(text)
             except ValueError as wrong:
-                faults.append(_fault(name, "invalid-parameter", f"{str(wrong)[:1].upper()}{str(wrong)[1:]}."))
+                faults.append(fault_in(name, "invalid-parameter", f"{str(wrong)[:1].upper()}{str(wrong)[1:]}."))
                 values[name] = None
     if faults:
-        raise RuleBroken("Some of the query's parameters cannot be taken.", code="invalid-query", faults=tuple(faults))
+        raise refusal_of(*faults)
     return values
+
+
+def refusal_of(*faults: Fault) -> RuleBroken:
+    """Return the refusal of parameters for what is wrong with them."""
+    return RuleBroken("Some of the query's parameters cannot be taken.", code="invalid-query", faults=faults)
+
+
+def fault_in(name: str, code: str, detail: str) -> Fault:
+    """Return what is wrong with a parameter, which is pointed to by ``/query/`` and its name."""
+    return Fault(f"/query/{name.replace('~', '~0').replace('/', '~1')}", code, detail)
 
 
 def reader_of(column: sa.Column[Any]) -> Reader:
@@ -133,7 +143,3 @@ def _text(part: bytes) -> str:
         return unquote_to_bytes(part.replace(b"+", b" ")).decode()
     except UnicodeDecodeError:
         raise Malformed("The query is not UTF-8.", code="not-utf-8") from None
-
-
-def _fault(name: str, code: str, detail: str) -> Fault:
-    return Fault(f"/query/{name.replace('~', '~0').replace('/', '~1')}", code, detail)

@@ -17,6 +17,7 @@ from sqlalchemy.engine import URL, make_url
 from api.key_sets import ALGORITHMS
 
 MEGABYTE = 1_000_000
+MEGAPIXEL = 1_000_000
 SHORTEST_PASSWORD = 12
 WEAKEST_SCORE = 3
 """Of zxcvbn, from 0 to 4: at 3 a password withstands guessing offline for some time."""
@@ -27,6 +28,11 @@ THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Seconds = Annotated[float, Field(ge=0, le=3600)]
+
+
+def _is_secure(address: str) -> bool:
+    parsed = urlsplit(address)
+    return bool(parsed.hostname) and (parsed.scheme == "https" or (parsed.scheme == "http" and parsed.hostname in THIS_MACHINE))
 
 
 class TokenIssuer(BaseModel):
@@ -54,10 +60,8 @@ class TokenIssuer(BaseModel):
     @field_validator("url", "keys_url")
     @classmethod
     def _secure(cls, address: str | None) -> str | None:
-        if address is not None:
-            parsed = urlsplit(address)
-            if not parsed.hostname or not (parsed.scheme == "https" or (parsed.scheme == "http" and parsed.hostname in THIS_MACHINE)):
-                raise ValueError("an issuer's address begins with https://, or with http:// where it is on this machine")
+        if address is not None and not _is_secure(address):
+            raise ValueError("an issuer's address begins with https://, or with http:// where it is on this machine")
         return address
 
     @field_validator("algorithms")
@@ -106,6 +110,22 @@ class Settings(BaseSettings):
     max_body_bytes: Annotated[int, Field(ge=1024)] = MEGABYTE
     max_upload_bytes: Annotated[int, Field(ge=1024)] = 20 * MEGABYTE
 
+    document_folder: Path | None = None
+    """Where the files of documents lie. Absent: beside a SQLite file, in a folder of its name and ``.documents``; with PostgreSQL nowhere,
+    so that no document is taken: only its keeper knows a folder that every process sees."""
+    document_bucket: str | None = None
+    """The bucket of a store that speaks S3 where the files lie instead. Needs the extra ``s3`` and a key."""
+    document_endpoint: str | None = None
+    """The store's address, https://, or http:// on this machine. Absent: that of the cloud that S3 is from."""
+    document_region: Annotated[str, Field(min_length=1)] = "us-east-1"
+    document_access_key_id: str | None = None
+    document_secret_key: Annotated[str | None, Field(repr=False)] = None
+    document_secret_key_file: Path | None = None
+    max_document_bytes: Annotated[int, Field(ge=1024, le=1000 * MEGABYTE)] = 25 * MEGABYTE
+    """Of the file of a document, as it comes."""
+    max_picture_pixels: Annotated[int, Field(ge=1024, le=1000 * MEGAPIXEL)] = 49 * MEGAPIXEL
+    """Of a picture, as many as cameras of 48 megapixels make; all pages of a scan may have four times as many."""
+
     pool_size: Annotated[int, Field(ge=1, le=200)] = 8
     """Connections to PostgreSQL for reading and as many for writing; one more looks after the database."""
     work_threads: Annotated[int, Field(ge=1, le=16)] = 2
@@ -124,7 +144,8 @@ class Settings(BaseSettings):
     stop_within_s: Seconds = 20.0
     """How long requests at work, and then background work, may take to finish [s]."""
     min_free_disk_bytes: Annotated[int, Field(ge=0)] = 100 * MEGABYTE
-    """Free space beside a SQLite file below which the service says that it is not ready."""
+    """Free space beside a SQLite file below which the service says that it is not ready, and in a folder of documents below which it takes
+    none."""
 
     requests_per_minute: Count = 600
     """Of one credential, and as many at once after a rest. 0: any number; so for every limit below."""
@@ -148,9 +169,9 @@ class Settings(BaseSettings):
 
     @model_validator(mode="before")
     @classmethod
-    def _read_urls(cls, stated: Any) -> Any:  # noqa: ANN401 - whatever the sources gave
+    def _read_secrets(cls, stated: Any) -> Any:  # noqa: ANN401 - whatever the sources gave
         read = dict(stated)
-        for name in ("database_url", "owner_database_url"):
+        for name in ("database_url", "owner_database_url", "document_secret_key"):
             path = read.get(f"{name}_file")
             if path and name in read:
                 raise ValueError(f"REEDBED_{name.upper()} and REEDBED_{name.upper()}_FILE are both set; one of them is enough")
@@ -166,6 +187,19 @@ class Settings(BaseSettings):
         if len({issuer.is_local for issuer in issuers}) > 1:
             raise ValueError("an issuer that is asked without TLS on this machine cannot stand beside others")
         return issuers
+
+    @model_validator(mode="after")
+    def _one_place_for_documents(self) -> Settings:
+        key = (self.document_access_key_id, self.document_secret_key)
+        if self.document_bucket is None and any((self.document_endpoint, *key)):
+            raise ValueError("REEDBED_DOCUMENT_BUCKET says which bucket the store's address and key are for")
+        if self.document_bucket is not None and self.document_folder is not None:
+            raise ValueError("REEDBED_DOCUMENT_FOLDER and REEDBED_DOCUMENT_BUCKET are both set; documents lie in one place")
+        if self.document_bucket is not None and not all(key):
+            raise ValueError("REEDBED_DOCUMENT_BUCKET needs REEDBED_DOCUMENT_ACCESS_KEY_ID and REEDBED_DOCUMENT_SECRET_KEY_FILE")
+        if self.document_endpoint is not None and not _is_secure(self.document_endpoint):
+            raise ValueError("REEDBED_DOCUMENT_ENDPOINT begins with https://, or with http:// where it is on this machine")
+        return self
 
     @property
     def most_at_work(self) -> int:

@@ -4,8 +4,10 @@ The sentences are reminders for people already trained for the work. They stand 
 or licence, and each paper says so last.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+
+from domain.rules.fitness import Hazard
 
 ALWAYS_LAST = "Site rules, local codes and licensed practice come first; this list does not replace them."
 
@@ -84,6 +86,29 @@ CATALOGUE = _catalogue(
         " with the emergency sheet at hand.",
     ),
     Caution(
+        "venom",
+        "venom",
+        "A bite can kill: never work alone, never by hand, and only after the emergency sheet, the antivenom's whereabouts and the"
+        " way to the hospital have been said aloud. Count the animals before you open and after you have closed.",
+    ),
+    Caution(
+        "bite-wounds",
+        "bite",
+        "Bites, claws and tails wound: use the tool made for this animal, keep face and fingers away from its mouth, and wash and"
+        " report every wound, however small.",
+    ),
+    Caution(
+        "hazard-not-on-record",
+        "ask first",
+        "Nobody has put on record how dangerous these animals are: ask before you open, and have it put on record.",
+    ),
+    Caution(
+        "zoonosis",
+        "wash hands",
+        "Healthy reptiles, amphibians and fish can carry germs that make people ill, Salmonella among them: wear gloves, keep hands"
+        " from mouth and eyes, no food or drink nearby, and wash your hands before you go on.",
+    ),
+    Caution(
         "measure-after-fitting",
         "measure after",
         "Measure the output where the animals use it once the new part is fitted and has warmed up, and write the"
@@ -91,6 +116,23 @@ CATALOGUE = _catalogue(
     ),
 )
 _order = {id_: number for number, id_ in enumerate(CATALOGUE)}
+
+
+_of_hazard: Mapping[Hazard | None, tuple[str, ...]] = {
+    Hazard.HARMLESS: (),
+    Hazard.CAN_INJURE: ("bite-wounds",),
+    Hazard.DANGEROUS: ("dangerous-animals", "bite-wounds"),
+    Hazard.VENOMOUS: ("dangerous-animals", "venom"),
+    None: ("hazard-not-on-record",),
+}
+
+
+def of_animals(hazards: Iterable[Hazard | None]) -> tuple[str, ...]:
+    """Return the ids of the cautions for work with animals of these hazard classes; ``None`` is a class that is not on record.
+
+    Germs are a caution for every animal.
+    """
+    return tuple(one.id for one in in_order([*(id_ for hazard in hazards for id_ in _of_hazard[hazard]), "zoonosis"]))
 
 
 def caution(id_: str) -> Caution:

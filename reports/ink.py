@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from reportlab.lib.colors import Color, HexColor
+from reportlab.lib.colors import Color, HexColor, white
 from reportlab.lib.rl_accel import escapePDF, fp_str
 from reportlab.pdfbase.pdfmetrics import getFont
 from reportlab.pdfgen.canvas import Canvas
@@ -21,7 +21,7 @@ def _fill(colour: Color) -> str:
     return f"{fp_str(*colour.rgb())} rg"
 
 
-_fills: Final[dict[Tone, str]] = {"ink": _fill(INK), "muted": _fill(MUTED), "alarm": _fill(ALARM)}
+_fills: Final[dict[Tone, str]] = {"ink": _fill(INK), "muted": _fill(MUTED), "alarm": _fill(ALARM), "white": _fill(white)}
 
 Shown = tuple[tuple[str, str], ...]
 

@@ -20,7 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reports import words
 from reports.fonts import Face, glyphs
 from reports.ink import ALARM, INK, Ink, Inkwell
-from reports.text import Line, Tone, fitted, line_width, lines, one_line
+from reports.text import LOOSE, Line, Tone, fitted, line_width, lines, one_line, sized
 
 rl_config.trustedHosts = None
 rl_config.trustedSchemes = []
@@ -62,9 +62,9 @@ class Furniture:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A key figure of the strip under the title; ``alarm`` gives it a heavy line, its label says the rest."""
+    """A key figure of the strip under the title, a number or few words; ``alarm`` gives it a heavy line, its label says the rest."""
 
-    count: int
+    value: int | str
     label: str
     alarm: bool = False
 
@@ -72,14 +72,14 @@ class Figure:
 class Paper:
     """A paper being drawn: a place on the current page, and what was drawn so far."""
 
-    def __init__(self, furniture: Furniture, *, size: tuple[float, float] = UPRIGHT) -> None:
+    def __init__(self, furniture: Furniture, *, size: tuple[float, float] = UPRIGHT, margin: float = MARGIN) -> None:
         glyphs(Face.REGULAR)
         self._furniture = furniture
         self._bytes = BytesIO()
         self.canvas: Any = _canvas(furniture, size=size, target=self._bytes)
         self._well = Inkwell(self.canvas)
-        self.left = MARGIN
-        self.width = size[0] - 2 * MARGIN
+        self.left = margin
+        self.width = size[0] - 2 * margin
         self.right = self.left + self.width
         self._highest = size[1] - TOP - HEADER
         self._sections = 0
@@ -166,16 +166,20 @@ class Paper:
         """Draw the strip of key figures."""
         gap = 10.0
         width = (self.width - gap * (len(figures) - 1)) / len(figures)
+        labels = [lines(figure.label, face=Face.REGULAR, size=9, width=width, most=2) for figure in figures]
         ink = self.ink()
         for number, figure in enumerate(figures):
             x = self.left + number * (width + gap)
             self._line_above(figure, x=x, width=width)
             tone: Tone = "alarm" if figure.alarm else "ink"
-            ink.write(_plain(str(figure.count), Face.BOLD, tone=tone), x=x, y=self.y - 20, size=17)
-            label = fitted(figure.label, face=Face.REGULAR, size=9, width=width)
-            ink.write(label, x=x, y=self.y - 33, size=9)
+            value_size, value = sized(str(figure.value), face=Face.BOLD, width=width, height=22, sizes=_value_sizes)
+            for above, line in zip(range(len(value) - 1, -1, -1), value, strict=True):
+                written = tuple(run._replace(tone=tone) for run in line)
+                ink.write(written, x=x, y=self.y - 20 + above * value_size * LOOSE, size=value_size)
+            for below, line in enumerate(labels[number]):
+                ink.write(line, x=x, y=self.y - 33 - below * LEADING, size=9)
         ink.dry(self.canvas)
-        self.skip(48)
+        self.skip(48 + LEADING * (max(map(len, labels)) - 1))
 
     def _line_above(self, figure: Figure, *, x: float, width: float) -> None:
         self.canvas.setStrokeColor(ALARM if figure.alarm else RULE)
@@ -191,6 +195,7 @@ class Paper:
 
 
 SECTION_HEIGHT: Final = 24.0
+_value_sizes = (17.0, 15.0, 13.0, 11.0, 9.0)
 
 
 def _plain(text: str, face: Face, *, tone: Tone = "muted") -> Line:

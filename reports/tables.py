@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple
 from reports.fonts import Face
 from reports.ink import ALARM, INK, Ink
 from reports.page import BODY_SIZE, HEAD_GROUND, LEADING, RULE, SMALL_SIZE, Paper
-from reports.text import ELLIPSIS, Line, Tone, line_width, lines
+from reports.text import ELLIPSIS, MOST_LINES, Line, Tone, line_width, lines
 
 MOST_CELL_LINES = 40  # so that a row stays lower than a page
 
@@ -57,13 +57,14 @@ class Row(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """How a table is set [pt]."""
+    """How a table is set [pt]; ``most_lines`` of one text stand in a cell."""
 
     size: float = BODY_SIZE
     leading: float = LEADING
     pad: float = 3.5
     lowest_row: float = 30.0
     tick: float = 13.0
+    most_lines: int = MOST_LINES
 
 
 _SetCell = tuple[Line, ...]
@@ -106,12 +107,12 @@ class Table:
                 self._say_continued(paper, name=name, start=start)
 
     def _set_row(self, row: Row) -> tuple[_SetCell, ...]:
-        size = self._setting.size
+        size, most = self._setting.size, self._setting.most_lines
         return tuple(
             [
-                lines(cell, face=font, size=size, width=width)
+                lines(cell, face=font, size=size, width=width, most=most)
                 if isinstance(cell := row.cells.get(key, ""), str)
-                else _set_phrases(cell, size=size, width=width)
+                else _set_phrases(cell, size=size, width=width, most=most)
                 for key, font, width in self._texts
             ]
         )
@@ -209,8 +210,8 @@ class Table:
         paper.canvas.drawPath(path, stroke=1, fill=0)
 
 
-def _set_phrases(phrases: tuple[Phrase, ...], *, size: float, width: float) -> _SetCell:
-    whole = tuple(line for text, font, tone in phrases for line in lines(text, face=font, size=size, width=width, tone=tone))
+def _set_phrases(phrases: tuple[Phrase, ...], *, size: float, width: float, most: int) -> _SetCell:
+    whole = tuple(line for text, font, tone in phrases for line in lines(text, face=font, size=size, width=width, most=most, tone=tone))
     if len(whole) <= MOST_CELL_LINES:
         return whole
     return whole[: MOST_CELL_LINES - 1] + lines(ELLIPSIS, face=Face.BOLD, size=size, width=width)

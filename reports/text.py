@@ -6,7 +6,7 @@ read as markup.
 
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from itertools import groupby
 from typing import Literal, NamedTuple
@@ -22,10 +22,11 @@ NAME = 120  # in a name, a heading or one line of furniture
 NOTE = 2_000
 MOST_LINES = 10  # of one text in a table cell
 MARKS_PER_LETTER = 3
+LOOSE = 1.15  # from line to line, in sizes of the type
 ELLIPSIS = "…"
 BOX = "□"
 
-Tone = Literal["ink", "muted", "alarm"]
+Tone = Literal["ink", "muted", "alarm", "white"]
 
 _line_ends = re.compile("\r\n|[\r\v\f\x1c-\x1e\x85\u2028\u2029]")
 _surrogates = re.compile("[\ud800-\udfff]")
@@ -119,6 +120,25 @@ def fitted(text: str, *, face: Face, size: float, width: float, tone: Tone = "in
     """Return the text as one line no wider than ``width`` [pt], cut with ``…`` when it is longer."""
     set_lines = lines(one_line(text), face=face, size=size, width=width, most=1, tone=tone)
     return set_lines[0] if set_lines else ()
+
+
+def sized(
+    text: str, *, face: Face, width: float, height: float, sizes: Sequence[float], limit: int = CELL, leading: float = LOOSE
+) -> tuple[float, tuple[Line, ...]]:
+    """Return the largest of the falling ``sizes`` [pt] at which the whole text fits into ``width`` and ``height`` [pt], and its lines.
+
+    Words are broken only where no size would leave them whole, and the text is cut with ``…`` only where the smallest size is too large
+    for it. Lines stand ``leading`` times their size apart.
+    """
+    whole = clean(text, limit=limit)
+    fits = [size for size in sizes if _fits(whole, face=face, size=size, width=width, room=height // (size * leading))]
+    keeps_words = [size for size in fits if all(measure(word, face=face, size=size) <= width for word in whole.split())]
+    size = next(iter(keeps_words or fits), sizes[-1])
+    return size, lines(whole, face=face, size=size, width=width, limit=limit, most=max(1, int(height // (size * leading))))
+
+
+def _fits(text: str, *, face: Face, size: float, width: float, room: float) -> bool:
+    return len(lines(text, face=face, size=size, width=width, limit=len(text) + 1, most=len(text) + 1)) <= room
 
 
 @lru_cache(maxsize=16_384)

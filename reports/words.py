@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from domain.rules.calendar import MONTHS, in_words
 from domain.rules.money import minor_digits
 
+_ranks_set_upright = frozenset({"class", "order", "suborder", "family", "subfamily"})
 _weekdays = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -53,6 +54,25 @@ def distance(day: date, *, today: date) -> str:
 def plural(count: int, one: str, *, many: str | None = None) -> str:
     """Return the count with its noun: 1 item, 2 items."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def number(value: float) -> str:
+    """Return a number as it was entered, its thousands held together by no-break spaces: 1 234.5."""
+    return f"{Decimal(str(value)).normalize():,f}".replace(",", "\u00a0")
+
+
+def spoken(word: str) -> str:
+    """Return a word of a closed list as it is said: scute notch for ``scute_notch``."""
+    return word.replace("_", " ")
+
+
+def is_italic(rank: str) -> bool:
+    """Return whether names of a rank are set in italics: those of genera and of what is below them.
+
+    Source:
+        International Code of Zoological Nomenclature, 4th edition, general recommendation 6.
+    """
+    return rank not in _ranks_set_upright
 
 
 def money(minor: int, *, currency: str) -> str:

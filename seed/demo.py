@@ -15,14 +15,12 @@ from importlib.resources import files
 from random import Random
 from typing import Any
 
-from domain.actions.animals import register_animal, register_taxon
 from domain.actions.enclosures import register_enclosure, register_life_support_system
 from domain.actions.equipment import register_equipment, register_equipment_model
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.sites import register_site, today_at
 from domain.actions.spares import register_spare
 from domain.actions.staff import register_staff
-from domain.records.animals import AnimalStated, Taxon, TaxonStated
 from domain.records.base import Stated
 from domain.records.enclosures import Enclosure, EnclosureStated, LifeSupportSystem, SystemStated
 from domain.records.equipment import (
@@ -40,6 +38,7 @@ from domain.records.staff import StaffStated
 from domain.records.stated import read_stated
 from domain.records.statements import json_text
 from domain.records.unit import Unit
+from seed.demo_animals import DemoKind, kinds, populate
 
 SEED = 20260301
 YEAR_DAYS = 365
@@ -47,8 +46,6 @@ READING_EVERY_DAYS = 31
 ENCLOSURES_PER_SYSTEM = 12
 FAILING_SHARE = 0.01
 LOTS_PER_SYSTEM = 4
-GROUP_FROM = 6
-"""Where a taxon has this many animals at a site they are kept as one counted group."""
 
 ROLES = {
     "collection manager (registrar)": "registrar",
@@ -104,7 +101,7 @@ def build(unit: Unit) -> Iterator[str]:
     """Build the demo in an organisation that is empty, yielding the name of each part once it stands."""
     random, plan = Random(SEED), scenario()  # noqa: S311 - invented data, no secret
     models = dict(_models(unit))
-    taxa = {one["name"]: _taxon(unit, one) for one in plan["taxa"]}
+    taxa = kinds(unit, {one["name"]: f"Fictional listing in the demo: {one['pattern']}" for one in plan["taxa"]})
     yield "models and taxa"
     sites = {one["id"]: _site(unit, one, plan) for one in plan["sites"]}
     for role in plan["roles"]:
@@ -132,11 +129,6 @@ def _models(unit: Unit) -> Iterator[tuple[str, DemoModel]]:
                 one.get("yearly_decline", 0.0),
             ),
         )
-
-
-def _taxon(unit: Unit, one: Mapping[str, Any]) -> Taxon:
-    note = f"Fictional listing in the demo: {one['pattern']}"
-    return register_taxon(unit, _stated(TaxonStated, scientific_name=one["name"], rank="species", note=note))
 
 
 def _site(unit: Unit, one: Mapping[str, Any], plan: Mapping[str, Any]) -> DemoSite:
@@ -259,23 +251,10 @@ def _measure(unit: Unit, item: Equipment, model: DemoModel, *, today: date, rand
         record_check(unit, item.id, _stated(EquipmentCheckStated, kind=plan.kind, done_on=done_on, result=result))
 
 
-def _animals(unit: Unit, site: DemoSite, *, code: str, plan: Mapping[str, Any], taxa: Mapping[str, Taxon], random: Random) -> None:
-    kept = [one["name"] for one in plan["taxa"] if code in one["sites"]]
+def _animals(unit: Unit, site: DemoSite, *, code: str, plan: Mapping[str, Any], taxa: Mapping[str, DemoKind], random: Random) -> None:
+    kept = [taxa[one["name"]] for one in plan["taxa"] if code in one["sites"]]
     share = next(one["animals_approx"] for one in plan["sites"] if one["id"] == code) // len(kept)
-    number = 0
-    for name in kept:
-        groups = [share] if name == "Danio rerio" else [1] * min(share, GROUP_FROM) + [share - GROUP_FROM] * (share > GROUP_FROM)
-        for count in groups:
-            number += 1
-            stated = _stated(
-                AnimalStated,
-                taxon_id=taxa[name].id,
-                tag=f"{site.code}-A{number:03d}",
-                grouping="individual" if count == 1 else "group",
-                count=count,
-                enclosure_id=random.choice(site.enclosures).id,
-            )
-            register_animal(unit, stated)
+    populate(unit, code=site.code, today=site.today, enclosures=site.enclosures, kept=kept, share=share, random=random)
 
 
 def _shelves(unit: Unit, site: DemoSite, inventory: Mapping[str, int], *, models: Mapping[str, DemoModel], random: Random) -> None:

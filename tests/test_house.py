@@ -111,7 +111,8 @@ def test_what_the_product_imports_is_declared():
     own_and_standard = {*PRODUCT, *sys.stdlib_module_names}
     roots = {name.split(".")[0] for path in source_files(*PRODUCT) for name in imported_by(path)} - own_and_standard
     brought_by = packages_distributions()
-    may_import = declared(*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["postgres"])
+    extras = PROJECT["optional-dependencies"]
+    may_import = declared(*PROJECT["dependencies"], *extras["postgres"], *extras["s3"])
 
     undeclared = {root for root in roots if not {canonicalize_name(name) for name in brought_by[root]} & may_import}
 

@@ -51,6 +51,8 @@ RUN_OTHERWISE = {
     "domain/records/unit.py:Unit._executed": "the way itself",
     "domain/records/unit.py:Unit.hold_still": "a setting of the transaction",
     "domain/records/unit.py:Unit.take_time": "a setting of the transaction",
+    "domain/records/unit.py:Unit.plan_anew": "has the database count rows",
+    "domain/records/unit.py:Unit.attempt": "begins and ends a part of the transaction; what is undone loses its entries as well",
     "domain/records/engine.py:SqliteStore._connected": "settings of a connection",
     "domain/records/engine.py:SqliteStore.transaction": "the transaction's begin and end",
     "domain/records/engine.py:SqliteStore.snapshot": "the transaction's begin and end, on a connection that cannot write",

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from domain.errors import Unfit
 from domain.rules import volumes
 from domain.rules.calendar import (
     add_months,
@@ -21,6 +22,7 @@ from domain.rules.calendar import (
 )
 from domain.rules.run_hours import RunPeriod, constant, days_until_used
 from domain.rules.service_life import due_on, one_item
+from domain.rules.transponders import TransponderCode, read_code
 
 Inputs = Mapping[str, Any]
 
@@ -109,6 +111,23 @@ def _recurring_dates(inputs: Inputs) -> list[str]:
     return [one.isoformat() for one in occurrence_dates(inputs["rrule"], start_on=day(inputs, "dtstart"))]
 
 
+_WHY_NO_CODE = {"code-length": "length", "code-not-digits": "non_digit", "code-too-large": "id_exceeds_38_bits"}
+
+
+def _transponder(inputs: Inputs) -> dict[str, object]:
+    try:
+        found = read_code(inputs["code"])
+    except Unfit as refused:
+        return {"valid": False, "reason": _WHY_NO_CODE[refused.code]}
+    said = {"kind": found.issuer.value, "code": found.digits[:3], "national_id": found.number}
+    return {"valid": True, **said, "warn": found.warning is not None}
+
+
+def _transponder_word(inputs: Inputs) -> str:
+    code = TransponderCode(int(inputs["code"]), int(inputs["national_id"]))
+    return f"{code.word(animal=bool(inputs['animal_flag'])):016X}"
+
+
 FORMULAS: dict[str, Callable[[Inputs], object]] = {
     "W-VOL-01": lambda v: volumes.box_l(number(v, "length"), number(v, "width"), number(v, "water_depth")),
     "W-VOL-02": lambda v: volumes.box_from_outside_l(
@@ -142,6 +161,8 @@ FORMULAS: dict[str, Callable[[Inputs], object]] = {
     "C-DATE-03": lambda v: add_months(day(v, "expiry"), -int(number(v, "lead_months"))).isoformat(),
     "D-CAL-01": _crossing,
     "F-UV-01": _lamp_life,
+    "I-CHIP-01": _transponder,
+    "I-CHIP-02": _transponder_word,
     "T-HRS-01": _hours_between,
     "T-RRULE-01": _recurring_instants,
     "T-RRULE-02": _instant,

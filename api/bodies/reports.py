@@ -2,24 +2,63 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Annotated
 from uuid import UUID
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
 from api.bodies.records import New, Page
 from domain.records.columns import Day, Id
 from domain.records.nights import ReportKind, WorkState
+from domain.records.stated import misstated
+from reports.labels.sheet import LABELS_PER_PAGE
+
+LONGEST_PERIOD_DAYS = 3660
+
+OF_KIND: Mapping[ReportKind, tuple[frozenset[str], frozenset[str]]] = {
+    ReportKind.REPLACEMENT_DUE: (frozenset(("site_id",)), frozenset(("local_date", "later_days"))),
+    ReportKind.ANIMAL_RECORD: (frozenset(("animal_id",)), frozenset(("site_id",))),
+    ReportKind.ENCLOSURE_LABELS: (frozenset(("site_id",)), frozenset(("local_date", "first_label"))),
+    ReportKind.STOCK_STATEMENT: (frozenset(("site_id", "from_on", "until_on")), frozenset()),
+}
+"""What each kind of paper has to be told, and what it may be told besides."""
+_TOLD = frozenset().union(*(needed | besides for needed, besides in OF_KIND.values()))
 
 
 class NewReport(New):
-    """A paper that is asked for: of which site, as of which day (today at the site), and how far ahead (14 days)."""
+    """A paper that is asked for, by its kind.
+
+    ``replacement-due``: of which site, as of which day (today at the site), and how far ahead (14 days). ``animal-record``: of which
+    animal; it is filed at the site of its latest enclosure, and ``site_id`` is for one that was in none. ``enclosure-labels``: of which
+    site, as of which day, and the first free label of a sheet that some were taken from. ``stock-statement``: of which site, from which day
+    until which, both included.
+    """
 
     kind: ReportKind = ReportKind.REPLACEMENT_DUE
-    site_id: Id
+    site_id: Id | None = None
     local_date: Day | None = None
     later_days: Annotated[int, Field(ge=15, le=3660)] | None = None
+    animal_id: Id | None = None
+    from_on: Day | None = None
+    until_on: Day | None = None
+    first_label: Annotated[int, Field(ge=1, le=LABELS_PER_PAGE)] | None = None
+
+    @model_validator(mode="after")
+    def _tells_what_its_kind_is_of(self) -> NewReport:
+        needed, besides = OF_KIND[self.kind]
+        told = {name for name in _TOLD if getattr(self, name) is not None}
+        for name in sorted(needed - told):
+            raise misstated(name, f"say this for a paper of the kind {self.kind.value}", code="required")
+        for name in sorted(told - needed - besides):
+            raise misstated(name, f"a paper of the kind {self.kind.value} does not take this")
+        if self.from_on is not None and self.until_on is not None:
+            if self.until_on < self.from_on:
+                raise misstated("until_on", "this should not be before from_on")
+            if (self.until_on - self.from_on).days >= LONGEST_PERIOD_DAYS:
+                raise misstated("until_on", f"a period has at most {LONGEST_PERIOD_DAYS} days")
+        return self
 
 
 class Report(BaseModel):
@@ -36,6 +75,10 @@ class Report(BaseModel):
     site_id: UUID
     local_date: date
     later_days: int | None
+    animal_id: UUID | None
+    from_on: date | None
+    until_on: date | None
+    first_label: int | None
     state: WorkState
     nightly_run_id: UUID | None
     record_hash: str | None

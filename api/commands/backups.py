@@ -22,10 +22,11 @@ import migrations
 from api.commands import databases
 from api.commands.session import Session, opened, read_settings, say_json
 from api.commands.trouble import Trouble
-from domain.actions.backups import Taker, restore_backup, take_backup
-from domain.records.backups import manifest, rows
+from api.filing.places import files_of
+from domain.actions.backups import Taker, needed_bytes, restore_backup, take_backup
+from domain.records.backups import manifest
 from domain.records.backups.archive import MODE, Tell
-from domain.records.backups.manifest import Checked, Manifest
+from domain.records.backups.manifest import Checked, Held, Manifest
 from domain.records.backups.whole import whole_snapshot, whole_transaction
 from domain.records.engine import open_store
 
@@ -33,18 +34,21 @@ MEGABYTE = 1_000_000
 
 
 def backup(words: Namespace, console: Console) -> int:
-    """Write a backup of every organisation into a new file, or only look whether a file is one."""
+    """Write a backup of every organisation into a new file, or only look whether a file is one.
+
+    The exit status is 1 where a document's file is not in it, because it was not there whole.
+    """
     started = time.monotonic()
     if words.check:
         with _reading(words.file) as file, _telling(words, console) as tell:
             said = manifest.check(file, tell=tell).manifest
         _say(words, console, said, did="is whole", seconds=time.monotonic() - started)
-        return 0
+        return _status(said)
     _refuse_present(words.file)
     with opened("backup") as session, _telling(words, console) as tell:
         said = _taken(session, words.file, tell=tell)
     _say(words, console, said, did="is written", seconds=time.monotonic() - started)
-    return 0
+    return _status(said)
 
 
 def restore(words: Namespace, console: Console) -> int:
@@ -59,11 +63,11 @@ def restore(words: Namespace, console: Console) -> int:
         try:
             session = Session(settings, store, datetime.now(UTC), "restore")
             with whole_transaction(store, session.origin(0)) as unit:
-                restore_backup(unit, file, checked, tell=tell)
+                restore_backup(unit, file, checked, files=files_of(settings, store), tell=tell)
         finally:
             store.close()
     _say(words, console, checked.manifest, did="is restored", seconds=time.monotonic() - started)
-    return 0
+    return _status(checked.manifest)
 
 
 def product_version() -> str:
@@ -81,8 +85,8 @@ def _taken(session: Session, path: Path, *, tell: Tell) -> Manifest:
     try:
         with _new_file(unfinished) as file:
             with whole_snapshot(session.store, session.origin(0)) as unit:
-                _refuse_too_large(rows.stored_bytes(unit), path.parent)
-                take_backup(unit, file, taker=taker, tell=tell)
+                _refuse_too_large(needed_bytes(unit), path.parent)
+                take_backup(unit, file, files=files_of(session.settings, session.store), taker=taker, tell=tell)
             file.flush()
             os.fsync(file.fileno())
             checked: Checked = manifest.check(file, tell=tell)
@@ -183,7 +187,20 @@ def _say(words: Namespace, console: Console, said: Manifest, *, did: str, second
     for one in said.organisations:
         held = sum(content.rows for content in said.contents if content.organisation_id == one.organisation_id)
         ends = f"{held} rows, journal to entry {one.journal_position}"
-        console.print(f"  {one.name} ({one.organisation_id}): {ends}", markup=False, soft_wrap=True)
+        console.print(f"  {one.name} ({one.organisation_id}): {ends}{_files(said, one)}", markup=False, soft_wrap=True)
+    for lost in said.lost_files:
+        sentence = f"  The file {lost.sha256} of organisation {lost.organisation_id} {lost.flaw}: it is not in the backup."
+        console.print(sentence, markup=False, soft_wrap=True)
+
+
+def _files(said: Manifest, organisation: Held) -> str:
+    count = sum(file.organisation_id == organisation.organisation_id for file in said.files)
+    return f", {count} files" if count else ""
+
+
+def _status(said: Manifest) -> int:
+    """Return the exit status: 1 where files are not in a backup that documents in it have."""
+    return 1 if said.lost_files else 0
 
 
 def _summary(path: Path, said: Manifest, *, seconds: float) -> dict[str, Any]:
@@ -196,4 +213,6 @@ def _summary(path: Path, said: Manifest, *, seconds: float) -> dict[str, Any]:
         "schema_revision": said.schema_revision,
         "rows": sum(content.rows for content in said.contents),
         "organisations": said.organisations,
+        "files": len(said.files),
+        "lost_files": said.lost_files,
     }

@@ -6,6 +6,7 @@ import re
 from argparse import Namespace
 from collections.abc import Mapping
 from datetime import date, datetime
+from functools import partial
 from uuid import UUID
 
 import sqlalchemy as sa
@@ -17,14 +18,16 @@ from rich.text import Text
 import migrations
 from api.commands import databases
 from api.commands.accounts import made_account, say_code
-from api.commands.session import opened, read_settings, say_json
+from api.commands.session import Session, opened, read_settings, say_json
 from api.commands.trouble import Trouble
 from api.nightly import SITES
 from api.signin import key_text, new_key_parts
+from domain.actions.animals import begin_lives
 from domain.actions.organisations import KEY_USES, create_key, create_organisation, end_key, next_organisation_id, rotate_key
 from domain.actions.recording import Ending
 from domain.actions.staff import register_staff
 from domain.records.base import table_of
+from domain.records.engine import run_unit
 from domain.records.organisations import Access, ApiKey, ApiKeyStated, Organisation, OrganisationStated
 from domain.records.sites import Site
 from domain.records.staff import StaffStated
@@ -34,6 +37,8 @@ from domain.records.unit import Unit
 from domain.rules.permissions import Role
 from domain.rules.text import same_name
 
+AT_ONCE = 500
+"""Animals in one transaction, so that a long collection holds nobody up."""
 _key_text = re.compile(r"rbk_([A-Za-z0-9]{1,24})_.+")
 _key = table_of(ApiKey)
 KEYS = Statement(sa.select(_key).where(_key.c.organisation_id == sa.bindparam("organisation_id")).order_by(_key.c.id))
@@ -49,7 +54,22 @@ def migrate(words: Namespace, console: Console) -> int:
         return 0 if found == migrations.head() else 1
     databases.upgrade(url)
     console.print(f"schema {migrations.head()}")
+    with opened("migrate") as session:
+        for one in session.organisations():
+            begun = _begin_lives(session, one)
+            if begun:
+                console.print(
+                    f"{one.name}: {begun} animals have the first event of their lives on record now.", markup=False, soft_wrap=True
+                )
     return 0
+
+
+def _begin_lives(session: Session, organisation: Organisation) -> int:
+    """Begin the lives of animals that were registered before lives were kept, some at a time, and return how many."""
+    whole = 0
+    while begun := run_unit(session.store, partial(begin_lives, at_most=AT_ONCE), origin=session.origin(organisation.id)):
+        whole += begun
+    return whole
 
 
 def organisation_create(words: Namespace, console: Console) -> int:

@@ -1,4 +1,4 @@
-"""``reedbed verify`` and ``reedbed checkpoint``: proving the journal, and signing where it stands."""
+"""``reedbed verify`` and ``reedbed checkpoint``: proving the journal and the files of documents, and signing where the journal stands."""
 
 from __future__ import annotations
 
@@ -12,8 +12,11 @@ from rich.console import Console
 
 from api.commands.session import Session, opened
 from api.commands.trouble import Trouble
+from api.filing.places import files_of
 from api.signing import KeyUnusable, Signer, read_elsewhere, read_public_keys, read_signer, signed_by, write_elsewhere
 from domain.actions.checkpoints import IsSigned, flaws_against, make_checkpoint
+from domain.actions.documents import files_on_record, flaws_of_files
+from domain.actions.replay import Flaw
 from domain.actions.verify import Proof, in_order, prove
 from domain.records.engine import run_unit
 from domain.records.journal import HEAD
@@ -33,7 +36,7 @@ class SecondPlace:
 
 
 def verify(words: Namespace, console: Console) -> int:
-    """Prove the journal and the records of each organisation; the exit status is 1 if anything is wrong."""
+    """Prove the journal, the records and the files of each organisation; the exit status is 1 if anything is wrong."""
     with opened("verify") as session:
         second_place = _second_place(session, words)
         chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
@@ -121,14 +124,20 @@ def _second_place(session: Session, words: Namespace) -> SecondPlace | None:
 
 
 def _proof(session: Session, organisation: Organisation, second_place: SecondPlace | None) -> tuple[Proof, str]:
-    """Return the proof of an organisation, and what of the second place it was held against, in words."""
+    """Return the proof of an organisation, and what besides its records was looked at, in words: files of documents, the second place."""
     with session.store.snapshot(session.origin(organisation.id)) as unit:
         unit.take_time()
         proof = prove(unit)
-        if second_place is None:
-            return proof, ""
-        elsewhere, unread = read_elsewhere(second_place.folder, organisation.id)
-        flaws = [*proof.flaws, *flaws_against(unit, elsewhere, second_place.is_signed), *unread]
+        on_record = files_on_record(unit)
+        against, flaws = _against(unit, organisation, second_place) if second_place else ("", [])
+    lost = flaws_of_files(files_of(session.settings, session.store), organisation.id, on_record)
+    files = f", {len(on_record)} files" if on_record else ""
+    return replace(proof, flaws=in_order([*proof.flaws, *flaws, *lost])), files + against
+
+
+def _against(unit: Unit, organisation: Organisation, second_place: SecondPlace) -> tuple[str, list[Flaw]]:
+    """Return what of the second place a journal was held against, in words, and where it differs."""
+    elsewhere, unread = read_elsewhere(second_place.folder, organisation.id)
     last = max((one.position for one in elsewhere), default=0)
     against = f", signed up to entry {last}" if last else ", no checkpoint yet"
-    return replace(proof, flaws=in_order(flaws)), against
+    return against, [*flaws_against(unit, elsewhere, second_place.is_signed), *unread]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from argparse import Namespace
 from datetime import UTC, datetime
+from typing import Any
 
 import sqlalchemy as sa
 from rich.console import Console
 
 from api.commands.session import Session, instant, opened, say_json
 from api.commands.trouble import Trouble
+from api.filing.places import files_of
+from domain.actions.documents import let_go_of_files
 from domain.actions.retention import LettingGo, let_go
 from domain.records.engine import run_unit
 from domain.records.organisations import Organisation
@@ -35,13 +38,37 @@ def retention(words: Namespace, console: Console) -> int:
     with opened("retention", at=at, as_owner=True) as session:
         chosen = [session.organisation(words.organisation)] if words.organisation else session.organisations()
         run = _looked if words.dry_run else _done
-        done = [(one, run(session, one)) for one in chosen]
+        done = [(one, run(session, one), 0 if words.dry_run else _files_let_go_of(session, one)) for one in chosen]
     if words.json:
-        say_json([{"organisation_id": one.id, "let_go": found.let_go, "kept": found.kept, "answers": found.answers} for one, found in done])
+        say_json([_said(one, found, files) for one, found, files in done])
         return 0
-    for one, found in done:
+    for one, found, files in done:
         _show(one, found, console, would="would let go of" if words.dry_run else "let go of")
+        if files:
+            console.print(f"  and of {files} files that no document has")
     return 0
+
+
+def _said(organisation: Organisation, found: LettingGo, files: int) -> dict[str, Any]:
+    return {
+        "organisation_id": organisation.id,
+        "let_go": found.let_go,
+        "kept": found.kept,
+        "answers": found.answers,
+        "files": files,
+    }
+
+
+def _files_let_go_of(session: Session, organisation: Organisation) -> int:
+    """Remove the files that no document has, once it is certain that these documents are gone, and return how many those were."""
+    files = files_of(session.settings, session.store)
+
+    def act(unit: Unit) -> int:
+        unit.take_time()
+        return let_go_of_files(unit, files)
+
+    count: int = run_unit(session.store, act, origin=session.origin(organisation.id))
+    return count
 
 
 def _done(session: Session, organisation: Organisation) -> LettingGo:

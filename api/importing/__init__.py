@@ -1,6 +1,7 @@
 """Importing files: one way for the command line, the API and the tests.
 
-Reading a file and converting its cells need no database and are done before the transaction; a dry run plans in a reading transaction.
+Reading a file and converting its cells need no database and are done before the transaction. A dry run plans in a reading transaction,
+or, where rows can only be tried one after the other, writes in a transaction and undoes it.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from api.importing.collector import resting_collector
 from api.importing.mapping import read_mapping
 from api.importing.reading import rows_in
 from api.importing.templates import TemplateForm, template
-from domain.actions.imports import ImportFileFacts, ImportOptions, ImportReport, ImportRows, import_rows
+from domain.actions.imports import TRIED, ImportFileFacts, ImportOptions, ImportReport, ImportRows, import_rows
 from domain.records.engine import Store, run_unit
 from domain.records.journal import Origin
 from domain.records.nights import ImportKind
@@ -55,7 +56,7 @@ def import_file(
     """
     with resting_collector():
         rows, facts, settled = read_file(content, file_name=file_name, kind=kind, mapping=mapping, options=options)
-        if settled.dry_run:
+        if settled.dry_run and kind not in TRIED:
             with store.snapshot(origin) as unit:
                 return import_rows(unit, rows, file=facts, options=settled)
 

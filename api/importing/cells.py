@@ -8,9 +8,9 @@ from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any, TypeAlias
 
-from api.importing.dates import date_of
+from api.importing.dates import date_in_part_of, date_of
 from api.importing.mapping import Mapping
-from api.importing.numbers import LENGTH_MOST, number_of
+from api.importing.numbers import LENGTH_MOST, number_of, quantity_of
 from api.importing.tables import JsonValue
 from api.importing.targets import Cell, Target
 from domain.actions.imports.rows import CellFault
@@ -21,6 +21,7 @@ _NO_BLANK_KIND = re.compile(r"[\s_-]+")
 _SEPARATORS = re.compile(r"[;,\n]")
 _MONEY_SIGNS = re.compile(r"(?:[A-Za-z]{3}|[€$£¥])?\s*(?P<amount>[^A-Za-z€$£¥]+?)\s*(?:[€$£¥]|[A-Za-z]{3})?")
 _LISTS = frozenset((Cell.WORDS, Cell.NUMBERS))
+_YES_NO = {**dict.fromkeys(("yes", "y", "true", "1", "x", "✓"), True), **dict.fromkeys(("no", "n", "false", "0"), False)}
 WHOLE_MOST = 2**53
 
 
@@ -75,8 +76,10 @@ def _reader(target: Target, *, mapping: Mapping) -> Reader:
     return meant
 
 
-def _no_single_value(cell: JsonValue, target: Target) -> CellFault:
+def _no_single_value(cell: JsonValue, target: Target) -> Any:  # noqa: ANN401 - a truth value or a fault
     if cell.written in {"true", "false"}:
+        if target.cell is Cell.YES_NO:
+            return _YES_NO[cell.written]
         return CellFault("not-text", f"{target.name} is {cell.written} where a text or a number is wanted; put it in quotation marks")
     return CellFault("not-one-value", f"{target.name} holds a list or an object where one value is wanted")
 
@@ -108,6 +111,23 @@ def _lines(target: Target, mapping: Mapping) -> Reader:
 def _date(target: Target, mapping: Mapping) -> Reader:
     del target
     return lambda cell: date_of(cell, order=mapping.date_order)
+
+
+def _part_date(target: Target, mapping: Mapping) -> Reader:
+    del target
+    return lambda cell: date_in_part_of(cell, order=mapping.date_order)
+
+
+def _yes_no(target: Target, mapping: Mapping) -> Reader:
+    del mapping
+    unknown = CellFault(f"{target.name}-unknown", f"{target.name} unknown; it should be yes or no")
+    return lambda cell: _YES_NO.get(same_name(text_of(cell)), unknown)
+
+
+def _quantity(target: Target, mapping: Mapping) -> Reader:
+    return lambda cell: quantity_of(
+        cell, decimal=mapping.decimal, point=mapping.own_headings, measure=target.measure or "", unit=mapping.units.get(target.name)
+    )
 
 
 def _number(target: Target, mapping: Mapping) -> Reader:
@@ -184,6 +204,9 @@ _READERS: dict[Cell, Callable[[Target, Mapping], Reader]] = {
     Cell.LINE: _line,
     Cell.LINES: _lines,
     Cell.DATE: _date,
+    Cell.PART_DATE: _part_date,
+    Cell.YES_NO: _yes_no,
+    Cell.QUANTITY: _quantity,
     Cell.NUMBER: _number,
     Cell.WHOLE_NUMBER: _whole_number,
     Cell.MONEY: _money,

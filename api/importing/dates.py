@@ -8,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from domain.actions.imports.rows import CellFault
+from domain.records.animals import DatePrecision
 from domain.rules.calendar import MONTHS, in_words
 
 _TIME = r"(?:[T ]+(?P<time>[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:\.0+)?)?(?:Z|[+-]00:?00)?))?"
@@ -18,6 +19,10 @@ _DAY_MONTH = re.compile(rf"(?P<day>[0-9]{{1,2}})(?:st|nd|rd|th)?[-. ]+(?P<month>
 _MONTH_DAY = re.compile(rf"(?P<month>[a-z]+)[-. ]+(?P<day>[0-9]{{1,2}})(?:st|nd|rd|th)?[, -]+(?P<year>[0-9]+){_TIME}", re.IGNORECASE)
 _DIGITS = re.compile(r"[0-9]+(?:[.,]0+)?")
 _COMPACT = re.compile(r"(?P<a>(?:19|20|21)[0-9]{2})(?P<b>[0-9]{2})(?P<c>[0-9]{2})")
+_YEAR = re.compile(r"(?:19|20|21)[0-9]{2}")
+_MONTH = re.compile(r"(?P<year>(?:19|20|21)[0-9]{2})[-/. ](?P<month>[0-9]{1,2})")
+_MONTH_FIRST = re.compile(r"(?P<month>[0-9]{1,2})[-/. ](?P<year>(?:19|20|21)[0-9]{2})")
+_MONTH_NAMED = re.compile(r"(?P<month>[a-z]+)[-., ]+(?P<year>(?:19|20|21)[0-9]{2})", re.IGNORECASE)
 _MONTHS = {name.lower()[:length]: number for number, name in enumerate(MONTHS, start=1) for length in (3, 4, len(name))}
 _ORDERS = {"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"}
 _MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]00:?00)?")
@@ -38,6 +43,25 @@ def date_of(cell: Any, *, order: str | None) -> date | CellFault:  # noqa: ANN40
     if isinstance(cell, time | timedelta) or not isinstance(cell, str):
         return _unreadable(str(cell))
     return _of_text(" ".join(unicodedata.normalize("NFKC", cell).split()), order=order)
+
+
+def date_in_part_of(cell: Any, *, order: str | None) -> tuple[date, DatePrecision] | CellFault:  # noqa: ANN401 - any cell
+    """Return a date that may be known to the month or the year only, and how exactly; the first day of which stands for it.
+
+    ``2019`` is a year, ``2019-05``, ``05/2019`` and ``May 2019`` are months; all else is read as a whole date. A date cell of a spreadsheet
+    is a whole date, whatever was typed into it.
+    """
+    text = f"{cell:.15g}" if isinstance(cell, int | float) else cell
+    if isinstance(text, str):
+        text = " ".join(unicodedata.normalize("NFKC", text).split())
+        if _YEAR.fullmatch(text):
+            return date(int(text), 1, 1), DatePrecision.YEAR
+        if found := _MONTH.fullmatch(text) or _MONTH_FIRST.fullmatch(text) or _MONTH_NAMED.fullmatch(text):
+            month = found["month"]
+            made = _made(found["year"], int(month) if month.isdigit() else _MONTHS.get(month.lower(), 0), 1, text)
+            return (made, DatePrecision.MONTH) if isinstance(made, date) else made
+    found_day = date_of(cell, order=order)
+    return (found_day, DatePrecision.DAY) if isinstance(found_day, date) else found_day
 
 
 def _of_text(text: str, *, order: str | None) -> date | CellFault:

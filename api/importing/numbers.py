@@ -35,11 +35,47 @@ def number_of(cell: Any, *, decimal: str | None, point: bool, measure: str | Non
         return refused.fault
 
 
+def quantity_of(
+    cell: Any,  # noqa: ANN401 - any cell
+    *,
+    decimal: str | None,
+    point: bool,
+    measure: str,
+    unit: str | None = None,
+) -> tuple[Decimal, str | None] | CellFault:
+    """Return the number in a cell as it is written and its unit, or why there is none; see ``number_of``.
+
+    The unit is the cell's own, else ``unit``, and ``None`` where neither says one.
+    """
+    try:
+        return _quantity(cell, decimal=decimal, point=point, measure=measure, unit=unit)
+    except _NotPlain as refused:
+        return refused.fault
+
+
+def unit_named(text: str, *, measure: str | None) -> str | None:
+    """Return the unit of a family that a text names in one of its spellings, ``None`` where it names none."""
+    name = " ".join(text.casefold().rstrip(".").replace(" / ", "/").replace(" /", "/").replace("/ ", "/").split())
+    if name in UNITS.get(measure or "", {}):
+        return name
+    return SPELLINGS.get(measure or "", {}).get(name)
+
+
 def _number(cell: Any, *, decimal: str | None, point: bool, measure: str | None, unit: str | None) -> Decimal:  # noqa: ANN401 - any cell
-    units = UNITS.get(measure or "", {})
-    factor = units[unit] if unit else Decimal(1)
+    number, said = _quantity(cell, decimal=decimal, point=point, measure=measure, unit=unit)
+    return number * UNITS[measure or ""][said] if said else number
+
+
+def _quantity(
+    cell: Any,  # noqa: ANN401 - any cell
+    *,
+    decimal: str | None,
+    point: bool,
+    measure: str | None,
+    unit: str | None,
+) -> tuple[Decimal, str | None]:
     if isinstance(cell, int | float):
-        return _finite(f"{cell:.15g}") * factor
+        return _finite(f"{cell:.15g}"), unit
     if not isinstance(cell, str):
         raise _not_a_number(str(cell))
     text = " ".join(unicodedata.normalize("NFKC", cell).split())
@@ -47,10 +83,12 @@ def _number(cell: Any, *, decimal: str | None, point: bool, measure: str | None,
     if found is None:
         raise _not_a_number(text[:LENGTH_MOST])
     if found["unit"]:
-        factor = units[_unit(found["unit"], measure=measure, text=text)]
+        unit = unit_named(found["unit"], measure=measure)
+        if unit is None:
+            raise _not_a_number(text)
     digits = _plain_digits(found["digits"], text, decimal=decimal, point=point)
     sign = "-" if found["sign"] in {"-", "−"} else ""
-    return _finite(sign + digits + (found["power"] or "")) * factor
+    return _finite(sign + digits + (found["power"] or "")), unit
 
 
 def _plain_digits(digits: str, text: str, *, decimal: str | None, point: bool) -> str:
@@ -80,16 +118,6 @@ def _decimal_seen(digits: str, text: str, *, point: bool) -> str:
             "number-ambiguous", f"{text} is ambiguous: thousands or decimals; declare the decimal sign in the mapping, [numbers] decimal"
         )
     return "," if "," in digits else "."
-
-
-def _unit(said: str, *, measure: str | None, text: str) -> str:
-    name = " ".join(said.casefold().rstrip(".").replace(" / ", "/").replace(" /", "/").replace("/ ", "/").split())
-    if name in UNITS.get(measure or "", {}):
-        return name
-    found = SPELLINGS.get(measure or "", {}).get(name)
-    if found is None:
-        raise _not_a_number(text)
-    return found
 
 
 def _finite(text: str) -> Decimal:

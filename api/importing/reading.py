@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import zip_longest
 from typing import Any
 
@@ -18,12 +19,13 @@ from domain.records.nights import ImportKind
 
 
 def rows_in(content: bytes, *, file_name: str, kind: ImportKind, mapping: Mapping) -> ImportRows:
-    """Return the rows of a file, without blank rows and total lines.
+    """Return the rows of a file, without blank rows and total lines. The mapping's word about a unit counts more than a heading's.
 
     Raises:
         RuleBroken: The file cannot be read, is beyond the caps, or lacks wanted headings.
     """
     table, headings = headings_in(tables_in(content, file_name=file_name, mapping=mapping), kind=kind, mapping=mapping)
+    mapping = replace(mapping, units={**headings.units, **mapping.units})
     if headings.width > COLUMNS_MOST:
         raise refused("too-many-columns", f"The list has {headings.width} columns; at most {COLUMNS_MOST} are taken.")
     below = table.rows_from(headings.at + 1)

@@ -9,10 +9,17 @@ from enum import Enum, StrEnum, auto
 from functools import cache
 from typing import Any, get_args, get_origin
 
+from domain.actions.imports.measurements import SIZES
+from domain.records.animals import CAME_BY, Basis, DatePrecision, Origin
 from domain.records.enclosures import EnclosureKind
 from domain.records.equipment import EquipmentKind
+from domain.records.marks import MarkKind, MarkReading
 from domain.records.nights import ImportKind
 from domain.records.shapes import Shape
+from domain.rules.fitness import Hazard
+from domain.rules.lives import EventKind, Grouping, LifeStage, Sex
+from domain.rules.measures import MeasureKind
+from domain.rules.taxonomy import TaxonRank
 
 
 class Cell(Enum):
@@ -21,6 +28,9 @@ class Cell(Enum):
     LINE = auto()
     LINES = auto()
     DATE = auto()
+    PART_DATE = auto()
+    YES_NO = auto()
+    QUANTITY = auto()
     NUMBER = auto()
     WHOLE_NUMBER = auto()
     MONEY = auto()
@@ -52,6 +62,7 @@ UNITS: Mapping[str, Mapping[str, Decimal]] = {
     "weeks": {"weeks": Decimal(1)},
     "months": {"months": Decimal(1), "years": Decimal(12)},
     "share": {"fraction": Decimal(1), "%": Decimal("0.01")},
+    "size": SIZES,
 }
 """Families of units, with the factor to the unit that the column's name bears. An inch is 25.4 mm and a foot 304.8 mm exactly.
 
@@ -75,12 +86,26 @@ SPELLINGS: Mapping[str, Mapping[str, str]] = {
     "weeks": {"week": "weeks", "wk": "weeks", "w": "weeks"},
     "months": {"month": "months", "mo": "months", "year": "years", "yr": "years", "yrs": "years", "y": "years", "a": "years"},
     "share": {"percent": "%"},
+    "size": {
+        **dict.fromkeys(("gm", "gms", "gram", "grams", "gramme", "grammes"), "g"),
+        **dict.fromkeys(("kgs", "kilo", "kilos", "kilogram", "kilograms"), "kg"),
+        **dict.fromkeys(("ounce", "ounces"), "oz"),
+        **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
+        **dict.fromkeys(("millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
+        **dict.fromkeys(("centimetre", "centimetres", "centimeter", "centimeters"), "cm"),
+        **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
+        **dict.fromkeys(("inch", "inches", '"'), "in"),
+    },
 }
 """How cells may spell the units of a family beside their own names."""
 
 
 def _words_of(enumeration: type[StrEnum]) -> dict[str, StrEnum]:
     return {member.value: member for member in enumeration}
+
+
+def _word(name: str, *kinds: StrEnum, required: bool = False) -> Target:
+    return Target(name, Cell.KIND, required=required, kinds={member.value: member for member in kinds})
 
 
 def _whole(name: str, measure: str | None = None) -> Target:
@@ -171,11 +196,92 @@ TARGETS: Mapping[ImportKind, tuple[Target, ...]] = {
         Target("override_reason"),
         _NOTE,
     ),
+    ImportKind.TAXA: (
+        Target("scientific_name", required=True),
+        _word("rank", *TaxonRank, required=True),
+        Target("parent"),
+        Target("accepted_name"),
+        Target("common_name"),
+        Target("name_authorship"),
+        Target("according_to"),
+        _word("hazard", *Hazard),
+        _NOTE,
+    ),
+    ImportKind.ANIMALS: (
+        Target("tag", required=True),
+        Target("taxon", required=True),
+        _word("grouping", *Grouping),
+        _whole("number"),
+        _word("sex", *Sex),
+        _word("life_stage", *LifeStage),
+        Target("hatched_on", Cell.PART_DATE),
+        _word("hatched_precision", *DatePrecision),
+        _word("origin", *Origin),
+        Target("locality"),
+        _word("came_by", *(kind for kind in EventKind if kind in CAME_BY)),
+        Target("acquired_on", Cell.DATE),
+        _word("basis", *Basis),
+        Target("acquired_from"),
+        Target("reference"),
+        Target("site"),
+        Target("enclosure"),
+        Target("placed_on", Cell.DATE),
+        Target("name"),
+        Target("name_as_printed"),
+        Target("transponder_code"),
+        Target("transponder_code_again"),
+        _word("transponder_reading", *MarkReading),
+        Target("override_reason"),
+        _NOTE,
+    ),
+    ImportKind.PLACEMENTS: (
+        Target("animal", required=True),
+        Target("site", required=True),
+        Target("enclosure", required=True),
+        Target("from_on", Cell.DATE, required=True),
+        Target("override_reason"),
+        _NOTE,
+    ),
+    ImportKind.MARKS: (
+        Target("animal", required=True),
+        _word("kind", *MarkKind, required=True),
+        Target("code"),
+        Target("code_again"),
+        _word("reading", *MarkReading),
+        Target("scheme"),
+        Target("body_site"),
+        Target("from_on", Cell.DATE, required=True),
+        Target("until_on", Cell.DATE),
+        Target("until_reason"),
+        Target("is_primary", Cell.YES_NO),
+        Target("reader"),
+        Target("applied_by"),
+        Target("view"),
+        _number("scale_mm"),
+        _NOTE,
+    ),
+    ImportKind.MEASUREMENTS: (
+        Target("animal", required=True),
+        _word("kind", *MeasureKind, required=True),
+        Target("value", Cell.QUANTITY, "size", required=True),
+        Target("unit", Cell.KIND, kinds={unit: unit for unit in SIZES}),
+        Target("measured_on", Cell.DATE, required=True),
+        Target("method"),
+        Target("measured_by"),
+        _whole("of_number"),
+        Target("confirmed", Cell.YES_NO),
+        _NOTE,
+    ),
 }
 """The columns of each kind, in the template's order."""
 
-KEY_COLUMNS: Mapping[ImportKind, str] = {kind: "tag" if kind is ImportKind.EQUIPMENT else "name" for kind in ImportKind}
-"""The column by which a row is known again."""
+KEY_COLUMNS: Mapping[ImportKind, str] = {
+    **dict.fromkeys((ImportKind.SITES, ImportKind.ENCLOSURES, ImportKind.EQUIPMENT_MODELS), "name"),
+    **dict.fromkeys((ImportKind.EQUIPMENT, ImportKind.ANIMALS), "tag"),
+    ImportKind.TAXA: "scientific_name",
+    **dict.fromkeys((ImportKind.PLACEMENTS, ImportKind.MARKS, ImportKind.MEASUREMENTS), "animal"),
+}
+"""The column that says what, or of which animal, a row is."""
 
 
 @cache

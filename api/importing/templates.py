@@ -15,6 +15,9 @@ _HINTS = {
     Cell.LINE: "text",
     Cell.LINES: "text of any length",
     Cell.DATE: "date: a date cell, or text such as 2024-05-27",
+    Cell.PART_DATE: "date, month or year as text: 2024-05-27, 2024-05 or 2024",
+    Cell.YES_NO: "yes or no",
+    Cell.QUANTITY: "number with its unit, such as 350 g; or the unit in the heading or in the column unit",
     Cell.NUMBER: "number",
     Cell.WHOLE_NUMBER: "whole number",
     Cell.MONEY: "amount in the organisation's currency",
@@ -58,7 +61,7 @@ def _workbook(kind: ImportKind) -> bytes:
     rows.freeze_panes(1, 0)
     for place, target in enumerate(TARGETS[kind]):
         rows.write_string(0, place, target.name, bold)
-        rows.set_column(place, place, _WIDTH, {Cell.DATE: date, Cell.LINE: text}.get(target.cell))
+        rows.set_column(place, place, _WIDTH, {Cell.DATE: date, Cell.LINE: text, Cell.PART_DATE: text}.get(target.cell))
         words.set_column(place, place, _WIDTH)
         words.write_string(0, place, target.name, bold)
         for line, word in enumerate(_allowed(target), start=1):

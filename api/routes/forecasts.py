@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
-from urllib.parse import urlencode
 from uuid import UUID
-
-import msgspec
 
 from api.answers import encode
 from api.bodies import forecasts as bodies
-from api.context import Call, origin_of
+from api.context import Call, computed, origin_of
 from api.doors import Door
-from api.errors import Answer, Malformed
+from api.errors import Answer
 from api.nightly import SITES
 from api.nouns import id_parameter
-from api.pages import list_of, refuse_foreign
+from api.pages import cursor_in, cursor_text, link_to_next, list_of, refuse_foreign
 from api.printing import due_csv, item_json, outlook_json
 from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, one_of, read_day, read_id, read_limit
 from domain.actions.due_list import SOON_DAYS, DueItem, due_list, item_forecast, judge_site
@@ -45,17 +41,12 @@ class _Cursor:
 
 async def get_forecast(call: Call) -> Answer:
     """Answer with one item's forecast."""
-    return await _computed(_forecast, call)
+    return await computed(call, _forecast)
 
 
 async def list_replacements(call: Call) -> Answer:
     """Answer with what is due, page by page, or all of it as CSV."""
-    return await _computed(_replacements, call)
-
-
-async def _computed(act: Callable[[Call], Answer], call: Call) -> Answer:
-    assert call.house.computing is not None  # noqa: S101 - the service has started
-    return await call.house.computing.compute(act, call)
+    return await computed(call, _replacements)
 
 
 def _forecast(call: Call) -> Answer:
@@ -90,10 +81,9 @@ def _replacements(call: Call) -> Answer:
     items = [{**item_json(item), "site_id": site.id} for site, item in rest[:limit]]
     if len(rest) <= limit:
         return Answer(encode({"items": items, "next": None}))
-    cursor = _cursor_after(call, rest[limit - 1][1])
-    again = {name: str(value) for name, value in asked.items() if name != "cursor"}
-    link = f'<{call.path}?{urlencode({**again, "cursor": cursor})}>; rel="next"'
-    return Answer(encode({"items": items, "next": cursor}), headers=[(b"link", link.encode())])
+    last = rest[limit - 1][1]
+    cursor = cursor_text(_Cursor(list_of(call), _place_in_list(last)[0], last.equipment_id))
+    return Answer(encode({"items": items, "next": cursor}), headers=[link_to_next(call, cursor)])
 
 
 def _due(unit: Unit, asked: Mapping[str, Any]) -> Iterator[tuple[Site, DueItem]]:
@@ -118,19 +108,6 @@ def _place_in_list(item: DueItem) -> tuple[date, bytes]:
     """Return where an item stands: by the date that it is due or planned for, those without a date last, then by id."""
     days = [day for day in (item.forecast.due_on, item.forecast.no_later_than, item.do_on) if day is not None]
     return (min(days, default=NO_DATE), item.equipment_id.bytes)
-
-
-def _cursor_after(call: Call, item: DueItem) -> str:
-    cursor = _Cursor(list_of(call), _place_in_list(item)[0], item.equipment_id)
-    return base64.urlsafe_b64encode(msgspec.json.encode(cursor)).rstrip(b"=").decode()
-
-
-def _read_cursor(text: str) -> _Cursor:
-    try:
-        raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
-        return msgspec.json.decode(raw, type=_Cursor)
-    except (ValueError, binascii.Error):
-        raise Malformed("This cursor is not one of ours.", code="cursor-malformed") from None
 
 
 _AS_OF = {
@@ -178,7 +155,7 @@ DOORS = (
             "as_of": read_day,
             "format": one_of(bodies.ListFormat),
             "limit": read_limit,
-            "cursor": _read_cursor,
+            "cursor": partial(cursor_in, kind=_Cursor),
         },
         parameters=[
             _query("site_id", {"type": "string", "format": "uuid"}, "Only this site."),

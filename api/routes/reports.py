@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import base64
 import logging
+from collections.abc import Sequence
+from datetime import date
 from functools import partial
 from uuid import UUID
 
@@ -13,33 +14,44 @@ from api.answers import created
 from api.bodies.reports import NewReport, Report, ReportPage
 from api.context import Call, House, read, stated_in, stay_within_reach, write
 from api.doors import Door
-from api.errors import Answer, Header
+from api.errors import Answer
+from api.filing.giving import digest_header, to_be_saved
 from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
 from api.pages import Listing
 from api.printing import FORMS, SUFFIXES, Form, make_report
-from api.query import one_of
+from api.query import fault_in, one_of, refusal_of
+from domain.actions.lives import PLACEMENTS_OF
 from domain.actions.recording import referred, refuse_later_than
 from domain.actions.sites import today_at
-from domain.errors import NotFound, StorageBusy
+from domain.errors import NotFound, Refusal, RuleBroken, StorageBusy
 from domain.records import nights as records
+from domain.records.animals import Animal, Placement
 from domain.records.base import table_of
+from domain.records.enclosures import Enclosure
 from domain.records.engine import run_unit
 from domain.records.journal import Origin
 from domain.records.sites import Site
-from domain.records.statements import Statement
+from domain.records.statements import Row, Statement
 from domain.records.unit import Unit
+from domain.rules.file_names import kept_file_name
 
 log = logging.getLogger("reedbed")
 
-_file, _report = table_of(records.ReportFile), table_of(records.Report)
+_file, _report, _animal = table_of(records.ReportFile), table_of(records.Report), table_of(Animal)
 FILE_OF_REPORT = Statement(
-    sa.select(_file.c.content, _file.c.sha256, _report.c.local_date)
+    sa.select(_file.c.content, _file.c.sha256, _report.c.local_date, _report.c.kind, _animal.c.tag)
     .join(_report, sa.and_(_report.c.organisation_id == _file.c.organisation_id, _report.c.id == _file.c.report_id))
+    .outerjoin(_animal, sa.and_(_animal.c.organisation_id == _report.c.organisation_id, _animal.c.id == _report.c.animal_id))
     .where(
         _file.c.organisation_id == sa.bindparam("organisation_id"),
         _file.c.report_id == sa.bindparam("report_id"),
         _file.c.form == sa.bindparam("form"),
     )
+)
+FORMS_OF_REPORT = Statement(
+    sa.select(_file.c.form)
+    .where(_file.c.organisation_id == sa.bindparam("organisation_id"), _file.c.report_id == sa.bindparam("report_id"))
+    .order_by(_file.c.form)
 )
 UNFINISHED = Statement(
     sa.select(_report.c.id).where(
@@ -59,19 +71,19 @@ def ask_for_report(call: Call) -> Answer:
 
 
 async def get_file(call: Call) -> Answer:
-    """Answer with one form of a finished paper, to be saved."""
+    """Answer with one form of a finished paper, to be saved.
+
+    Raises:
+        NotFound: There is no such report, or it is not finished.
+        RuleBroken: Papers of its kind do not come in that form.
+    """
     form = call.query.get("form", Form.PDF)
     await stay_within_reach(call, records.Report, call.ids[0])
     rows = await read(call, FILE_OF_REPORT, report_id=call.ids[0], form=form.value)
     if not rows:
-        raise NotFound("There is no such report, or it is not finished yet.")
-    content, digest, on = rows[0]
-    name = f"replacement-due-{on}.{SUFFIXES[form]}"
-    headers: list[Header] = [
-        (b"etag", f'"{digest}"'.encode()),
-        (b"content-disposition", f'attachment; filename="{name}"'.encode()),
-        (b"repr-digest", b"sha-256=:" + base64.b64encode(bytes.fromhex(digest)) + b":"),
-    ]
+        raise _absent(await read(call, FORMS_OF_REPORT, report_id=call.ids[0]))
+    content, digest, on, kind, tag = rows[0]
+    headers = [(b"etag", f'"{digest}"'.encode()), to_be_saved(_file_name(kind, on, tag, form)), digest_header(digest)]
     if call.headers.get(b"if-none-match", b"").strip() == f'"{digest}"'.encode():
         return Answer(status=304, headers=headers[:1])
     return Answer(bytes(content), headers=headers, media=FORMS[form].encode())
@@ -110,10 +122,25 @@ def fail_report(unit: Unit, report_id: UUID, *, sentence: str) -> bool:
     return True
 
 
+def _absent(kept: Sequence[Row]) -> Refusal:
+    """Return why a form of a report is not given out; ``kept`` are the forms that there are."""
+    if not kept:
+        return NotFound("There is no such report, or it is not finished yet.")
+    forms = ", ".join(form for (form,) in kept)
+    return refusal_of(fault_in("form", "not-in-form", f"Papers of this kind do not come in this form, but in: {forms}."))
+
+
+def _file_name(kind: str, on: date | str, tag: str | None, form: Form) -> str:
+    """Return the name that a form of a paper is saved under: its kind, the animal that it is of, and its day."""
+    parts = (kind, tag.translate(_NO_PLACE) if tag else None, str(on))
+    return kept_file_name("-".join(part for part in parts if part), suffix=f".{SUFFIXES[form]}")
+
+
 def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
-    site = referred(unit, Site, stated.site_id, field="site_id")
+    site = _filed_at(unit, stated)
     today = today_at(unit, site)
     refuse_later_than(today, field="local_date", on=stated.local_date)
+    refuse_later_than(today, field="until_on", on=stated.until_on)
     report = records.Report(
         organisation_id=unit.organisation_id,
         id=stated.id or unit.new_id(),
@@ -122,11 +149,34 @@ def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
         site_id=site.id,
         local_date=stated.local_date or today,
         later_days=stated.later_days,
+        animal_id=stated.animal_id,
+        from_on=stated.from_on,
+        until_on=stated.until_on,
+        first_label=stated.first_label,
         state=records.WorkState.WAITING,
     )
     answer = created(unit.add(report, action="ask_for_report"), at=at)
     answer.status_code = 202
     return answer
+
+
+def _filed_at(unit: Unit, stated: NewReport) -> Site:
+    """Return the site that a paper is filed at: the stated one, or that of an animal's latest enclosure."""
+    if stated.animal_id is None:
+        assert stated.site_id is not None, "every other kind of paper names its site"  # noqa: S101 - the body is refused otherwise
+        return referred(unit, Site, stated.site_id, field="site_id")
+    animal = unit.find(Animal, stated.animal_id)
+    if animal is None:
+        raise RuleBroken("There is no such animal.", code="reference-unknown", field="animal_id")
+    unit.fetch_reached(Animal, animal.id)
+    places = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
+    if places:
+        return unit.fetch(Site, unit.fetch(Enclosure, places[-1].enclosure_id).site_id)
+    if stated.site_id is None:
+        raise RuleBroken(
+            "This animal was in no enclosure yet. Say at which site its paper is to be filed.", code="required", field="site_id"
+        )
+    return referred(unit, Site, stated.site_id, field="site_id")
 
 
 def _make_alone(house: House, organisation_id: int, report_id: UUID) -> None:
@@ -147,14 +197,17 @@ def _made(unit: Unit, report_id: UUID) -> None:
         make_report(unit, report_id)
 
 
-_LISTING = Listing(records.Report, ("site_id", "state"))
+_NO_PLACE = str.maketrans("/\\", "__")
+"""Of what looks like a path a file's name would keep the last part alone."""
+_LISTING = Listing(records.Report, ("site_id", "state", "kind", "animal_id"))
 _ID = id_parameter("report_id")
 _FORM = {
     "name": "form",
     "in": "query",
     "required": False,
     "schema": {"type": "string", "enum": [form.value for form in Form], "default": Form.PDF.value},
-    "description": "The paper itself, its rows as CSV, its whole record as JSON, or what to order as CSV.",
+    "description": "The paper itself, its rows as CSV, its whole record as JSON, or what to order as CSV. Records of animals and labels "
+    "have no rows, and only a replacement-due list has something to order.",
 }
 
 DOORS = (

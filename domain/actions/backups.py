@@ -8,13 +8,16 @@ from typing import BinaryIO
 
 import msgspec
 
+from domain.actions.documents import SIZES_OF_FILES, files_on_record, flaws_of_files
+from domain.actions.replay import Flaw
 from domain.actions.verify import Proof, prove
 from domain.errors import Conflict, Refusal, RuleBroken
 from domain.records import journal
 from domain.records.backups import archive, manifest, rows
 from domain.records.backups.archive import Damaged, Tell
-from domain.records.backups.manifest import Checked, Content, Held, Manifest, Table
+from domain.records.backups.manifest import Checked, Content, File, Held, LostFile, Manifest, Table
 from domain.records.backups.whole import directory, within
+from domain.records.files import Files, flaw_of, pieces_of
 from domain.records.statements import instant_text
 from domain.records.unit import Unit
 
@@ -33,10 +36,13 @@ class Differs(RuleBroken):
     code = "restored-differs"
 
 
-def take_backup(unit: Unit, file: BinaryIO, *, taker: Taker, tell: Tell) -> Manifest:
-    """Write every row that a ``whole_snapshot`` shows into an empty file and return the manifest.
+def take_backup(unit: Unit, file: BinaryIO, *, files: Files, taker: Taker, tell: Tell) -> Manifest:
+    """Write every row that a ``whole_snapshot`` shows, and every file that its documents have, into an empty file; return the manifest.
 
-    Whatever was confirmed before the unit's instant is in it.
+    Whatever was confirmed before the unit's instant is in it. A file that is not there whole is left out, and named in the manifest.
+
+    Raises:
+        StorageBusy: The files cannot be reached.
     """
     tables = rows.tables()
     organisations, contents = [], []
@@ -46,6 +52,7 @@ def take_backup(unit: Unit, file: BinaryIO, *, taker: Taker, tell: Tell) -> Mani
         for table in tables:
             tell(f"{table.name} of {name}")
             contents += _written(own, table, file)
+    filed = [found for one in organisations for found in _filed(within(unit, one.organisation_id), one, files, file, tell=tell)]
     made = Manifest(
         format=manifest.FORMAT,
         format_version=manifest.VERSION,
@@ -55,12 +62,20 @@ def take_backup(unit: Unit, file: BinaryIO, *, taker: Taker, tell: Tell) -> Mani
         tables=tables,
         organisations=tuple(organisations),
         contents=tuple(contents),
+        files=tuple(one for one in filed if isinstance(one, File)),
+        lost_files=tuple(one for one in filed if isinstance(one, LostFile)),
     )
     manifest.seal(file, made)
     return made
 
 
-def restore_backup(unit: Unit, file: BinaryIO, checked: Checked, *, tell: Tell) -> Mapping[int, Proof]:
+def needed_bytes(unit: Unit) -> int:
+    """Return how large a backup of what a ``whole_snapshot`` shows will be at most, roughly [bytes]."""
+    sizes: list[dict[str, int]] = [dict(within(unit, organisation_id).rows(SIZES_OF_FILES)) for organisation_id, _ in directory(unit)]
+    return rows.stored_bytes(unit) + sum(sum(of_one.values()) for of_one in sizes)
+
+
+def restore_backup(unit: Unit, file: BinaryIO, checked: Checked, *, files: Files, tell: Tell) -> Mapping[int, Proof]:
     """Write everything that a backup holds in a ``whole_transaction`` and return the proof of each organisation's journal.
 
     The backup has to be of the schema that this version knows. References, the database's checks and the guards of the journal stay on.
@@ -82,7 +97,9 @@ def restore_backup(unit: Unit, file: BinaryIO, checked: Checked, *, tell: Tell) 
     found = differences(unit, said, tell=tell)
     if found:
         raise Differs(" ".join(found))
-    return _proved(unit, said, tell=tell)
+    proofs = _proved(unit, said, tell=tell)
+    _restore_files(unit, file, checked, files, tell=tell)
+    return proofs
 
 
 def differences(unit: Unit, said: Manifest, *, tell: Tell) -> list[str]:
@@ -96,6 +113,42 @@ def differences(unit: Unit, said: Manifest, *, tell: Tell) -> list[str]:
         found += _differing_rows(own, organisation, said, tell=tell)
     found += [f"The table {table} refers to rows that are not there." for table in rows.broken_references(unit)]
     return found
+
+
+def _filed(own: Unit, organisation: Held, files: Files, file: BinaryIO, *, tell: Tell) -> Iterator[File | LostFile]:
+    """Write every file that documents of an organisation have, and yield what it is, or what is wrong with it."""
+    for digest in files_on_record(own):
+        tell(f"file {digest[:12]} of {organisation.name}")
+        wrong = flaw_of(files, own.organisation_id, digest)
+        if wrong:
+            yield LostFile(own.organisation_id, digest, wrong)
+            continue
+        found = File(own.organisation_id, digest, 0)
+        with files.take(own.organisation_id, digest) as content, archive.added(file, found.member) as member:
+            for piece in pieces_of(content):
+                member.write(piece)
+        yield msgspec.structs.replace(found, size_bytes=member.size)
+
+
+def _restore_files(unit: Unit, file: BinaryIO, checked: Checked, files: Files, *, tell: Tell) -> None:
+    """Keep the files of a backup, and see that each file that a document has is there, unless it was lost before the backup was taken.
+
+    Raises:
+        Differs: One is not.
+    """
+    said = checked.manifest
+    for one in said.files:
+        tell(f"writing {one.member}")
+        with archive.excerpt_of(file, checked.members[one.member]) as content:
+            files.keep(one.organisation_id, one.sha256, content)
+    for organisation in said.organisations:
+        tell(f"reading the files of {organisation.name}")
+        lost = {one.sha256 for one in said.lost_files if one.organisation_id == organisation.organisation_id}
+        on_record = files_on_record(within(unit, organisation.organisation_id))
+        wanted = {digest: documents for digest, documents in on_record.items() if digest not in lost}
+        flaws = flaws_of_files(files, organisation.organisation_id, wanted)
+        if flaws:
+            raise Differs(f"{organisation.name}: {_first_of(flaws)}")
 
 
 def _held(own: Unit, name: str) -> Held:
@@ -159,11 +212,11 @@ def _proved(unit: Unit, said: Manifest, *, tell: Tell) -> Mapping[int, Proof]:
         tell(f"proving the journal of {organisation.name}")
         proof = prove(within(unit, organisation.organisation_id))
         if proof.flaws:
-            raise Differs(f"{organisation.name}: {_first_flaws(proof)}")
+            raise Differs(f"{organisation.name}: {_first_of(proof.flaws)}")
         proofs[organisation.organisation_id] = proof
     return proofs
 
 
-def _first_flaws(proof: Proof, *, shown: int = 3) -> str:
-    sentences: Sequence[str] = [flaw.sentence for flaw in proof.flaws[:shown]]
-    return " ".join((*sentences, f"({len(proof.flaws)} flaws)"))
+def _first_of(flaws: Sequence[Flaw], *, shown: int = 3) -> str:
+    sentences: Sequence[str] = [flaw.sentence for flaw in flaws[:shown]]
+    return " ".join((*sentences, f"({len(flaws)} flaws)"))

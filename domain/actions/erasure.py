@@ -19,6 +19,7 @@ from domain.errors import Conflict
 from domain.records import journal
 from domain.records.accounts import Account, AccountIdentity
 from domain.records.base import Record, table_of
+from domain.records.competences import Competence
 from domain.records.organisations import Idempotency
 from domain.records.retention import LegalHold
 from domain.records.staff import Staff
@@ -27,8 +28,10 @@ from domain.records.unit import Unit
 
 FORMER = "Former member of staff"
 """What stands in the place of an erased name."""
+FORMER_COMPETENCE = "Competence of a former member of staff"
+"""What stands in the place of an erased title. For which hazard class and when it counted stays: it tells who could look after whom."""
 
-_account, _answer, _identity = table_of(Account), table_of(Idempotency), table_of(AccountIdentity)
+_account, _answer, _identity, _competence = table_of(Account), table_of(Idempotency), table_of(AccountIdentity), table_of(Competence)
 _own = sa.bindparam("organisation_id", type_=sa.BigInteger())
 _said = sa.bindparam("said", type_=sa.LargeBinary())
 
@@ -39,6 +42,9 @@ IDENTITIES_OF_STAFF = Statement(
     sa.select(_identity)
     .join(_account, sa.and_(_account.c.organisation_id == _identity.c.organisation_id, _account.c.id == _identity.c.account_id))
     .where(_identity.c.organisation_id == _own, _account.c.staff_id == sa.bindparam("staff_id"))
+)
+COMPETENCES_OF_STAFF = Statement(
+    sa.select(_competence).where(_competence.c.organisation_id == _own, _competence.c.staff_id == sa.bindparam("staff_id"))
 )
 _answers = sa.delete(_answer).where(_answer.c.organisation_id == sa.bindparam("at_organisation_id", type_=sa.BigInteger()))
 FORGET_ANSWERS: Mapping[DialectName, Statement] = {
@@ -65,9 +71,14 @@ def erase_staff(unit: Unit, staff_id: UUID, *, reason: str) -> Staff:
     identities = unit.all(AccountIdentity, IDENTITIES_OF_STAFF, staff_id=staff_id)
     if any(one.ended_on is None for one in (*accounts, *identities)):
         raise Conflict("End the accounts of this member of staff first.", code="not-ended")
-    _refuse_held(unit, (found, *accounts, *identities))
-    for one in (found, *accounts, *identities):
+    competences = unit.all(Competence, COMPETENCES_OF_STAFF, staff_id=staff_id)
+    everything = (found, *accounts, *identities, *competences)
+    _refuse_held(unit, everything)
+    for one in everything:
         _forget(unit, one)
+    for competence in competences:
+        nothing = {"title": FORMER_COMPETENCE, "assessed_by": None, "note": ""}
+        unit.change(competence, nothing, action="erase_competence", reason=reason)
     for identity in identities:
         unit.change(identity, {"subject": f"erased-{identity.id}"}, action="erase_account_identity", reason=reason)
     for account in accounts:

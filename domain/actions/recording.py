@@ -64,8 +64,8 @@ def corrected(unit: Unit, found: R, stated: Stated, **derived: Any) -> R:  # noq
     return unit.change(found, {**facts, **derived}, action=f"change_{found.noun}")
 
 
-def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:
-    """End a record and return it.
+def ended(unit: Unit, found: R, ending: Ending, *, today: date, **derived: Any) -> R:  # noqa: ANN401 - columns
+    """End a record and return it. ``derived`` are the columns that change with it.
 
     Raises:
         RuleBroken: The date is after today at the site.
@@ -78,7 +78,8 @@ def ended(unit: Unit, found: R, ending: Ending, *, today: date) -> R:
     on = ending.on or today
     if on > today:
         raise RuleBroken(f"It is {today.isoformat()} there; a record cannot end later than today.", code="in-future", field="on")
-    return unit.change(found, {"ended_on": on, "end_reason": ending.reason}, action=f"end_{found.noun}", reason=ending.reason)
+    gone = {"ended_on": on, "end_reason": ending.reason, **derived}
+    return unit.change(found, gone, action=f"end_{found.noun}", reason=ending.reason)
 
 
 def referred(unit: Unit, record: type[R], record_id: UUID, *, field: str, kept: UUID | None = None) -> R:

@@ -17,19 +17,28 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from domain.actions import reading_log
+from domain.actions.documents import ever_attached_to
 from domain.actions.recording import Ending, corrected, current, ended, recorded
 from domain.errors import Conflict, RuleBroken
 from domain.records import journal
 from domain.records.accounts import Account, AccountIdentity, RoleGrant
+from domain.records.animals import Animal
 from domain.records.approvals import Approval
 from domain.records.base import Record, all_records, metadata, table_of
+from domain.records.competences import Competence
+from domain.records.documents import Attachment, Document
 from domain.records.equipment import Equipment, EquipmentCheck, HourReading, OutputReading
+from domain.records.holdings import CallName, Holding
+from domain.records.kinship import Parent
+from domain.records.marks import Mark
+from domain.records.measurements import Measurement
 from domain.records.nights import ImportRun, NightlyRun, Report
 from domain.records.organisations import Idempotency
 from domain.records.retention import LegalHold, LegalHoldStated, RetentionRule, RetentionRuleStated
 from domain.records.staff import Staff
 from domain.records.stated import merged
 from domain.records.statements import Statement
+from domain.records.taxa import ConceptMember, HusbandryTarget, Separation, Taxon
 from domain.records.unit import Unit
 from domain.rules.calendar import add_months
 
@@ -42,8 +51,19 @@ PART_OF: Mapping[type[Record], tuple[str, type[Record]]] = {
     Account: ("staff_id", Staff),
     RoleGrant: ("staff_id", Staff),
     AccountIdentity: ("account_id", Account),
+    Mark: ("animal_id", Animal),
+    Measurement: ("animal_id", Animal),
+    Parent: ("animal_id", Animal),
+    Holding: ("animal_id", Animal),
+    CallName: ("animal_id", Animal),
+    Attachment: ("document_id", Document),
+    ConceptMember: ("taxon_id", Taxon),
+    HusbandryTarget: ("taxon_id", Taxon),
+    Separation: ("taxon_id", Taxon),
+    Competence: ("staff_id", Staff),
 }
-"""What belongs to another record: it ends with that one at the latest, and whatever holds that one holds it."""
+"""What belongs to another record: it ends with that one at the latest, and whatever holds that one holds it. Whatever holds a record holds
+the documents that were ever attached to it."""
 OF_ITS_DAY = (Report, NightlyRun, ImportRun, Approval)
 """What is not ended but done once: it is kept from the day [UTC] on which it was made."""
 
@@ -150,8 +170,12 @@ def let_go(unit: Unit, *, today: date) -> LettingGo:
 def hold_on(unit: Unit, holds: Sequence[LegalHold], found: Record) -> LegalHold | None:
     """Return what holds a record, or what it is part of; ``None`` where nothing does."""
     holding = next((hold for hold in holds if _holds(hold, found.noun, found.id)), None)
-    if holding is not None or type(found) not in PART_OF or not holds:
+    if holding is not None or not holds:
         return holding
+    if isinstance(found, Document):
+        return next((hold for one in ever_attached_to(unit, found.id) if (hold := hold_on(unit, holds, one)) is not None), None)
+    if type(found) not in PART_OF:
+        return None
     column, whole = PART_OF[type(found)]
     return hold_on(unit, holds, unit.fetch(whole, getattr(found, column)))
 
@@ -267,20 +291,16 @@ def _pointing_at(record: type[Record]) -> Iterator[tuple[sa.Table, str]]:
 
 @cache
 def _references_to(record: type[Record]) -> tuple[tuple[str, Statement], ...]:
-    """Return the statements that count the records that refer to one."""
+    """Return the statements that count the records that refer to one, attachments of documents among them."""
     records = {one.__tablename__ for one in all_records()}
-    return tuple(
-        (
-            table.name,
-            Statement(
-                sa.select(sa.func.count())
-                .select_from(table)
-                .where(table.c.organisation_id == _own, table.c[column] == sa.bindparam("referred_id", type_=table.c[column].type))
-            ),
-        )
-        for table, column in _pointing_at(record)
-        if table.name in records
-    )
+    pointing = [(table.name, _count_of(table, column)) for table, column in _pointing_at(record) if table.name in records]
+    attachment = table_of(Attachment)
+    return (*pointing, (attachment.name, _count_of(attachment, "subject_id", attachment.c.subject == record.noun)))
+
+
+def _count_of(table: sa.Table, column: str, *conditions: sa.ColumnElement[bool]) -> Statement:
+    is_referred = table.c[column] == sa.bindparam("referred_id", type_=table.c[column].type)
+    return Statement(sa.select(sa.func.count()).select_from(table).where(table.c.organisation_id == _own, is_referred, *conditions))
 
 
 @cache

@@ -141,19 +141,31 @@ def _flaws_of_rows(unit: Unit, states: dict[Subject, State]) -> tuple[int, list[
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is in no entry of the journal."))
         elif said.let_go:
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} was let go of and is on record."))
-        elif differing := _differing(msgspec.json.decode(json_text(row)), said):
+        elif differing := _differing(msgspec.json.decode(json_text(row)), said, noun=subject[0]):
             flaws.append(Flaw(None, f"The {subject[0]} {subject[1]} is not what the journal says it is: {', '.join(differing)}."))
     gone = (subject for subject, state in states.items() if subject not in seen and not state.let_go)
     flaws.extend(Flaw(None, f"The {noun} {subject_id} is in the journal but not on record.") for noun, subject_id in gone)
     return len(seen), flaws
 
 
-def _differing(row: Mapping[str, Any], said: State) -> list[str]:
-    """Return the columns of a record that are not what its entries left. A column that is younger than the entries should be empty."""
+def _differing(row: Mapping[str, Any], said: State, *, noun: str) -> list[str]:
+    """Return the columns of a record that are not what its entries left.
+
+    A column that is younger than the entries should be empty, or hold what it holds where nothing is said.
+    """
     stood = {**said.values, "version": said.version}
     if stood == row:
         return []
+    stood = {**_unsaid(noun), **stood}
     return sorted(name for name in stood.keys() | row.keys() if name not in row or not agrees(stood.get(name), row[name]))
+
+
+@cache
+def _unsaid(noun: str) -> Mapping[str, Any]:
+    """Return what the columns of a kind of record hold where nothing is said of them."""
+    fields = next((record.model_fields for record in all_records() if record.noun == noun), {})
+    said = {name: field.default for name, field in fields.items() if not field.is_required() and field.default is not None}
+    return {name: getattr(value, "value", value) for name, value in said.items()}
 
 
 def _rows(unit: Unit) -> Iterator[tuple[Subject, dict[str, Any]]]:

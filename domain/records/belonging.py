@@ -15,10 +15,12 @@ from sqlalchemy.sql.functions import FunctionElement
 
 from domain.errors import NotAllowed
 from domain.records.accounts import Account, AccountIdentity, RoleGrant
-from domain.records.animals import Animal, Taxon
+from domain.records.animals import Animal, AnimalEvent, AnimalState, Placement
 from domain.records.approvals import Approval
 from domain.records.base import Record, table_of
 from domain.records.columns import JsonColumn, UuidColumn
+from domain.records.competences import Competence
+from domain.records.documents import Attachment, Document
 from domain.records.enclosures import Enclosure, LifeSupportSystem
 from domain.records.equipment import (
     Equipment,
@@ -28,12 +30,17 @@ from domain.records.equipment import (
     OutputReading,
     Spare,
 )
+from domain.records.holdings import CallName, Holding
+from domain.records.kinship import Parent
+from domain.records.marks import Mark
+from domain.records.measurements import Measurement
 from domain.records.nights import ImportRun, NightlyRun, Report
 from domain.records.organisations import ApiKey
 from domain.records.retention import LegalHold, RetentionRule
 from domain.records.sites import Site
 from domain.records.staff import Staff
 from domain.records.statements import Statement
+from domain.records.taxa import ConceptMember, Containment, HusbandryTarget, Separation, Taxon
 from domain.rules.permissions import Reach
 
 if TYPE_CHECKING:
@@ -79,8 +86,23 @@ BELONGING: Mapping[type[Record], Belonging] = {
     Enclosure: AtSite(),
     LifeSupportSystem: AtSite(),
     Staff: AtSite(),
+    Competence: Along("staff_id", Staff),
     Animal: Along("enclosure_id", Enclosure),
+    AnimalEvent: Along("animal_id", Animal),
+    AnimalState: Along("animal_id", Animal),
+    Placement: Along("animal_id", Animal),
+    Mark: Along("animal_id", Animal),
+    Measurement: Along("animal_id", Animal),
+    Holding: Along("animal_id", Animal),
+    CallName: Along("animal_id", Animal),
+    Parent: Along("animal_id", Animal),
+    Document: AtSite(),
+    Attachment: Along("document_id", Document),
     Taxon: Shared(),
+    ConceptMember: Shared(),
+    HusbandryTarget: Shared(),
+    Separation: Shared(),
+    Containment: Shared(),
     EquipmentModel: Shared(),
     Equipment: AtSite(),
     HourReading: Along("equipment_id", Equipment),

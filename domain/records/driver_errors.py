@@ -220,6 +220,8 @@ def conflict_of(constraint: str) -> Conflict | None:
         field = _unique_field(constraint)
         what = f"this {field.replace('_', ' ')}" if field else "the same name, tag or id"
         return Conflict(f"There is already a record with {what}.", code="already-there", field=field)
+    if constraint.startswith("ex_"):
+        return Conflict("Some of these days are in another record of the same kind already.", code="overlap", field="from_on")
     return None
 
 
@@ -231,6 +233,7 @@ _UNIQUE_FIELDS = {
     "name_key": "name",
     "tag_key": "tag",
     "shelf_key": "shelf",
+    "live_key": "code",
 }
 
 

@@ -10,6 +10,7 @@ from sqlmodel import Field
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to, unique_while_kept
 from domain.records.columns import Count, Id, JsonColumn, Name, Note, UuidColumn, words_of
 from domain.records.shapes import Shape
+from domain.rules.fitness import Closure
 
 
 class EnclosureKind(StrEnum):
@@ -56,7 +57,8 @@ class LifeSupportSystem(Record, SystemStated, table=True):
 class EnclosureStated(Stated):
     """An enclosure: where, what kind, its shape by inside dimensions, its place in the walking order, and what it hangs on.
 
-    ``displacement_fraction`` is the share of the gross volume that rocks, roots and substrate take up [fraction].
+    ``displacement_fraction`` is the share of the gross volume that rocks, roots and substrate take up [fraction]. ``capacity`` is the most
+    animals that may live in it, ``closure`` how it closes; ``quarantine`` says that arrivals and suspects are kept apart there.
     """
 
     site_id: Id = Field(sa_type=UuidColumn)
@@ -65,6 +67,9 @@ class EnclosureStated(Stated):
     shape: Shape | None = Field(default=None, sa_type=JsonColumn)
     displacement_fraction: Annotated[float, Field(ge=0, lt=1)] = 0.0
     walking_order: Count | None = None
+    capacity: Annotated[int, Field(ge=1, le=10_000_000)] | None = None
+    closure: Closure | None = Field(default=None, sa_type=words_of(Closure))
+    quarantine: bool = False
     parent_id: Id | None = Field(default=None, sa_type=UuidColumn)
     life_support_system_id: Id | None = Field(default=None, sa_type=UuidColumn)
     note: Note = ""

@@ -13,14 +13,23 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from domain.records.animals import Animal
 from domain.records.base import Record, table_of
 from domain.records.belonging import at_reached_sites
+from domain.records.columns import UuidColumn
+from domain.records.documents import Attachment, Document
 from domain.records.enclosures import Enclosure
 from domain.records.equipment import MEDIA_KINDS, Equipment, EquipmentModel
+from domain.records.intervals import has_days, holds_on
 from domain.records.organisations import ApiKey, KeyUse, Organisation
 from domain.records.statements import Statement
+from domain.records.stock import animals_on, shown_on
+from domain.records.taxa import Separation
 
 _HIDDEN = frozenset({"organisation_id", "hours_per_day", "secret_sha256"})
+_DAY = sa.bindparam("as_of", type_=sa.Date())
+_OF_ATTACHMENT = frozenset({"subject", "subject_id"})
+"""What documents are found by that stands with their attachments."""
 _NO_PLACE_IN_THE_WALK = 2**31 - 1
 """Where an enclosure without a place in the walking order stands: after all that have one."""
 
@@ -47,14 +56,20 @@ def shown_columns(record: type[Record]) -> list[sa.Column[Any]]:
 
 
 def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
-    """Return the column that a filter compares: the form for comparison where there is one, and the model's kind for equipment.
+    """Return the column that a filter compares: the form for comparison where there is one.
+
+    Of equipment the kind is its model's, of animals the site is that of their enclosure.
 
     Raises:
         KeyError: The record has no such column.
     """
     columns = table_of(record).columns
+    if record is Document and name in _OF_ATTACHMENT:
+        return table_of(Attachment).columns[name]
     if (record, name) == (Equipment, "kind"):
         return table_of(EquipmentModel).columns["kind"]
+    if (record, name) == (Animal, "site_id"):
+        return table_of(Enclosure).columns["site_id"]
     if name == "scientific_name":
         return columns["name_key"]
     return columns[f"{name}_key"] if f"{name}_key" in columns else columns[name]
@@ -63,7 +78,7 @@ def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
 @cache
 def one(record: type[Record], *, within: str | None = None) -> Statement:
     """Return the statement for one record by ``id``, and by the id of what it belongs to where ``within`` names that column."""
-    belongs = [] if within is None else [table_of(record).c[within] == sa.bindparam(within)]
+    belongs = [] if within is None else [_equals(record, within, {})]
     chosen = sa.select(*shown_columns(record), *_beside(record))
     return Statement(chosen.where(_own(record), table_of(record).c.id == sa.bindparam("id"), *belongs))
 
@@ -81,15 +96,21 @@ def page(
     """Return the statement for one page of a list, at most ``limit`` records.
 
     Where it goes on it needs ``after_id``, and ``after_rank`` in walking order; on a day ``as_of`` and ``as_of_end``, the instant at which
-    that day ended. With ``at_sites`` it holds only what is at the sites of ``reach_site_ids``, a list of ids as text.
+    that day ended. Animals are shown as they stood on that day; what is dated itself is what held on it. With ``at_sites`` it holds only
+    what is at the sites of ``reach_site_ids``, a list of ids as text.
     """
     table = table_of(record)
     rank = [_rank()] if order is Order.WALKING else []
-    conditions = [_own(record), *(_equals(record, name) for name in sorted(filters)), *_existing(record, period)]
+    of_day = shown_on(_DAY) if record is Animal and period is Period.ON_A_DAY else {}
+    attached = filters & _OF_ATTACHMENT if record is Document else frozenset()
+    conditions = [_own(record), *(_equals(record, name, of_day) for name in sorted(filters - attached)), *_existing(record, period)]
+    conditions += [_is_attached(attached)] if attached else []
     conditions += [at_reached_sites(record)] if at_sites else []
     if goes_on:
         conditions.append(sa.tuple_(*rank, table.c.id) > sa.tuple_(*_last(order)) if rank else table.c.id > sa.bindparam("after_id"))
-    chosen = sa.select(*shown_columns(record), *_beside(record)).where(*conditions)
+    columns = [of_day[column.name].label(column.name) if column.name in of_day else column for column in shown_columns(record)]
+    chosen = sa.select(*columns, *_beside(record)).where(*conditions)
+    chosen = chosen.select_from(animals_on(_DAY)) if of_day else chosen
     return Statement(chosen.order_by(*rank, table.c.id).limit(sa.bindparam("limit")))
 
 
@@ -121,10 +142,25 @@ def _last(order: Order) -> list[sa.BindParameter[Any]]:
     return [*ranks, sa.bindparam("after_id", type_=own_type)]
 
 
-def _equals(record: type[Record], name: str) -> sa.ColumnElement[bool]:
+def _equals(record: type[Record], name: str, of_day: Mapping[str, sa.ColumnElement[Any]]) -> sa.ColumnElement[bool]:
     if (record, name) == (Equipment, "kind"):
         return table_of(Equipment).c.model_id.in_(_models_of_kind())
-    return filter_column(record, name) == sa.bindparam(name)
+    if (record, name) == (Animal, "site_id"):
+        return of_day.get("enclosure_id", table_of(Animal).c.enclosure_id).in_(_enclosures_of_site())
+    if (record, name) == (Separation, "taxon_id"):
+        # It keeps either taxon from the other, whichever of them it was stated for.
+        either, of = table_of(Separation).c, sa.bindparam(name, type_=UuidColumn())
+        return sa.or_(either.taxon_id == of, either.other_taxon_id == of)
+    column = filter_column(record, name)
+    return of_day.get(column.name, column) == sa.bindparam(name, type_=column.type)
+
+
+def _is_attached(names: frozenset[str]) -> sa.ColumnElement[bool]:
+    """Return the condition that a document has an attachment, not ended, in which these columns are as the parameters of their names."""
+    attachment = table_of(Attachment)
+    same = [attachment.c[name] == sa.bindparam(name, type_=attachment.c[name].type) for name in sorted(names)]
+    found = sa.select(attachment.c.document_id).where(_own(Attachment), attachment.c.ended_on.is_(None), *same)
+    return table_of(Document).c.id.in_(found)
 
 
 def _models_of_kind() -> sa.Select[Any]:
@@ -134,6 +170,10 @@ def _models_of_kind() -> sa.Select[Any]:
 
 def _existing(record: type[Record], period: Period) -> list[sa.ColumnElement[bool]]:
     table = table_of(record)
+    if period is Period.ON_A_DAY and record is Animal:
+        return []
+    if period is Period.ON_A_DAY and has_days(record):
+        return [holds_on(record, _DAY)]
     conditions: Mapping[Period, list[sa.ColumnElement[bool]]] = {
         Period.KEPT: [table.c.ended_on.is_(None)],
         Period.ENDED: [table.c.ended_on.is_not(None)],
@@ -144,6 +184,12 @@ def _existing(record: type[Record], period: Period) -> list[sa.ColumnElement[boo
         ],
     }
     return conditions[period]
+
+
+def _enclosures_of_site() -> sa.Select[Any]:
+    enclosure = table_of(Enclosure)
+    at_site = enclosure.c.site_id == sa.bindparam("site_id", type_=UuidColumn())
+    return sa.select(enclosure.c.id).where(_own(Enclosure), at_site)
 
 
 _organisation, _item, _model = (

@@ -71,15 +71,23 @@ class ReportKind(StrEnum):
     """What a paper is."""
 
     REPLACEMENT_DUE = "replacement-due"
+    ANIMAL_RECORD = "animal-record"
+    ENCLOSURE_LABELS = "enclosure-labels"
+    STOCK_STATEMENT = "stock-statement"
 
 
 class Report(Record, table=True):
-    """A paper that was asked for, or that a night made; its files lie in ``report_file``."""
+    """A paper that was asked for, or that a night made; its files lie in ``report_file``.
+
+    What it is of depends on its kind: how far ahead is looked, an animal, a period, or the first label of a sheet to be printed on. It is
+    filed at a site.
+    """
 
     __tablename__ = "report"
     __table_args__ = (
         owned_by_organisation(),
         refers_to("site", "site_id"),
+        refers_to("animal", "animal_id"),
         sa.Index("ix_report_site", "organisation_id", "site_id", "id"),
     )
     noun: ClassVar[str] = "report"
@@ -88,6 +96,10 @@ class Report(Record, table=True):
     site_id: UUID = Field(sa_type=UuidColumn)
     local_date: date
     later_days: int | None = None
+    animal_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    from_on: date | None = None
+    until_on: date | None = None
+    first_label: int | None = None
     state: WorkState = Field(sa_type=words_of(WorkState))
     nightly_run_id: UUID | None = Field(default=None, sa_type=UuidColumn)
     record_hash: str | None = Field(default=None, max_length=64)
@@ -114,6 +126,11 @@ class ImportKind(StrEnum):
     ENCLOSURES = "enclosures"
     EQUIPMENT_MODELS = "equipment-models"
     EQUIPMENT = "equipment"
+    TAXA = "taxa"
+    ANIMALS = "animals"
+    PLACEMENTS = "placements"
+    MARKS = "marks"
+    MEASUREMENTS = "measurements"
 
 
 class ImportRun(Record, table=True):

@@ -38,7 +38,7 @@ _DIALECTS: Mapping[str, sa.Dialect] = {
 Telling: TypeAlias = Literal["rows", "sum", "changes"]
 """What the column behind the last tells: whose each row is, whose the rows were that were summed up, or whose each changed row was."""
 
-_SUMS = ("count", "group_concat", "max", "min", "string_agg")
+_SUMS = ("count", "group_concat", "max", "min", "string_agg", "sum")
 
 
 class ForeignRow(Exception):  # noqa: N818 - a defect of ours, never a refusal

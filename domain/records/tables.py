@@ -2,22 +2,48 @@
 
 from sqlalchemy.orm import configure_mappers
 
-from domain.records import accounts, animals, approvals, enclosures, equipment, journal, nights, organisations, retention, sites, staff
+from domain.records import (
+    accounts,
+    animals,
+    approvals,
+    competences,
+    documents,
+    enclosures,
+    equipment,
+    holdings,
+    journal,
+    kinship,
+    marks,
+    measurements,
+    nights,
+    organisations,
+    retention,
+    sites,
+    staff,
+    taxa,
+)
 from domain.records.base import metadata
 
 __all__ = [
     "accounts",
     "animals",
     "approvals",
+    "competences",
+    "documents",
     "enclosures",
     "equipment",
+    "holdings",
     "journal",
+    "kinship",
+    "marks",
+    "measurements",
     "metadata",
     "nights",
     "organisations",
     "retention",
     "sites",
     "staff",
+    "taxa",
 ]
 
 

@@ -83,6 +83,28 @@ class Unit:
         for name, value in LONGER.items() if self.dialect == "postgresql" else ():
             self.cursor.execute(f"SET LOCAL {name} = '{value}'", {})
 
+    def plan_anew(self) -> None:
+        """Have what follows be planned by what the tables of animals hold now, this transaction's own rows included.
+
+        PostgreSQL counts tables when others have committed, and would read through all that a long transaction has put into empty ones.
+        """
+        if self.dialect == "postgresql":
+            self.cursor.execute("SELECT refresh_statistics()", {})
+
+    @contextmanager
+    def attempt(self) -> Iterator[None]:
+        """Undo what was written in the block, with its journal entries, where the block raises; the transaction goes on. It nests."""
+        unsealed = len(self._changes)
+        self.cursor.execute("SAVEPOINT attempt", {})
+        try:
+            yield
+        except BaseException:
+            self.cursor.execute("ROLLBACK TO SAVEPOINT attempt", {})
+            self.cursor.execute("RELEASE SAVEPOINT attempt", {})
+            del self._changes[unsealed:]
+            raise
+        self.cursor.execute("RELEASE SAVEPOINT attempt", {})
+
     def new_id(self) -> UUID:
         """Return the id of a new record."""
         return next(self._ids)

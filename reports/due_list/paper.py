@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from typing import Final
 
 from reports import words
+from reports.canonical import record_hash
 from reports.caution_box import draw_cautions
 from reports.due_list.cells import due_row, order_row
-from reports.due_list.exports import record_hash
 from reports.due_list.sheet import (
     DueRow,
     DueSheet,

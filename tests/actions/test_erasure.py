@@ -19,6 +19,7 @@ from domain.actions.staff import change_staff, end_staff, register_staff
 from domain.errors import Conflict
 from domain.records.accounts import Account, AccountIdentity, AccountIdentityStated, AccountStated, SignInSession
 from domain.records.base import metadata, row_of
+from domain.records.competences import Competence
 from domain.records.engine import SqliteStore, Store
 from domain.records.retention import LegalHoldStated
 from domain.records.staff import Staff, StaffStated
@@ -60,6 +61,28 @@ def left(store: Store) -> tuple[Staff, Account, AccountIdentity]:
         end_account(unit, account.id, GONE)
         end_staff(unit, ada.id, GONE)
     return ada, account, identity
+
+
+def test_what_somebody_was_assessed_to_be_able_to_do_goes_with_the_name(store, leaver, tampering):
+    ada, *_ = leaver
+    with store.transaction(makers.origin()) as unit:
+        chief = makers.staff(unit, name="Cleo", role="administrator")
+        member = makers.staff(unit, name="Eve Canary")
+        made = makers.competence(unit, member, title="Canary snakes", assessed_by="Canary", note="canary", expires_on="2026-12-31")
+        kept = makers.competence(unit, chief, title="Hook and tube")
+        end_staff(unit, member.id, GONE)
+    assert found_in(tampering, CANARY)["competence"] == 1
+
+    for who in (ada, member):
+        erase(store, who)
+
+    assert found_in(tampering, CANARY) == {}
+    assert proven(store).flaws == []
+    with store.snapshot(makers.origin()) as unit:
+        left = unit.fetch(Competence, made.id)
+        assert (left.title, left.assessed_by, left.note) == ("Competence of a former member of staff", None, "")
+        assert (left.hazard, left.from_on, left.expires_on) == (made.hazard, made.from_on, made.expires_on)
+        assert unit.fetch(Competence, kept.id).title == "Hook and tube"
 
 
 def erase(store: Store, who: Staff) -> Staff:

@@ -11,7 +11,6 @@ import sqlalchemy as sa
 
 from domain.actions import reading_log
 from domain.actions.accounts import Code, register_account
-from domain.actions.animals import register_taxon
 from domain.actions.reading_log import log_reading
 from domain.actions.readings import record_hours
 from domain.actions.recording import Ending
@@ -28,9 +27,9 @@ from domain.actions.retention import (
 )
 from domain.actions.sites import register_site
 from domain.actions.staff import register_staff
+from domain.actions.taxa import register_taxon
 from domain.errors import Conflict, RuleBroken
 from domain.records.accounts import Account, AccountStated
-from domain.records.animals import Taxon, TaxonRank, TaxonStated
 from domain.records.base import table_of
 from domain.records.engine import Store
 from domain.records.equipment import Equipment, HourReading, HourReadingStated
@@ -41,6 +40,7 @@ from domain.records.retention import LegalHoldStated, RetentionRuleStated
 from domain.records.sites import Site, SiteStated
 from domain.records.staff import Staff, StaffStated
 from domain.records.statements import Statement
+from domain.records.taxa import Taxon, TaxonRank, TaxonStated
 from domain.records.unit import Unit
 from domain.rules.permissions import Role
 from tests import makers

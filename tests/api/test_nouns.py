@@ -21,10 +21,10 @@ from api.routes import (
     staff,
     taxa,
 )
-from domain.actions.animals import register_taxon
+from domain.actions.taxa import register_taxon
 from domain.records import lists
-from domain.records.animals import TaxonRank, TaxonStated
 from domain.records.statements import Statement
+from domain.records.taxa import TaxonRank, TaxonStated
 from tests import makers
 
 UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"

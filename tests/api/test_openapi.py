@@ -21,11 +21,13 @@ NOUNS = {
     "life_support_system": "life_support_systems",
     "staff_member": "staff",
     "taxon": "taxa",
+    "containment": "containments",
     "animal": "animals",
     "equipment_model": "equipment_models",
     "equipment": "equipment",
     "spare": "spares",
 }
+PARTS = ("concept_member", "husbandry_target", "separation", "competence")
 # Operation ids are names in other people's programs: they are added, never renamed.
 GOLDEN = {
     *(f"{verb}_{noun}" for verb in ("get", "register", "change", "end") for noun in NOUNS),
@@ -34,6 +36,10 @@ GOLDEN = {
     *("list_hour_readings", "record_hours", "get_hour_reading", "end_hour_reading"),
     *("list_output_readings", "record_output", "get_output_reading", "end_output_reading"),
     *("list_checks", "record_check", "get_check", "end_check"),
+    *(f"list_{noun}s" for noun in PARTS),
+    *(f"{verb}_{noun}" for verb in ("record", "get", "change", "end") for noun in PARTS),
+    "get_fitness",
+    *("get_census", "get_stock_statement", "list_stock_movements", "list_specimens"),
 }
 
 

@@ -19,6 +19,8 @@ from domain.records.backups.manifest import Manifest
 from domain.records.backups.whole import directory, whole_snapshot, whole_transaction, within
 from domain.records.base import metadata
 from domain.records.engine import Store, open_store
+from domain.records.files import Files
+from domain.records.files.nowhere import NoFiles
 from domain.records.statements import Statement
 from domain.records.tenancy import owner_column
 from seed import demo
@@ -26,6 +28,7 @@ from tests import makers
 from tests.postgres_server import url_for
 
 KINDS = ("sqlite", "postgresql")
+NOWHERE = NoFiles()
 TAKER = Taker(product_version="0.0.0", schema_revision="test")
 
 
@@ -33,17 +36,17 @@ def untold(_doing: str) -> None:
     """Wait in silence."""
 
 
-def taken(store: Store, file: BinaryIO) -> Manifest:
+def taken(store: Store, file: BinaryIO, *, files: Files = NOWHERE) -> Manifest:
     """Take a backup of a store."""
     with whole_snapshot(store, makers.origin()) as unit:
-        return take_backup(unit, file, taker=TAKER, tell=untold)
+        return take_backup(unit, file, files=files, taker=TAKER, tell=untold)
 
 
-def restored(store: Store, file: BinaryIO) -> None:
+def restored(store: Store, file: BinaryIO, *, files: Files = NOWHERE) -> None:
     """Restore a backup into a store, by the way that the command goes."""
     checked = manifest.check(file, tell=untold)
     with whole_transaction(store, makers.origin()) as unit:
-        restore_backup(unit, file, checked, tell=untold)
+        restore_backup(unit, file, checked, files=files, tell=untold)
 
 
 def forged(backup: bytes, *, table: str, old: str, new: str) -> bytes:

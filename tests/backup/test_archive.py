@@ -125,7 +125,7 @@ def test_a_manifest_of_another_version_or_with_other_words_is_named(small_backup
         return file.getvalue()
 
     assert with_manifest(text) == small_backup
-    assert "is in version 2 of" in refusal(with_manifest(text.replace(b'"format_version": 1', b'"format_version": 2')))
+    assert "is in version 3 of" in refusal(with_manifest(text.replace(b'"format_version": 2', b'"format_version": 3')))
     assert "of the format 'other'" in refusal(with_manifest(text.replace(b'"reedbed-backup"', b'"other"')))
     assert "cannot be read" in refusal(with_manifest(text.replace(b'"taken_at"', b'"taken_by"')))
     assert "cannot be read" in refusal(with_manifest(b"\xff"))

@@ -20,7 +20,7 @@ from domain.records.engine import open_store
 from domain.records.sites import Site
 from domain.records.statements import Statement
 from tests import makers
-from tests.backup.conftest import TAKER, records_of, restored, taken, untold
+from tests.backup.conftest import NOWHERE, TAKER, records_of, restored, taken, untold
 
 SITE_IDS = Statement(sa.select(table_of(Site).c.id).where(table_of(Site).c.organisation_id == sa.bindparam("organisation_id")))
 PATIENCE_S = 30
@@ -114,7 +114,7 @@ def test_a_backup_that_does_not_show_one_state_is_refused_by_the_drill(demo_back
         load.wait_for(5)
         before = len(load.confirmed)
         with store.transaction(makers.origin()) as unit:
-            take_backup(unit, file, taker=TAKER, tell=lambda _doing: load.wait_for(before + 3))
+            take_backup(unit, file, files=NOWHERE, taker=TAKER, tell=lambda _doing: load.wait_for(before + 3))
 
     assert manifest.check(file, tell=untold).manifest.organisations
     with pytest.raises(Differs):

@@ -9,12 +9,11 @@ from uuid import UUID
 import psycopg
 import pytest
 
-from domain.actions.animals import register_taxon
 from domain.actions.backups import Differs, differences
+from domain.actions.taxa import register_taxon
 from domain.actions.verify import prove
 from domain.errors import Conflict
 from domain.records import journal
-from domain.records.animals import Taxon, TaxonStated
 from domain.records.backups import manifest
 from domain.records.backups.archive import Damaged
 from domain.records.backups.rows import Unreadable
@@ -23,6 +22,7 @@ from domain.records.base import table_of
 from domain.records.organisations import Idempotency
 from domain.records.stated import read_stated
 from domain.records.statements import Statement, json_text
+from domain.records.taxa import Taxon, TaxonStated
 from tests import makers
 from tests.backup.conftest import forged, records_of, restored, taken, untold
 from tests.postgres_server import dsn, url_for

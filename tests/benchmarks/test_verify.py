@@ -7,11 +7,11 @@ from time import perf_counter
 
 import pytest
 
-from domain.actions.animals import register_taxon
+from domain.actions.taxa import register_taxon
 from domain.actions.verify import prove
-from domain.records.animals import TaxonRank, TaxonStated
 from domain.records.engine import open_store
 from domain.records.journal import ENTRIES_AFTER, entry_hash
+from domain.records.taxa import TaxonRank, TaxonStated
 from tests import makers
 from tests.benchmarks.figures import Figure, measured, median
 

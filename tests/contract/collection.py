@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from datetime import date
 
-from domain.actions.animals import register_animal, register_taxon
+from domain.actions.animals import register_animal
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.staff import register_staff
-from domain.records.animals import AnimalStated, TaxonRank, TaxonStated
+from domain.actions.taxa import register_taxon
+from domain.records.animals import AnimalStated
 from domain.records.engine import Store
 from domain.records.equipment import CheckResult, EquipmentCheckStated, HourReadingStated, OutputReadingStated
 from domain.records.staff import StaffStated
+from domain.records.taxa import TaxonRank, TaxonStated
 from domain.rules.permissions import Role
 from domain.rules.service_life import CheckKind
 from tests import makers
@@ -30,10 +32,21 @@ def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
         spare = makers.spare(unit, other_model, site)
         makers.spare(unit, model, site, shelf="B5", on_hand=1000)
         taxon = register_taxon(unit, TaxonStated(scientific_name="Bombina fictiva", rank=TaxonRank.SPECIES))
-        animal = register_animal(unit, AnimalStated(taxon_id=taxon.id, tag="A-1", enclosure_id=enclosure.id))
+        animal = register_animal(unit, AnimalStated(taxon_id=taxon.id, tag="A-1", enclosure_id=enclosure.id, acquired_on=ON))
+        group, other_group = (makers.group(unit, taxon, 5000, tag=tag, acquired_on=ON.isoformat()) for tag in ("G-1", "G-2"))
         member = register_staff(unit, StaffStated(name="Ada Reed", role=Role.KEEPER, site_id=site.id))
         hours = record_hours(unit, item.id, HourReadingStated(read_on=ON, counter_h=100.0))
         output = record_output(unit, item.id, OutputReadingStated(measured_on=ON, value=50.0))
+        other_taxon, third_taxon = (makers.taxon(unit, name) for name in ("Bufo alter", "Bufo tertius"))
+        said = {
+            "concept_member_id": makers.concept_member(unit, taxon, other_taxon),
+            "husbandry_target_id": makers.target(unit, taxon, least_water_l=10.0),
+            "separation_id": makers.separation(unit, taxon, other_taxon),
+            "containment_id": makers.containment(unit),
+            "competence_id": makers.competence(unit, member),
+            "other_taxon_id": third_taxon,
+            "member_id": third_taxon,
+        }
         check = record_check(unit, item.id, EquipmentCheckStated(kind=CheckKind.CALIBRATION, done_on=ON, result=CheckResult.PASSED))
     records = {
         "site_id": site,
@@ -45,9 +58,12 @@ def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
         "spare_id": spare,
         "taxon_id": taxon,
         "animal_id": animal,
+        "group_id": group,
+        "into_id": other_group,
         "staff_id": member,
         "check_id": check,
         "hour_reading_id": hours,
         "output_reading_id": output,
+        **said,
     }
     return {name: str(record.id) for name, record in records.items()}

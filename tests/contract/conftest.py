@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
+from hashlib import sha256
+from uuid import UUID
 
 import pytest
 from fastapi import FastAPI
 
 from api.app import build_app
 from api.settings import Settings
+from domain.actions.documents import ATTACHMENTS_OF, FileFacts, register_document
+from domain.records.documents import Attachment, AttachmentStated, DocumentStated, MediaType
 from domain.records.engine import Store
 from tests import makers
 from tests.api.conftest import make_key
 from tests.contract.collection import registered
+from tests.memory_files import MemoryFiles
+from tests.pictures import PDF
 
 UNLIMITED = Settings(
     requests_per_minute=0,
@@ -51,4 +58,18 @@ def service_over(store: Store) -> Service:
     keys = {"marshlight": make_key(store, organisation_id=first), "saltings": make_key(store, organisation_id=second)}
     known = registered(store, organisation_id=first)
     registered(store, organisation_id=second)
-    return Service(build_app(store, settings=UNLIMITED, clock=lambda: makers.NOON), keys, known)
+    app = build_app(store, settings=UNLIMITED, clock=lambda: makers.NOON)
+    app.state.house.files = files = MemoryFiles()
+    return Service(app, keys, {**known, **filed(store, files, known)})
+
+
+def filed(store: Store, files: MemoryFiles, known: dict[str, str]) -> dict[str, str]:
+    """Put a document of the first organisation on record with its file; return its id, its attachment's, and that of another record."""
+    digest = sha256(PDF).hexdigest()
+    files.keep(makers.ORGANISATION, digest, io.BytesIO(PDF))
+    first = AttachmentStated(subject="site", subject_id=UUID(known["site_id"]))
+    facts = FileFacts("paper.pdf", MediaType.PDF, len(PDF), digest, digest)
+    with store.transaction(makers.origin()) as unit:
+        document = register_document(unit, DocumentStated(title="A paper"), facts, first=first)
+        [attachment] = unit.all(Attachment, ATTACHMENTS_OF, document_id=document.id)
+    return {"document_id": str(document.id), "attachment_id": str(attachment.id), "subject_id": known["animal_id"]}

@@ -11,6 +11,17 @@ Place = tuple[str | int, ...]
 
 RIGHT = {"counter_h": 1000.0}
 """What is right because of what is on record, where the least that the schema takes is not."""
+RIGHT_TOGETHER: Mapping[str, Mapping[str, Any]] = {
+    "NewAnimalEvent": {"kind": "sexed", "sex": "unknown", "happened_on": "2026-03-01"},
+    "Split": {"happened_on": "2026-03-01"},
+    "Merge": {"happened_on": "2026-03-01", "number": 1},
+    "NewPlacement": {"from_on": "2026-03-01"},
+}
+"""What is right of a body by its name, because of what is on record."""
+NEEDED_TOO: Mapping[str, tuple[str, ...]] = {"NewReport": ("site_id",)}
+"""What a body needs by its name, though its schema cannot say so, because another field decides."""
+RIGHT_BY_PATTERN = {"^[A-Z]{2}(-[A-Z0-9]{1,3})?$": "PT", "^[a-z][a-z_]{0,31}$": "animal"}
+"""What fits a pattern: a jurisdiction, a kind of record."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +71,9 @@ class Bodies:
             return schema["default"]
         kind = kind_of(schema)
         if kind == "object":
-            return {one: self.least(schema["properties"][one], name=one) for one in schema.get("required", ())}
+            title = schema.get("title", "")
+            needed = (*schema.get("required", ()), *NEEDED_TOO.get(title, ()))
+            return {**{one: self.least(schema["properties"][one], name=one) for one in needed}, **RIGHT_TOGETHER.get(title, {})}
         if kind == "array":
             return [self.least(schema["items"], name=name) for _ in range(schema.get("minItems", 0))]
         return self._scalar(kind, schema, name)
@@ -82,7 +95,7 @@ class Bodies:
             )
         if schema.get("format") == "iana-time-zone":
             return "Europe/Lisbon"
-        return {"^[A-Z]{2}(-[A-Z0-9]{1,3})?$": "PT"}.get(schema.get("pattern", ""), f"word-{self.made}")
+        return RIGHT_BY_PATTERN.get(schema.get("pattern", ""), f"word-{self.made}")
 
     def _within(self, schema: Mapping[str, Any], *, place: Place, body: Any) -> Iterator[Field]:
         for variant in self._variants(schema):

@@ -26,6 +26,7 @@ OF_OTHERS = frozenset(
         "before-installation",
         "counter-backwards",
         "in-future",
+        "not-here",
         "not-together",
         "reference-unknown",
         "required",

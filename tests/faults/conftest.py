@@ -80,6 +80,16 @@ def lazy_disk(tmp_path: Path) -> Iterator[Any]:
         yield disk
 
 
+@pytest.fixture
+def lazy_folders(tmp_path: Path) -> Iterator[Any]:
+    """Yield such a disk that has folders, and keeps their names only when it is asked to."""
+    _need(HAS_FUSE, met=_may_mount(tmp_path) and Path("/dev/fuse").exists() and _has_libfuse())
+    from tests.faults.lazy_disk import mounted  # noqa: PLC0415 - where there is no libfuse it cannot be imported
+
+    with mounted(tmp_path, "tests.faults.lazy_folders") as disk:
+        yield disk
+
+
 def _mounted(place: Path, words: list[str]) -> Iterator[Path]:
     place.mkdir()
     subprocess.run(["mount", *words, place], check=True)

@@ -26,6 +26,7 @@ NEEDED = (
     "httptools",
     "psycopg_pool",
     "tests.faults.broken_service",
+    "tests.faults.filing",
     "tests.faults.writing",
     "uvicorn.lifespan.on",
     "uvicorn.loops.auto",

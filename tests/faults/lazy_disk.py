@@ -183,12 +183,12 @@ class LazyDisk:
 
 
 @contextmanager
-def mounted(folder: Path) -> Iterator[LazyDisk]:
-    """Yield a disk."""
+def mounted(folder: Path, module: str = "tests.faults.lazy_disk") -> Iterator[LazyDisk]:
+    """Yield a disk, served by a module of ours."""
     place, behind = folder / "lazy", folder / "behind"
     place.mkdir()
     behind.mkdir()
-    command = [sys.executable, "-m", "tests.faults.lazy_disk", behind, place]
+    command = [sys.executable, "-m", module, behind, place]
     process = subprocess.Popen(command, cwd=Path(__file__).parents[2], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     try:
         _wait_for_mount(place, process)
@@ -208,7 +208,8 @@ def _wait_for_mount(place: Path, process: subprocess.Popen[str]) -> None:
         time.sleep(0.01)
 
 
-def _obey(files: LazyFiles) -> None:
+def obey(files: Any) -> None:
+    """Let a disk lose power whenever a line of input says so, until the input ends."""
     try:
         for line in sys.stdin:
             files.lose_power(int(line))
@@ -223,5 +224,5 @@ def _obey(files: LazyFiles) -> None:
 if __name__ == "__main__":
     logging.disable(logging.CRITICAL)
     lazy = LazyFiles(Path(sys.argv[1]))
-    threading.Thread(target=_obey, args=(lazy,), daemon=True).start()
+    threading.Thread(target=obey, args=(lazy,), daemon=True).start()
     mfusepy.FUSE(lazy, sys.argv[2], foreground=True, nothreads=True, fsname="reedbed-lazy")

@@ -97,3 +97,39 @@ def stored(store: Store) -> Callable[..., list[dict[str, Any]]]:
             return unit.named(statement)
 
     return read
+
+
+@pytest.fixture
+def listed(importing: Callable[..., ImportReport]) -> Callable[..., ImportReport]:
+    """Return a function that imports rows below some headings as a list of a kind; one refusal means that nothing is written."""
+
+    def run(kind: str, headings: str, *rows: Sequence[Any], **rest: Any) -> ImportReport:
+        return importing(text(headings.split(), *rows), kind=kind, **rest)
+
+    return run
+
+
+@pytest.fixture
+def living(store: Store, organisation: int) -> None:
+    """Register two sites with enclosures, a taxon with a synonym, a member of staff, an animal in its enclosure, and a group."""
+    with store.transaction(makers.origin(organisation_id=organisation)) as unit:
+        reedmere = makers.site(unit)
+        quillback = makers.site(unit, name="Quillback Rescue", zone="Europe/London")
+        hall = makers.enclosure(unit, reedmere)
+        makers.enclosure(unit, reedmere, name="Hall A 02")
+        makers.enclosure(unit, quillback, name="Ward 1")
+        fictiva = makers.taxon(unit)
+        makers.taxon(unit, "Testudo vetusta", accepted_id=fictiva.id)
+        makers.staff(unit, reedmere, name="Ada Marsh")
+        makers.animal(unit, fictiva, enclosure_id=hall.id, acquired_on="2025-01-10", sex="female")
+        makers.group(unit, fictiva, acquired_on="2025-01-10")
+
+
+def codes(report: ImportReport) -> list[tuple[int, str, str]]:
+    """Return row (from 0), column and code of every refusal."""
+    return [(remark.index, remark.column, remark.code) for remark in report.refusals]
+
+
+def counts(report: ImportReport) -> tuple[int, int, int, int]:
+    """Return how many rows are created, changed, unchanged and refused."""
+    return report.created, report.changed, report.unchanged, report.refused

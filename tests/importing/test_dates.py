@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.importing.dates import date_of
+from api.importing.dates import date_in_part_of, date_of
 from domain.actions.imports.rows import CellFault
+from domain.records.animals import DatePrecision
 from domain.rules.calendar import in_words
 
 DAYS = st.dates(min_value=date(1900, 1, 1), max_value=date(2199, 12, 31))
@@ -109,3 +110,54 @@ def test_without_an_order_a_day_is_read_right_or_not_at_all(day, order):
 @given(st.text(max_size=40), st.sampled_from(["dmy", "mdy", "ymd", None]))
 def test_any_text_is_a_date_or_a_fault(cell, order):
     assert isinstance(date_of(cell, order=order), date | CellFault)
+
+
+@pytest.mark.parametrize(
+    ("cell", "day", "precision"),
+    [
+        ("2019", date(2019, 1, 1), "year"),
+        (2019, date(2019, 1, 1), "year"),
+        (2019.0, date(2019, 1, 1), "year"),
+        (" 2019 ", date(2019, 1, 1), "year"),
+        ("2019-05", date(2019, 5, 1), "month"),
+        ("2019/5", date(2019, 5, 1), "month"),
+        ("05/2019", date(2019, 5, 1), "month"),
+        ("5.2019", date(2019, 5, 1), "month"),
+        ("May 2019", date(2019, 5, 1), "month"),
+        ("sept. 2019", date(2019, 9, 1), "month"),
+        ("2019-05-03", date(2019, 5, 3), "day"),
+        ("3 May 2019", date(2019, 5, 3), "day"),
+        ("20190503", date(2019, 5, 3), "day"),
+        (date(2019, 5, 1), date(2019, 5, 1), "day"),
+    ],
+)
+def test_a_date_that_is_known_in_part(cell, day, precision):
+    assert date_in_part_of(cell, order=None) == (day, DatePrecision(precision))
+
+
+@pytest.mark.parametrize(
+    ("cell", "code"),
+    [
+        ("2019-13", "date-impossible"),
+        ("0/2019", "date-impossible"),
+        ("Maybe 2019", "date-impossible"),
+        ("19", "date-serial"),
+        ("43600", "date-serial"),
+        ("1066", "date-serial"),
+        ("05/19", "date-unreadable"),
+        ("about 2019 or so", "date-unreadable"),
+        ("03/04/2019", "date-ambiguous"),
+    ],
+)
+def test_a_date_in_part_is_not_guessed_either(cell, code):
+    found = date_in_part_of(cell, order=None)
+
+    assert isinstance(found, CellFault)
+    assert found.code == code
+
+
+@given(DAYS)
+def test_the_month_and_the_year_of_a_day_come_back(day):
+    assert date_in_part_of(f"{day:%Y-%m}", order=None) == (day.replace(day=1), DatePrecision.MONTH)
+    assert date_in_part_of(f"{day:%m/%Y}", order="mdy") == (day.replace(day=1), DatePrecision.MONTH)
+    assert date_in_part_of(f"{day:%Y}", order=None) == (day.replace(month=1, day=1), DatePrecision.YEAR)

@@ -18,6 +18,7 @@ from tests import makers
 from tests.isolation.probing import CALLERS, callers, raw
 from tests.isolation.slots import operations
 from tests.isolation.world import Service, World, rows_of
+from tests.permissions.doors import NEEDED
 
 FORMS = ("pdf", "csv", "json", "orders")
 TEMPLATES = ("csv", "xlsx")
@@ -35,6 +36,8 @@ FILTERS: Mapping[str, tuple[str, ...]] = {
     "grouping": ("individual",),
     "due_by": ("2027-01-01",),
     "action": ("erase_staff",),
+    "subject": ("animal", "enclosure"),
+    "media_type": ("application/pdf",),
 }
 """What the filters that take neither a name nor an id are given."""
 
@@ -54,12 +57,12 @@ def _answers(client: Any, world: World, *, with_filters: bool) -> Iterator[tuple
     for method, path, operation in operations(client.app.openapi()):
         if method != "GET" or (path.startswith("/v1/") and "{kind}" in path):
             continue
-        here = path.format(**_ids_for(path, world))
-        yield here, raw(client.get(here))
+        here, needed = path.format(**_ids_for(path, world)), NEEDED.get(path, {})
+        yield here, raw(client.get(here, params=needed))
         for parameter in operation.get("parameters", ()) if with_filters else ():
             if parameter["in"] == "query":
                 for value in _values(parameter["name"], world):
-                    yield f"{here}?{parameter['name']}={value}", raw(client.get(here, params={parameter["name"]: value}))
+                    yield f"{here}?{parameter['name']}={value}", raw(client.get(here, params={**needed, parameter["name"]: value}))
     for path in ("/openapi.json", "/docs", "/v1/nothing", "/v1/sites/none", "/v1/sites?nothing=1", "/v1/sites?cursor=x"):
         yield path, raw(client.get(path))
     yield "a body that cannot be taken", raw(client.post("/v1/sites", {"name": "", "zone": "Nowhere", "more": 1}))
@@ -74,6 +77,11 @@ def _ids_for(path: str, world: World) -> dict[str, str]:
     readings = {"reading_id": ids["hours" if "hour-" in path else "output"], "check_id": ids["check"]}
     of = {"site": "site", "enclosure": "enclosure", "life_support_system": "system", "staff": "staff", "taxon": "taxon", "animal": "animal"}
     of |= {"equipment_model": "model", "equipment": "item", "spare": "spare", "report": "report", "import": "import", "hold": "hold"}
+    of |= {one: one for one in ("document", "attachment", "competence", "concept_member", "separation", "containment")}
+    of |= {one: one for one in ("placement", "event", "mark", "measurement", "parentage", "holding", "call_name")} | {
+        "husbandry_target": "target"
+    }
+    of |= {"animal": "loner"} if "/names" in path else {}
     of |= {"retention_rule": "rule", "account": "account", "key": "key", "approval": "approval"}
     return {**readings, **{f"{name}_id": ids[noun] for name, noun in of.items()}}
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from tests.isolation.world import Side
 from tests.permissions.doors import REQUESTS
+from tests.pictures import PDF
 
 NOUNS: Mapping[str, str] = {
     "site_id": "site",
@@ -17,7 +18,26 @@ NOUNS: Mapping[str, str] = {
     "life_support_system_id": "system",
     "staff_id": "staff",
     "taxon_id": "taxon",
+    "accepted_id": "taxon",
+    "other_taxon_id": "taxon",
+    "member_id": "taxon",
+    "concept_member_id": "concept_member",
+    "husbandry_target_id": "target",
+    "separation_id": "separation",
+    "containment_id": "containment",
+    "competence_id": "competence",
     "animal_id": "animal",
+    "into_id": "group",
+    "placement_id": "placement",
+    "event_id": "event",
+    "from_enclosure_id": "enclosure",
+    "mark_id": "mark",
+    "measurement_id": "measurement",
+    "parentage_id": "parentage",
+    "holding_id": "holding",
+    "call_name_id": "call_name",
+    "document_id": "document",
+    "attachment_id": "attachment",
     "equipment_model_id": "model",
     "model_id": "model",
     "equipment_id": "item",
@@ -38,9 +58,14 @@ NOUNS: Mapping[str, str] = {
 """What a field or parameter of this name is the id of."""
 OTHERWISE: Mapping[tuple[str, str], str] = {
     ("enclosures", "parent_id"): "enclosure",
+    ("parents", "parent_id"): "mother",
+    ("names", "animal_id"): "loner",
+    ("split", "animal_id"): "group",
+    ("merge", "animal_id"): "joiner",
     ("hour-readings", "reading_id"): "hours",
     ("output-readings", "reading_id"): "output",
     ("holds", "subject_id"): "animal",
+    ("documents", "subject_id"): "animal",
 }
 """And where that depends on the path."""
 OWN_ID = {
@@ -49,7 +74,22 @@ OWN_ID = {
     "register_life_support_system": "system",
     "register_staff_member": "staff",
     "register_taxon": "taxon",
+    "record_concept_member": "concept_member",
+    "record_husbandry_target": "target",
+    "record_separation": "separation",
+    "register_containment": "containment",
+    "record_competence": "competence",
     "register_animal": "animal",
+    "split_animal": "animal",
+    "record_placement": "placement",
+    "record_animal_event": "event",
+    "record_mark": "mark",
+    "record_measurement": "measurement",
+    "record_parent": "parentage",
+    "record_holding": "holding",
+    "record_call_name": "call_name",
+    "register_document": "document",
+    "record_attachment": "attachment",
     "register_equipment_model": "model",
     "register_equipment": "item",
     "replace_equipment": "item",
@@ -66,6 +106,8 @@ OWN_ID = {
     "register_key": "key",
 }
 """What a program may number itself when it registers it."""
+INSTEAD: Mapping[tuple[str, str], Mapping[str, Any]] = {("ask_for_report", "animal_id"): {"kind": "animal-record"}}
+"""What else a body says where an id of this name would not be looked at beside what the operation usually says."""
 ORGANISATIONS = ("start_session", "set_password_by_code")
 """Whose body says which organisation is meant, because nobody has signed in yet; ``test_routes.py`` tries these by themselves."""
 WITHOUT_IDS = {
@@ -108,6 +150,8 @@ class Asked:
         """Return the answer."""
         more = {"If-Match": '"1"'} if self.method == "PATCH" else {}
         rest: dict[str, Any] = {} if self.body is None else {"json": self.body}
+        if (self.method, self.path) == ("POST", "/v1/documents"):
+            rest = {"data": self.body, "files": {"file": ("paper.pdf", PDF)}}
         return client.request(self.method, self.path, params=dict(self.query), headers={**more, **headers}, **rest)
 
 
@@ -179,15 +223,15 @@ def asked(slot: Slot, side: Side, value: str) -> Asked:
     names = {**side.ids}
     if slot.place == "path":
         names[slot.noun] = value
-    body = _filled(request.body, side.ids)
+    body = _filled(INSTEAD.get((slot.operation, slot.name), request.body), side.ids)
     if slot.place == "body":
         body = {**(body or {}), slot.name: [value] if slot.name.endswith("_ids") else value}
-    query = {slot.name: value} if slot.place == "query" else {}
+    query = {**(_filled(request.query, side.ids) or {}), **({slot.name: value} if slot.place == "query" else {})}
     return Asked(request.method, request.path.format(**names), query, body)
 
 
 def _filled(stated: Any, names: Mapping[str, str]) -> Any:
-    if isinstance(stated, dict):
+    if isinstance(stated, Mapping):
         return {key: _filled(value, names) for key, value in stated.items()}
     if isinstance(stated, list):
         return [_filled(value, names) for value in stated]

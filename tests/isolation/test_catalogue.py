@@ -20,7 +20,7 @@ from domain.records.tenancy import owner_column
 from tests.isolation.world import A, B, serving
 from tests.postgres_server import dsn
 
-DOOR_FUNCTIONS = {"key_at_the_door", "organisation_directory"}
+DOOR_FUNCTIONS = {"refresh_statistics", "key_at_the_door", "organisation_directory"}
 ACROSS_ORGANISATIONS = {
     "uq_api_key_public_id": "a key is looked up before it is known whose it is; the service makes its public part at random"
 }

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
 import migrations
-from domain.actions.animals import end_animal, register_animal, register_taxon
+from domain.actions.animals import end_animal, register_animal
 from domain.actions.due_list import due_list, judge_site
 from domain.actions.enclosures import change_enclosure, end_enclosure, register_enclosure
 from domain.actions.equipment import change_equipment, end_equipment, register_equipment, register_equipment_model
@@ -28,9 +28,10 @@ from domain.actions.readings import record_hours
 from domain.actions.recording import Ending
 from domain.actions.sites import change_site, end_site, register_site
 from domain.actions.spares import register_spare
+from domain.actions.taxa import register_taxon
 from domain.actions.verify import prove
 from domain.errors import Refusal
-from domain.records.animals import Animal, AnimalStated, Taxon, TaxonRank, TaxonStated
+from domain.records.animals import Animal, AnimalStated
 from domain.records.base import table_of
 from domain.records.enclosures import Enclosure, EnclosureStated
 from domain.records.engine import open_store
@@ -48,6 +49,7 @@ from domain.records.equipment import (
 from domain.records.journal import HEAD
 from domain.records.sites import Site, SiteStated
 from domain.records.statements import Statement
+from domain.records.taxa import Taxon, TaxonRank, TaxonStated
 from domain.records.unit import Overtaken, _get
 from tests import makers
 from tests.isolation.layers import ALL, NONE, open_layered

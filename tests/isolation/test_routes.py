@@ -12,17 +12,21 @@ from tests.isolation.world import CANARY, JURISDICTION, A, B, rows_of, serving
 from tests.permissions.doors import REQUESTS
 
 OURS_TO_SAY = {
-    "access", "action", "actor", "asked_by", "base_currency", "binding", "cautions", "checks", "code_sha256", "conflict",
-    "counts", "credential", "digest", "field", "file_sha256", "form", "given_by", "hash", "headers", "kind", "part",
-    "password_hash", "public_id", "record_hash", "request_id", "request_sha256", "result", "role", "run_schedule", "salt",
-    "scopes", "secret_sha256", "sha256", "shape", "site_ids", "subject", "token_sha256", "zone",
+    "access", "action", "actor", "asked_by", "base_currency", "binding", "cautions", "checks", "code_sha256", "conflict", "counts",
+    "credential", "digest", "enclosure_kinds", "field", "file_sha256", "fitness",
+    "form", "given_by", "hash", "headers", "kind", "media_type",
+    "part", "password_hash", "public_id", "received_sha256", "record_hash", "request_id", "request_sha256", "result", "role",
+    "run_schedule", "salt", "scopes", "secret_sha256", "sha256", "shape", "site_ids", "stage_key", "subject", "token_sha256",
+    "zone",
 }  # fmt: skip
 """Columns of text that nobody writes freely: words of ours, numbers made at random, digests, ids."""
 NEVER_SAID = {
+    ("animal_state", "end_reason"): "a state follows from events, and is made anew with them",
     ("approval", "end_reason"): "an approval is used, never ended",
     ("import_run", "end_reason"): "an import is never ended",
     ("import_run", "error"): "a sentence of ours",
     ("legal_hold", "end_reason"): "two people end a hold",
+    ("mark", "warning"): "a sentence of ours",
     ("nightly_run", "end_reason"): "a night is never ended",
     ("report", "end_reason"): "a report is never ended",
     ("report", "error"): "a sentence of ours",
@@ -129,6 +133,12 @@ def test_names_that_the_other_organisation_has_are_free(place):
         "/v1/life-support-systems": {"name": theirs["system.name"], "site_id": ours["site"]},
         "/v1/taxa": {"scientific_name": theirs["taxon.scientific_name"], "rank": "species"},
         "/v1/animals": {"tag": theirs["animal.tag"], "taxon_id": ours["taxon"]},
+        f"/v1/animals/{ours['animal']}/marks": {
+            "kind": "tag",
+            "from_on": "2026-02-01",
+            "code": theirs["mark.code"],
+            "scheme": theirs["mark.scheme"],
+        },
         "/v1/equipment-models": {"name": theirs["model.name"], "kind": "uvb-tube"},
         "/v1/equipment": {"tag": theirs["item.tag"], "model_id": ours["model"], "site_id": ours["site"]},
         "/v1/spares": {"shelf": theirs["spare.shelf"], "model_id": ours["model"], "site_id": ours["site"]},

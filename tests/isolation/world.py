@@ -30,6 +30,9 @@ from domain.records.tenancy import owner_column
 from domain.rules.permissions import Role, Scope
 from tests import makers, people
 from tests.api.conftest import Client
+from tests.memory_files import MemoryFiles
+from tests.permissions.doors import NEEDED
+from tests.pictures import PDF
 
 SETTINGS = Settings(
     requests_per_minute=0,
@@ -38,6 +41,8 @@ SETTINGS = Settings(
     sign_ins_per_minute=0,
     address_sign_ins_per_minute=0,
 )
+FILES = MemoryFiles()
+"""Of all copies of a database: what lies there is found by its digest."""
 A, B = makers.ORGANISATION, makers.OTHER_ORGANISATION
 CANARY = "quokka"
 """The beginning of every text of the second organisation; its number follows."""
@@ -99,6 +104,7 @@ def serving(store: Store, *, lines: Any = None) -> Iterator[Service]:
     """Yield the service over a store; ``lines`` gets its log."""
     app = build_app(store, settings=SETTINGS, clock=lambda: makers.NOON, log=lines and request_log(lines))
     app.state.house.passwords = Passwords(people.CHEAP)
+    app.state.house.files = FILES
     with start_blocking_portal() as portal, portal.wrap_async_context_manager(app.router.lifespan_context(app)):
         yield Service(store, app, portal, lines)
 
@@ -128,6 +134,7 @@ def _fill(service: Service, side: Side) -> None:
     made = _Maker(client, side)
     for place in ("", "other_"):
         _fill_site(made, place)
+    ids["mother"] = ids["other_animal"]
     side.idempotency_key = side.word("idempotency.key")
     made("site_again", "/v1/sites", {"name": side.word("again.name"), "zone": "UTC"}, Idempotency_Key=side.idempotency_key)
     made("rule", "/v1/retention-rules", {"kind": "animal", "keep_months": 9, **_texts(side, "rule", "source", "note")})
@@ -178,17 +185,26 @@ def _fill_site(made: _Maker, at: str) -> None:
     made(
         f"{at}taxon",
         "/v1/taxa",
-        {"rank": "species", **_texts(side, f"{at}taxon", "scientific_name", "common_name", "note")},
+        {
+            "rank": "species",
+            **_texts(side, f"{at}taxon", "scientific_name", "common_name", "name_authorship", "according_to", "note"),
+        },
     )
+    _fill_taxon(made, at)
+    competence = {"hazard": "venomous", "from_on": "2025-06-01", **_texts(side, f"{at}competence", "title", "assessed_by", "note")}
+    made(f"{at}competence", f"/v1/staff/{ids[f'{at}staff']}/competences", competence)
     made(
         f"{at}animal",
         "/v1/animals",
         {
             "taxon_id": ids[f"{at}taxon"],
             "enclosure_id": ids[f"{at}enclosure"],
-            **_texts(side, f"{at}animal", "tag", "name", "note"),
+            "acquired_on": "2026-02-01",
+            **_texts(side, f"{at}animal", "tag", "name", "note", "locality", "name_as_printed", "acquired_from", "reference"),
         },
     )
+    _fill_animal(made, at)
+    _fill_document(made, at)
     made(
         f"{at}model",
         "/v1/equipment-models",
@@ -231,17 +247,100 @@ def _fill_site(made: _Maker, at: str) -> None:
     )
 
 
+def _fill_document(made: _Maker, at: str) -> None:
+    side, ids = made.side, made.side.ids
+    content = PDF.replace(b"\n", f"\n% {side.word(f'{at}document.content')}\n".encode(), 1)
+    file = {"file": (f"{side.word(f'{at}document.file_name')}.pdf", content)}
+    facts = {"subject": "enclosure", "subject_id": ids[f"{at}enclosure"]}
+    facts |= _texts(side, f"{at}document", "title", "reference", "note", "role")
+    answer = made.client.request("POST", "/v1/documents", files=file, data=facts)
+    assert answer.status_code == 201, answer.text
+    ids[f"{at}document"] = answer.json()["id"]
+    further = {"subject": "site", "subject_id": ids[f"{at}site"], **_texts(side, f"{at}attachment", "role", "note")}
+    made(f"{at}attachment", f"/v1/documents/{ids[f'{at}document']}/attachments", further)
+
+
+HAZARD_AT = {"": "venomous", "other_": "dangerous", "gone_": "can_injure"}
+"""One containment rule holds for a class, and each place makes one."""
+
+
+def _fill_taxon(made: _Maker, at: str) -> None:
+    side, taxon, on = made.side, f"/v1/taxa/{made.side.ids[f'{at}taxon']}", {"from_on": "2025-01-01"}
+    for noun in ("second_taxon", "third_taxon"):
+        made(f"{at}{noun}", "/v1/taxa", {"rank": "species", **_texts(side, f"{at}{noun}", "scientific_name")})
+    other = side.ids[f"{at}second_taxon"]
+    member = {"member_id": other, **_texts(side, f"{at}concept_member", "source", "note")}
+    made(f"{at}concept_member", f"{taxon}/members", member)
+    target = {**on, "enclosure_kinds": ["other"], **_texts(side, f"{at}target", "water", "source", "note")}
+    made(f"{at}target", f"{taxon}/targets", target)
+    separation = {**on, "other_taxon_id": other, **_texts(side, f"{at}separation", "reason", "source", "note")}
+    made(f"{at}separation", f"{taxon}/separations", separation)
+    containment = {**on, "hazard": HAZARD_AT[at], "least_closure": "locked", **_texts(side, f"{at}containment", "source", "note")}
+    made(f"{at}containment", "/v1/containments", containment)
+
+
+def _fill_animal(made: _Maker, at: str) -> None:
+    side, animal, on = made.side, f"/v1/animals/{made.side.ids[f'{at}animal']}", "2026-02-01"
+    known = {"kind": "sexed", "sex": "female", "happened_on": on, **_texts(side, f"{at}event", "cause", "note")}
+    made(f"{at}event", f"{animal}/events", known)
+    _fill_others(made, at)
+    said = _texts(side, f"{at}mark", "code", "scheme", "body_site", "reader", "applied_by", "view", "note")
+    mark = {"kind": "tag", "from_on": on, **said}
+    made(f"{at}old_mark", f"{animal}/marks", {**mark, "until_on": on, **_texts(side, f"{at}old_mark", "code", "until_reason")})
+    made(f"{at}mark", f"{animal}/marks", mark)
+    measurement = {"kind": "mass", "mass_g": 100, "measured_on": on, "staff_id": side.ids[f"{at}staff"]}
+    made(f"{at}measurement", f"{animal}/measurements", {**measurement, **_texts(side, f"{at}measurement", "method", "note")})
+    made(f"{at}parentage", f"{animal}/parents", {"role": "sire", **_texts(side, f"{at}parentage", "elsewhere", "known_by", "note")})
+    holding = {"kind": "loan_in", "from_on": on, **_texts(side, f"{at}holding", "party", "terms", "note")}
+    made(f"{at}holding", f"{animal}/holdings", holding)
+    called = {"from_on": "2026-02-02", **_texts(side, f"{at}call_name", "name", "note")}
+    made(f"{at}call_name", f"/v1/animals/{side.ids[f'{at}loner']}/names", called)
+
+
+def _fill_others(made: _Maker, at: str) -> None:
+    """Make a group that one animal has joined, one that may join it, one to be moved, and a second placement in another enclosure."""
+    side, ids = made.side, made.side.ids
+    here = {"taxon_id": ids[f"{at}taxon"], "enclosure_id": ids[f"{at}enclosure"], "acquired_on": "2026-01-10"}
+    made(f"{at}other_enclosure", "/v1/enclosures", {"site_id": ids[f"{at}site"], **_texts(side, f"{at}other_enclosure", "name")})
+    made(f"{at}group", "/v1/animals", {**here, "grouping": "group", "count": 9, **_texts(side, f"{at}group", "tag")})
+    for noun in ("joiner", "loner", "joined"):
+        made(f"{at}{noun}", "/v1/animals", {**here, **_texts(side, f"{at}{noun}", "tag")})
+    merge = {"into_id": ids[f"{at}group"], "happened_on": "2026-01-20", **_texts(side, f"{at}merge", "override_reason", "note")}
+    made(f"{at}group", f"/v1/animals/{ids[f'{at}joined']}/merge", merge)
+    moved = {"enclosure_id": ids[f"{at}other_enclosure"], "from_on": "2026-02-03"}
+    said = _texts(side, f"{at}placement", "override_reason", "note")
+    made(f"{at}placement", f"/v1/animals/{ids[f'{at}animal']}/placements", {**moved, **said})
+
+
 ENDED = {
     "hours": "equipment/{gone_item}/hour-readings/{gone_hours}",
     "output": "equipment/{gone_item}/output-readings/{gone_output}",
     "check": "equipment/{gone_item}/checks/{gone_check}",
     "spare": "spares/{gone_spare}",
     "item": "equipment/{gone_item}",
+    "event": "animals/{gone_animal}/events/{gone_event}",
+    "placement": "animals/{gone_animal}/placements/{gone_placement}",
+    "group": "animals/{gone_group}",
+    "joiner": "animals/{gone_joiner}",
+    "mark": "animals/{gone_animal}/marks/{gone_mark}",
+    "measurement": "animals/{gone_animal}/measurements/{gone_measurement}",
+    "parentage": "animals/{gone_animal}/parents/{gone_parentage}",
+    "holding": "animals/{gone_animal}/holdings/{gone_holding}",
+    "call_name": "animals/{gone_loner}/names/{gone_call_name}",
+    "loner": "animals/{gone_loner}",
+    "attachment": "documents/{gone_document}/attachments/{gone_attachment}",
+    "document": "documents/{gone_document}",
     "animal": "animals/{gone_animal}",
     "enclosure": "enclosures/{gone_enclosure}",
+    "other_enclosure": "enclosures/{gone_other_enclosure}",
     "system": "life-support-systems/{gone_system}",
     "model": "equipment-models/{gone_model}",
+    "concept_member": "taxa/{gone_taxon}/members/{gone_concept_member}",
+    "target": "taxa/{gone_taxon}/targets/{gone_target}",
+    "separation": "taxa/{gone_taxon}/separations/{gone_separation}",
+    "containment": "containments/{gone_containment}",
     "taxon": "taxa/{gone_taxon}",
+    "competence": "staff/{gone_staff}/competences/{gone_competence}",
     "staff": "staff/{gone_staff}",
     "site": "sites/{gone_site}",
     "rule": "retention-rules/{gone_rule}",
@@ -327,6 +426,7 @@ def _fill_the_rest(service: Service, side: Side) -> None:
         note_uses(unit, keys={}, sessions={})
     service.caller(side.key).get(f"/v1/staff/{side.ids['staff']}")
     service.caller(side.key).get(f"/v1/reports/{side.ids['report']}/file")
+    service.caller(side.key).get(f"/v1/documents/{side.ids['document']}/file")
 
 
 def _cursors(client: Client, ids: dict[str, str]) -> dict[str, str]:
@@ -334,9 +434,10 @@ def _cursors(client: Client, ids: dict[str, str]) -> dict[str, str]:
     lists = [path for path in client.app.openapi()["paths"] if "get" in client.app.openapi()["paths"][path]]
     found = {}
     for path in lists:
-        asked = path.replace("{equipment_id}", ids["item"]).replace("{account_id}", ids["account"]).replace("{staff_id}", ids["staff"])
+        asked = path.replace("{animal_id}", ids["animal"]).replace("{equipment_id}", ids["item"]).replace("{document_id}", ids["document"])
+        asked = asked.replace("{account_id}", ids["account"]).replace("{staff_id}", ids["staff"]).replace("{taxon_id}", ids["taxon"])
         if "{" not in asked:
-            answer = client.get(asked, params={"limit": 1}).content if asked.startswith("/v1/") else b"{}"
+            answer = client.get(asked, params={**NEEDED.get(path, {}), "limit": 1}).content if asked.startswith("/v1/") else b"{}"
             following = json.loads(answer).get("next") if answer[:1] == b"{" else None
             if following is not None:
                 found[path] = following

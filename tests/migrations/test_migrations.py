@@ -11,7 +11,12 @@ import sqlalchemy as sa
 from alembic.script import ScriptDirectory
 
 import migrations
+from domain.actions.imports import ImportFileFacts
+from domain.actions.imports.runs import ask_for_import
+from domain.records.engine import open_store
+from domain.records.nights import ImportKind
 from domain.records.tables import metadata
+from tests import makers
 from tests.postgres_server import url_for
 
 TABLES = {table.name for table in metadata.sorted_tables}
@@ -148,6 +153,8 @@ def filler(column: sa.Column[Any], dialect: str) -> Any:
         return "2026-03-01T12:00:00.000000Z"
     if isinstance(column.type, sa.Date):
         return "2026-03-01"
+    if isinstance(column.type, sa.Boolean):
+        return True
     if isinstance(column.type, sa.Integer | sa.Float):
         return 1
     return b"x" if isinstance(column.type, sa.LargeBinary) else uuid4().hex[:12]
@@ -266,3 +273,24 @@ def test_on_sqlite_a_broken_reference_stops_a_migration(tmp_path: Any) -> None:
 
     with pytest.raises(RuntimeError, match="foreign key"):
         migrations.upgrade(url)
+
+
+def test_words_that_came_later_become_the_nearest_on_the_way_down(database_url: str) -> None:
+    owner = database_url.replace("reedbed_service", "reedbed_owner")
+    store = open_store(database_url)
+    makers.organisation(store)
+    with store.transaction(makers.origin()) as unit:
+        makers.taxon(unit, "Reptilia", rank="class")
+        for kind in ("taxa", "animals", "sites"):
+            ask_for_import(unit, b"x", kind=ImportKind(kind), file=ImportFileFacts("list.csv", "0" * 64), options={})
+    store.close()
+
+    migrations.downgrade(owner, revision="0002")
+
+    engine = migrations.engine_at(owner)
+    with engine.connect() as connection:
+        speak_for(connection, makers.ORGANISATION)
+        ranks = connection.exec_driver_sql("SELECT rank FROM taxon").scalars().all()
+        kinds = connection.exec_driver_sql("SELECT kind FROM import_run").scalars().all()
+    engine.dispose()
+    assert (ranks, sorted(kinds)) == (["order"], ["equipment", "equipment-models", "sites"])

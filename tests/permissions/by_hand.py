@@ -15,6 +15,11 @@ SINGULAR = {
     "staff": "staff_member",
     "taxa": "taxon",
     "animals": "animal",
+    "marks": "mark",
+    "measurements": "measurement",
+    "parents": "parent",
+    "holdings": "holding",
+    "names": "call_name",
     "models": "equipment_model",
     "equipment": "equipment",
     "spares": "spare",
@@ -24,14 +29,33 @@ SINGULAR = {
     "keys": "key",
     "holds": "hold",
     "retention": "retention_rule",
+    "containments": "containment",
+    "competences": "competence",
 }
-PLURAL = {"retention": "retention_rules", "life-support": "life_support_systems", "models": "equipment_models"}
+PLURAL = {"retention": "retention_rules", "life-support": "life_support_systems", "models": "equipment_models", "names": "call_names"}
+NEEDS = ("concept_member", "husbandry_target", "separation")
+"""What is said of a taxon."""
 OTHERWISE = {
     ("sees", "organisation"): "get_organisation",
     ("sees", "forecasts"): "get_forecast list_replacements",
     ("sees", "readings"): "list_hour_readings get_hour_reading list_output_readings get_output_reading list_checks get_check",
     ("adds", "readings"): "record_hours record_output record_check",
     ("ends", "readings"): "end_hour_reading end_output_reading end_check",
+    ("sees", "lives"): "list_placements get_placement list_animal_events get_animal_event list_animal_states get_animal_history",
+    ("adds", "lives"): "record_placement record_animal_event split_animal merge_animal",
+    ("changes", "lives"): "change_placement",
+    ("ends", "lives"): "end_placement end_animal_event",
+    ("sees", "marks"): "list_marks get_mark list_all_marks",
+    ("adds", "marks"): "record_mark",
+    ("adds", "measurements"): "record_measurement",
+    ("sees", "parents"): "list_parents get_parent list_offspring",
+    ("adds", "parents"): "record_parent",
+    ("adds", "holdings"): "record_holding",
+    ("adds", "names"): "record_call_name",
+    ("sees", "documents"): "list_documents get_document get_document_file list_attachments get_attachment",
+    ("adds", "documents"): "register_document record_attachment",
+    ("changes", "documents"): "change_document",
+    ("ends", "documents"): "end_document end_attachment",
     ("sees", "reports"): "list_reports get_report get_report_file",
     ("adds", "reports"): "ask_for_report",
     ("sees", "imports"): "list_imports get_import",
@@ -46,6 +70,13 @@ OTHERWISE = {
     ("changes", "approvals"): "give_approval",
     ("replaces", "equipment"): "replace_equipment",
     ("erases", "staff"): "erase_staff",
+    ("sees", "needs"): " ".join(f"list_{one}s get_{one}" for one in NEEDS),
+    ("adds", "needs"): " ".join(f"record_{one}" for one in NEEDS),
+    ("changes", "needs"): " ".join(f"change_{one}" for one in NEEDS),
+    ("ends", "needs"): " ".join(f"end_{one}" for one in NEEDS),
+    ("adds", "competences"): "record_competence",
+    ("sees", "fitness"): "get_fitness",
+    ("sees", "stock"): "get_census get_stock_statement list_stock_movements list_specimens",
 }
 VERBS = {"adds": "register", "changes": "change", "ends": "end"}
 

@@ -12,8 +12,8 @@ __all__ = ["app", "caller"]
 
 
 @pytest.fixture
-def settings():
-    return Settings(requests_per_minute=0, organisation_requests_per_minute=0, imports_per_hour=0)
+def settings(tmp_path):
+    return Settings(requests_per_minute=0, organisation_requests_per_minute=0, imports_per_hour=0, document_folder=tmp_path / "documents")
 
 
 @pytest.fixture

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from tests.pictures import PDF
+
 
 @dataclass(frozen=True)
 class Request:
@@ -13,6 +15,7 @@ class Request:
     method: str
     path: str
     body: Any = None
+    query: Any = None
 
     def sent_by(self, client: Any, names: dict[str, str], **headers: str) -> Any:
         """Return the answer; what is changed is changed at its first version."""
@@ -20,8 +23,10 @@ class Request:
         if self.path == "/v1/imports" and self.method == "POST":
             file = {"file": ("sites.csv", b"name,zone\nThird,UTC\n")}
             return client.request("POST", f"{path}?kind=sites&dry_run=true", files=file, headers=headers)
+        if self.path == "/v1/documents" and self.method == "POST":
+            return client.request("POST", path, files={"file": ("paper.pdf", PDF)}, data=_filled(self.body, names), headers=headers)
         if self.method == "GET":
-            return client.request("GET", path, headers=headers)
+            return client.request("GET", path, params=_filled(self.query, names), headers=headers)
         more = {"If-Match": '"1"'} if self.method == "PATCH" else {}
         return client.request(self.method, path, json=_filled(self.body, names), headers={**more, **headers})
 
@@ -35,7 +40,13 @@ def _filled(stated: Any, names: dict[str, str]) -> Any:
 
 
 END = {"reason": "given up"}
+DOCUMENT = "/v1/documents/{document}"
+NOTCH = {"kind": "scute_notch", "code": "R1", "scheme": "marginals", "from_on": "2026-02-10"}
 ITEM = "/v1/equipment/{item}"
+TAXON = "/v1/taxa/{taxon}"
+PERIOD = {"from_on": "2026-01-01", "until_on": "2026-02-28"}
+NEEDED = {"/v1/census/statement": PERIOD, "/v1/census/movements": PERIOD}
+"""What has to be said with a path besides ids, whatever else is asked."""
 REQUESTS = {
     "get_me": Request("GET", "/v1/me"),
     "get_organisation": Request("GET", "/v1/organisation"),
@@ -55,14 +66,82 @@ REQUESTS = {
     "get_staff_member": Request("GET", "/v1/staff/{staff}"),
     "register_staff_member": Request("POST", "/v1/staff", {"name": "B. Keeper", "role": "keeper", "site_id": "{site}"}),
     "change_staff_member": Request("PATCH", "/v1/staff/{staff}", {"note": "n"}),
+    "list_competences": Request("GET", "/v1/staff/{staff}/competences"),
+    "get_competence": Request("GET", "/v1/staff/{staff}/competences/{competence}"),
+    "record_competence": Request("POST", "/v1/staff/{staff}/competences", {"title": "First aid", "from_on": "2026-02-10"}),
+    "change_competence": Request("PATCH", "/v1/staff/{staff}/competences/{competence}", {"note": "n"}),
     "list_taxa": Request("GET", "/v1/taxa"),
     "get_taxon": Request("GET", "/v1/taxa/{taxon}"),
     "register_taxon": Request("POST", "/v1/taxa", {"scientific_name": "Rana", "rank": "genus"}),
     "change_taxon": Request("PATCH", "/v1/taxa/{taxon}", {"common_name": "toad"}),
+    "list_concept_members": Request("GET", f"{TAXON}/members"),
+    "get_concept_member": Request("GET", f"{TAXON}/members/{{concept_member}}"),
+    "record_concept_member": Request("POST", f"{TAXON}/members", {"member_id": "{third_taxon}", "source": "a list"}),
+    "change_concept_member": Request("PATCH", f"{TAXON}/members/{{concept_member}}", {"note": "n"}),
+    "list_husbandry_targets": Request("GET", f"{TAXON}/targets"),
+    "get_husbandry_target": Request("GET", f"{TAXON}/targets/{{target}}"),
+    "record_husbandry_target": Request("POST", f"{TAXON}/targets", {"life_stage": "larva", "from_on": "2026-02-10", "source": "a guide"}),
+    "change_husbandry_target": Request("PATCH", f"{TAXON}/targets/{{target}}", {"note": "n"}),
+    "list_separations": Request("GET", f"{TAXON}/separations"),
+    "get_separation": Request("GET", f"{TAXON}/separations/{{separation}}"),
+    "record_separation": Request(
+        "POST",
+        f"{TAXON}/separations",
+        {"other_taxon_id": "{third_taxon}", "from_on": "2026-02-10", "reason": "fights", "source": "own rule"},
+    ),
+    "change_separation": Request("PATCH", f"{TAXON}/separations/{{separation}}", {"note": "n"}),
+    "list_containments": Request("GET", "/v1/containments"),
+    "get_containment": Request("GET", "/v1/containments/{containment}"),
+    "register_containment": Request(
+        "POST", "/v1/containments", {"hazard": "can_injure", "from_on": "2026-02-10", "least_closure": "latched", "source": "own rule"}
+    ),
+    "change_containment": Request("PATCH", "/v1/containments/{containment}", {"note": "n"}),
+    "get_fitness": Request("GET", "/v1/animals/{animal}/fitness", query={"enclosure_id": "{enclosure}"}),
     "list_animals": Request("GET", "/v1/animals"),
     "get_animal": Request("GET", "/v1/animals/{animal}"),
     "register_animal": Request("POST", "/v1/animals", {"taxon_id": "{taxon}", "tag": "A-2 {site}", "enclosure_id": "{enclosure}"}),
     "change_animal": Request("PATCH", "/v1/animals/{animal}", {"note": "n"}),
+    "split_animal": Request("POST", "/v1/animals/{group}/split", {"happened_on": "2026-02-10", "tag": "A-3 {site}"}),
+    "merge_animal": Request("POST", "/v1/animals/{joiner}/merge", {"happened_on": "2026-02-10", "into_id": "{group}"}),
+    "list_placements": Request("GET", "/v1/animals/{animal}/placements"),
+    "get_placement": Request("GET", "/v1/animals/{animal}/placements/{placement}"),
+    "change_placement": Request("PATCH", "/v1/animals/{animal}/placements/{placement}", {"note": "n"}),
+    "record_placement": Request("POST", "/v1/animals/{animal}/placements", {"enclosure_id": "{other_enclosure}", "from_on": "2026-02-10"}),
+    "list_animal_events": Request("GET", "/v1/animals/{animal}/events"),
+    "get_animal_event": Request("GET", "/v1/animals/{animal}/events/{event}"),
+    "record_animal_event": Request(
+        "POST", "/v1/animals/{animal}/events", {"kind": "staged", "life_stage": "adult", "happened_on": "2026-02-10"}
+    ),
+    "list_animal_states": Request("GET", "/v1/animals/{animal}/states"),
+    "get_animal_history": Request("GET", "/v1/animals/{animal}/history"),
+    "list_marks": Request("GET", "/v1/animals/{animal}/marks"),
+    "list_all_marks": Request("GET", "/v1/marks"),
+    "get_mark": Request("GET", "/v1/animals/{animal}/marks/{mark}"),
+    "change_mark": Request("PATCH", "/v1/animals/{animal}/marks/{mark}", {"note": "n"}),
+    "record_mark": Request("POST", "/v1/animals/{animal}/marks", NOTCH),
+    "list_measurements": Request("GET", "/v1/animals/{animal}/measurements"),
+    "get_measurement": Request("GET", "/v1/animals/{animal}/measurements/{measurement}"),
+    "change_measurement": Request("PATCH", "/v1/animals/{animal}/measurements/{measurement}", {"note": "n"}),
+    "record_measurement": Request(
+        "POST", "/v1/animals/{animal}/measurements", {"kind": "mass", "mass_g": 120, "measured_on": "2026-02-10"}
+    ),
+    "list_parents": Request("GET", "/v1/animals/{animal}/parents"),
+    "list_offspring": Request("GET", "/v1/animals/{animal}/offspring"),
+    "get_parent": Request("GET", "/v1/animals/{animal}/parents/{parentage}"),
+    "change_parent": Request("PATCH", "/v1/animals/{animal}/parents/{parentage}", {"note": "n"}),
+    "record_parent": Request("POST", "/v1/animals/{animal}/parents", {"role": "dam", "parent_id": "{mother}", "certainty": "possible"}),
+    "list_holdings": Request("GET", "/v1/animals/{animal}/holdings"),
+    "get_holding": Request("GET", "/v1/animals/{animal}/holdings/{holding}"),
+    "change_holding": Request("PATCH", "/v1/animals/{animal}/holdings/{holding}", {"note": "n"}),
+    "record_holding": Request("POST", "/v1/animals/{animal}/holdings", {"kind": "owned", "from_on": "2026-02-10"}),
+    "list_call_names": Request("GET", "/v1/animals/{loner}/names"),
+    "get_call_name": Request("GET", "/v1/animals/{loner}/names/{call_name}"),
+    "change_call_name": Request("PATCH", "/v1/animals/{loner}/names/{call_name}", {"note": "n"}),
+    "record_call_name": Request("POST", "/v1/animals/{loner}/names", {"name": "Sedge", "from_on": "2026-02-10"}),
+    "get_census": Request("GET", "/v1/census"),
+    "get_stock_statement": Request("GET", "/v1/census/statement", query=PERIOD),
+    "list_stock_movements": Request("GET", "/v1/census/movements", query=PERIOD),
+    "list_specimens": Request("GET", "/v1/census/specimens"),
     "list_equipment_models": Request("GET", "/v1/equipment-models"),
     "get_equipment_model": Request("GET", "/v1/equipment-models/{model}"),
     "register_equipment_model": Request("POST", "/v1/equipment-models", {"name": "Probe", "kind": "ph-probe"}),
@@ -94,6 +173,14 @@ REQUESTS = {
     "get_import": Request("GET", "/v1/imports/{import}"),
     "get_import_template": Request("GET", "/v1/imports/templates/sites"),
     "import_file": Request("POST", "/v1/imports"),
+    "list_documents": Request("GET", "/v1/documents"),
+    "get_document": Request("GET", DOCUMENT),
+    "get_document_file": Request("GET", f"{DOCUMENT}/file"),
+    "list_attachments": Request("GET", f"{DOCUMENT}/attachments"),
+    "get_attachment": Request("GET", f"{DOCUMENT}/attachments/{{attachment}}"),
+    "register_document": Request("POST", "/v1/documents", {"title": "A paper", "subject": "animal", "subject_id": "{animal}"}),
+    "change_document": Request("PATCH", DOCUMENT, {"note": "n"}),
+    "record_attachment": Request("POST", f"{DOCUMENT}/attachments", {"subject": "animal", "subject_id": "{animal}"}),
     "list_approvals": Request("GET", "/v1/approvals"),
     "ask_for_approval": Request("POST", "/v1/approvals", {"action": "erase_staff", "subject_id": "{staff}", "why": "left"}),
     "give_approval": Request("POST", "/v1/approvals/{approval}/give", {}),
@@ -119,12 +206,21 @@ REQUESTS = {
     "list_sessions": Request("GET", "/v1/sessions"),
     "end_session": Request("POST", "/v1/sessions/{session}/end", {}),
     "set_password": Request("POST", "/v1/accounts/{account}/password", {"current_password": "x", "password": "y"}),
+    "end_attachment": Request("POST", f"{DOCUMENT}/attachments/{{attachment}}/end", END),
+    "end_document": Request("POST", f"{DOCUMENT}/end", END),
     "end_hour_reading": Request("POST", f"{ITEM}/hour-readings/{{hours}}/end", END),
     "end_output_reading": Request("POST", f"{ITEM}/output-readings/{{output}}/end", END),
     "end_check": Request("POST", f"{ITEM}/checks/{{check}}/end", END),
     "replace_equipment": Request("POST", f"{ITEM}/replacement", {"installed_on": "2026-02-20", "reason": "worn"}),
     "end_equipment": Request("POST", f"{ITEM}/end", END),
     "end_spare": Request("POST", "/v1/spares/{spare}/end", END),
+    "end_placement": Request("POST", "/v1/animals/{animal}/placements/{placement}/end", END),
+    "end_animal_event": Request("POST", "/v1/animals/{animal}/events/{event}/end", END),
+    "end_mark": Request("POST", "/v1/animals/{animal}/marks/{mark}/end", END),
+    "end_measurement": Request("POST", "/v1/animals/{animal}/measurements/{measurement}/end", END),
+    "end_parent": Request("POST", "/v1/animals/{animal}/parents/{parentage}/end", END),
+    "end_holding": Request("POST", "/v1/animals/{animal}/holdings/{holding}/end", END),
+    "end_call_name": Request("POST", "/v1/animals/{loner}/names/{call_name}/end", END),
     "end_animal": Request("POST", "/v1/animals/{animal}/end", END),
     "end_enclosure": Request("POST", "/v1/enclosures/{enclosure}/end", END),
     "end_life_support_system": Request("POST", "/v1/life-support-systems/{system}/end", END),
@@ -135,8 +231,13 @@ REQUESTS = {
     "end_key": Request("POST", "/v1/keys/{key}/end", END),
     "end_hold": Request("POST", "/v1/holds/{hold}/end", END),
     "end_retention_rule": Request("POST", "/v1/retention-rules/{rule}/end", END),
+    "end_competence": Request("POST", "/v1/staff/{staff}/competences/{competence}/end", END),
     "end_staff_member": Request("POST", "/v1/staff/{staff}/end", END),
     "erase_staff": Request("POST", "/v1/staff/{staff}/erase", {"reason": "asked to be forgotten"}),
+    "end_concept_member": Request("POST", f"{TAXON}/members/{{concept_member}}/end", END),
+    "end_husbandry_target": Request("POST", f"{TAXON}/targets/{{target}}/end", END),
+    "end_separation": Request("POST", f"{TAXON}/separations/{{separation}}/end", END),
+    "end_containment": Request("POST", "/v1/containments/{containment}/end", END),
     "end_taxon": Request("POST", "/v1/taxa/{taxon}/end", END),
     "end_equipment_model": Request("POST", "/v1/equipment-models/{model}/end", END),
     "end_site": Request("POST", "/v1/sites/{site}/end", END),

@@ -16,7 +16,7 @@ from tests.permissions.world import BOUND_TO_A_SITE, UNKNOWN
 MATRIX = permissions().matrix
 EVERYBODYS = {name for name, row in MATRIX.actions.items() if row.signed_in}
 OF_ONESELF = {name for name in EVERYBODYS if MATRIX.actions[name].people_only}
-SHARED = ("model", "taxon", "import", "hold", "rule")
+SHARED = ("model", "taxon", "containment", "import", "hold", "rule")
 ONES = {name: request for name, request in REQUESTS.items() if "{" in request.path}
 OF_TWO = {name for name, row in MATRIX.actions.items() if row.two_person}
 WITHOUT_A_PLACE = {"give_approval", "ask_for_approval", *OF_ONESELF, *OF_TWO}
@@ -157,7 +157,7 @@ def test_pages_of_a_bound_list_go_on_within_the_site(world):
         page = bound.get(path).json()
         tags += [animal["tag"] for animal in page["items"]]
         path = f"/v1/animals?limit=2&cursor={page['next']}" if page["next"] else None
-    assert len(tags) == 4
+    assert len(tags) == 4 + 3
     assert all(world.here["site"] in tag or "Reedmere" in tag for tag in tags)
 
 
@@ -180,11 +180,12 @@ def test_the_list_of_what_is_due_stays_at_the_site_as_csv_too(world):
 
 def test_a_record_is_moved_only_between_sites_that_are_reached(world):
     bound = world.key(sites=[world.here["site"]])
-    away, nowhere = {"enclosure_id": world.there["enclosure"]}, {"enclosure_id": None}
+    away, moves = {"enclosure_id": world.there["enclosure"], "from_on": "2026-02-10"}, f"/v1/animals/{world.here['animal']}/placements"
+    item, elsewhere = f"/v1/equipment/{world.here['item']}", {"site_id": world.there["site"], "enclosure_id": None}
 
-    assert refused(bound.patch(f"/v1/animals/{world.here['animal']}", away, If_Match='"1"')) == (403, "other-site")
-    assert refused(bound.patch(f"/v1/animals/{world.here['animal']}", nowhere, If_Match='"1"')) == (403, "other-site")
-    assert world.key().patch(f"/v1/animals/{world.here['animal']}", away, If_Match='"1"').status_code == 200
+    assert refused(bound.post(moves, away)) == (403, "other-site")
+    assert refused(bound.patch(item, elsewhere, If_Match='"1"')) == (403, "other-site")
+    assert world.key().post(moves, away).status_code == 201
 
 
 def test_what_is_the_whole_organisations_is_read_by_a_bound_key_and_written_by_none(world):

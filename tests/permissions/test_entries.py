@@ -10,17 +10,17 @@ import pytest
 
 from api.app import DOORS
 from api.permissions import permissions
-from domain.actions.animals import register_taxon
+from domain.actions.taxa import register_taxon
 from domain.actions.verify import prove
-from domain.records.animals import TaxonRank, TaxonStated
 from domain.records.journal import ENTRIES_AFTER
+from domain.records.taxa import TaxonRank, TaxonStated
 from domain.rules.permissions import Grant, Role
 from tests import makers, people
 from tests.permissions.doors import REQUESTS, Request
 
 MATRIX = permissions().matrix
 REASON = "as agreed by telephone"
-CHANGES = {door.action for door in DOORS if door.writes or door.attends} | {"import_file"}
+CHANGES = {door.action for door in DOORS if door.writes or door.attends} | {"import_file", "register_document"}
 WITHOUT_ENTRY = {"end_session": "a session ends by itself as well, and is no record"}
 ENDED_UNUSED = {"end_site": "site", "end_enclosure": "enclosure", "end_life_support_system": "system", "end_taxon": "taxon"}
 

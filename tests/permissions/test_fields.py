@@ -37,7 +37,7 @@ CASES = [
     (Role.TECHNICIAN, "equipment-models/{model}", {"lead_days": 9}, []),
     (Role.TECHNICIAN, "equipment-models/{model}", {"life_months": 240, "cautions": []}, ["/life_months", "/cautions"]),
     (Role.CURATOR, "equipment-models/{model}", {"life_months": 24, "cautions": ["wet-hands"]}, []),
-    (Role.KEEPER, "animals/{animal}", {"name": "Mossy", "count": 1, "enclosure_id": "{enclosure}"}, []),
+    (Role.KEEPER, "animals/{animal}", {"note": "shy", "locality": "Low Mire", "hatched_on": "2020-05-01"}, []),
     (Role.KEEPER, "animals/{animal}", {"taxon_id": "{taxon}", "tag": "A-9", "grouping": "group"}, ["/taxon_id", "/tag", "/grouping"]),
     (Role.VETERINARIAN, "animals/{animal}", {"tag": "A-9"}, []),
     (Role.CURATOR, "staff/{staff}", {"role": "technician"}, []),

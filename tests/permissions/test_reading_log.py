@@ -26,6 +26,8 @@ MATRIX = permissions().matrix
 LOGGED = {
     "list_staff",
     "get_staff_member",
+    "list_competences",
+    "get_competence",
     "list_accounts",
     "get_account",
     "list_identities",
@@ -34,7 +36,15 @@ LOGGED = {
     "get_key",
     "get_report_file",
 }
-NAMED = {"get_staff_member": "staff", "get_account": "account", "list_identities": "account", "list_grants": "staff", "get_key": "key"}
+NAMED = {
+    "get_staff_member": "staff",
+    "list_competences": "staff",
+    "get_competence": "competence",
+    "get_account": "account",
+    "list_identities": "account",
+    "list_grants": "staff",
+    "get_key": "key",
+}
 _log = table_of(ReadingLog)
 READINGS = Statement(sa.select(_log).where(_log.c.organisation_id == sa.bindparam("organisation_id")).order_by(_log.c.id))
 
@@ -55,7 +65,13 @@ def with_a_paper(world):
 
 def test_the_matrix_marks_what_is_sensitive_and_nothing_else():
     assert {action for action, row in MATRIX.actions.items() if row.logged} == LOGGED
-    assert {action for action, row in MATRIX.actions.items() if row.files_logged} == {"list_replacements"}
+    assert {action for action, row in MATRIX.actions.items() if row.files_logged} == {
+        "list_replacements",
+        "get_document_file",
+        "get_census",
+        "get_stock_statement",
+        "list_specimens",
+    }
 
 
 def test_the_marked_doors_leave_a_row_and_the_others_do_not(world):
@@ -73,6 +89,7 @@ def test_the_marked_doors_leave_a_row_and_the_others_do_not(world):
 
     expected = {action: [(action, names.get(NAMED.get(action, "")))] if action in LOGGED else [] for action in logged}
     expected["get_report_file"] = [("get_report_file", names["report"])]
+    expected["get_document_file"] = [("get_document_file", names["document"])]
     assert logged == expected
     assert set(logged) >= LOGGED
     assert len(logged) > 30
@@ -94,14 +111,23 @@ def test_a_row_says_who_by_what_for_whom_when_and_in_which_request(world):
     ]
 
 
-def test_a_list_that_leaves_as_a_file_is_logged_and_in_json_it_is_not(world):
+@pytest.mark.parametrize(
+    ("path", "as_csv", "action"),
+    [
+        ("/v1/replacements?due_by=2030-01-01", "format=csv", "list_replacements"),
+        ("/v1/census?as_of=2026-03-01", "form=csv", "get_census"),
+        ("/v1/census/statement?from_on=2026-01-01&until_on=2026-02-28", "form=csv", "get_stock_statement"),
+        ("/v1/census/specimens?as_of=2026-03-01", "form=csv", "list_specimens"),
+    ],
+)
+def test_a_list_that_leaves_as_a_file_is_logged_and_in_json_it_is_not(world, path, as_csv, action):
     reader = world.key()
 
-    assert reader.get("/v1/replacements?due_by=2030-01-01").status_code == 200
+    assert reader.get(path).status_code == 200
     assert readings(world) == []
-    assert reader.get("/v1/replacements?due_by=2030-01-01&format=csv").status_code == 200
+    assert reader.get(f"{path}&{as_csv}").status_code == 200
 
-    assert [one.action for one in readings(world)] == ["list_replacements"]
+    assert [one.action for one in readings(world)] == [action]
 
 
 def test_a_question_whether_it_has_changed_and_one_without_a_body_are_readings_too(world):

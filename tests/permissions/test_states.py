@@ -20,7 +20,10 @@ def test_what_has_ended_is_not_changed(world):
     names = world.there
     ends = [name for name in REQUESTS if name.startswith("end_") and name not in {"end_site", "end_session", "end_hold"}]
     of_item = ["end_hour_reading", "end_output_reading", "end_check", "end_equipment"]
-    order = [*of_item, "end_spare", "end_animal", "end_enclosure", "end_life_support_system", *ends]
+    of_animal = ["end_mark", "end_measurement", "end_parent", "end_holding", "end_call_name", "end_placement", "end_animal_event"]
+    order = [*of_item, *of_animal, "end_spare", "end_animal", "end_enclosure", "end_life_support_system", *ends]
+    for other in ("group", "joiner", "loner"):
+        assert administrator.post(f"/v1/animals/{names[other]}/end", {"reason": "sold"}).status_code == 200
     for name in dict.fromkeys(order):
         answer = REQUESTS[name].sent_by(administrator, names)
         assert (name, answer.status_code) in {(name, 200), ("end_taxon", 409)}, answer.text
@@ -28,7 +31,9 @@ def test_what_has_ended_is_not_changed(world):
     REQUESTS["give_approval"].sent_by(world.person(Grant(Role.REGISTRAR)), {"approval": asked.json()["id"]})
     assert REQUESTS["end_hold"].sent_by(administrator, names).status_code == 200
     for one in (world.here, names):
-        REQUESTS["end_animal"].sent_by(program, one)
+        for animal in ("animal", "group", "joiner", "loner"):
+            program.post(f"/v1/animals/{one[animal]}/end", {"reason": "sold"})
+    assert program.post(f"/v1/enclosures/{names['other_enclosure']}/end", {"reason": "sold"}).status_code == 200
     assert REQUESTS["end_taxon"].sent_by(program, names).status_code == 200
     assert REQUESTS["end_site"].sent_by(program, names).status_code == 200
 

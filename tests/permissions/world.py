@@ -11,32 +11,47 @@ from uuid import UUID
 
 from api.signin import key_text, new_key_parts, session_text
 from domain.actions.accounts import Code, register_account, register_grant, register_identity
-from domain.actions.animals import register_animal, register_taxon
+from domain.actions.animals import register_animal
 from domain.actions.approvals import ActOfTwo, ask_for_approval
+from domain.actions.holdings import record_call_name, record_holding
 from domain.actions.imports import ImportFileFacts
 from domain.actions.imports.runs import ask_for_import
+from domain.actions.kinship import record_parent
+from domain.actions.lives import PLACEMENTS_OF
+from domain.actions.marks import record_mark
+from domain.actions.measurements import record_measurement
 from domain.actions.organisations import create_key
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.recording import recorded
 from domain.actions.retention import register_legal_hold, register_retention_rule
 from domain.actions.sessions import START
 from domain.actions.staff import register_staff
+from domain.actions.taxa import register_taxon
 from domain.records.accounts import Account, AccountIdentityStated, AccountStated, RoleGrant, RoleGrantStated, SignInSession
-from domain.records.animals import AnimalStated, TaxonRank, TaxonStated
+from domain.records.animals import Animal, AnimalStated, Placement
 from domain.records.approvals import ApprovalStated
 from domain.records.base import Record, row_of
+from domain.records.enclosures import Enclosure
 from domain.records.engine import Store
 from domain.records.equipment import CheckResult, EquipmentCheckStated, HourReadingStated, OutputReadingStated
+from domain.records.holdings import CallNameStated, HoldingKind, HoldingStated
 from domain.records.journal import HEAD
+from domain.records.kinship import ParentRole, ParentStated
+from domain.records.marks import MarkEntered, MarkKind
+from domain.records.measurements import MeasurementEntered
 from domain.records.nights import ImportKind, Report, ReportKind, WorkState
 from domain.records.organisations import ApiKeyStated
 from domain.records.retention import LegalHoldStated, RetentionRuleStated
 from domain.records.sites import Site
 from domain.records.staff import Staff, StaffStated
+from domain.records.taxa import Taxon, TaxonRank, TaxonStated
 from domain.records.unit import Unit
+from domain.rules.lives import Grouping
+from domain.rules.measures import MeasureKind
 from domain.rules.permissions import EVERYWHERE, Grant, Role, Scope
 from domain.rules.service_life import CheckKind
 from tests import makers
+from tests.pictures import PDF
 
 ON = date(2026, 2, 1)
 UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"
@@ -45,7 +60,21 @@ BOUND_TO_A_SITE = (
     "system",
     "enclosure",
     "staff",
+    "competence",
+    "other_enclosure",
     "animal",
+    "group",
+    "joiner",
+    "loner",
+    "placement",
+    "event",
+    "mark",
+    "measurement",
+    "parentage",
+    "holding",
+    "call_name",
+    "document",
+    "attachment",
     "item",
     "hours",
     "output",
@@ -130,18 +159,43 @@ def populated(store: Store, caller: Callable[[str | None], Any]) -> World:
     with store.transaction(makers.origin(organisation_id=makers.OTHER_ORGANISATION)) as unit:
         shared = _shared(unit)
         world.theirs = {**shared, **_at_a_site(unit, shared, name="Far Pools")}
+    for names, organisation_id in ((world.here, None), (world.there, None), (world.theirs, makers.OTHER_ORGANISATION)):
+        names.update(_document(world.key(organisation_id=organisation_id), names))
     return world
+
+
+def _document(client: Any, names: dict[str, str]) -> dict[str, str]:
+    """Put a document on record with its file, attached to an enclosure."""
+    facts = {"title": "A paper", "subject": "enclosure", "subject_id": names["enclosure"]}
+    made = client.request("POST", "/v1/documents", files={"file": ("paper.pdf", PDF)}, data=facts)
+    assert made.status_code == 201, made.text
+    [attachment] = client.get(f"/v1/documents/{made.json()['id']}/attachments").json()["items"]
+    return {"document": made.json()["id"], "attachment": attachment["id"]}
 
 
 def _shared(unit: Unit) -> dict[str, str]:
     model = makers.model(unit, output_unit="UVI", life_months=12)
     taxon = register_taxon(unit, TaxonStated(scientific_name="Bombina fictiva", rank=TaxonRank.SPECIES))
+    mothers = register_taxon(unit, TaxonStated(scientific_name="Bombina mater", rank=TaxonRank.SPECIES))
+    mother = register_animal(unit, AnimalStated(taxon_id=mothers.id, tag="A-0", acquired_on=ON))
     options = {"dry_run": True, "skip_invalid": False, "create_enclosures": False, "mapping": None, "asked_by": "test"}
     asked = ask_for_import(unit, b"name\n", kind=ImportKind.SITES, file=ImportFileFacts("sites.csv", "0" * 64), options=options)
     unit.change(asked, {"state": WorkState.FAILED, "error": "This file has no rows."}, action="fail_import")
     rule = register_retention_rule(unit, RetentionRuleStated(kind="animal", keep_months=120, source="own rule"))
     hold = register_legal_hold(unit, LegalHoldStated(kind="staff", why="an inquiry"))
-    return {noun: str(one.id) for noun, one in {"model": model, "taxon": taxon, "import": asked, "rule": rule, "hold": hold}.items()}
+    made = {"model": model, "taxon": taxon, "mother": mother, "import": asked, "rule": rule, "hold": hold} | _of_taxon(unit, taxon)
+    return {noun: str(one.id) for noun, one in made.items()}
+
+
+def _of_taxon(unit: Unit, taxon: Taxon) -> dict[str, Record]:
+    other, third = (makers.taxon(unit, name) for name in ("Bufo alter", "Bufo tertius"))
+    return {
+        "third_taxon": third,
+        "concept_member": makers.concept_member(unit, taxon, other),
+        "target": makers.target(unit, taxon),
+        "separation": makers.separation(unit, taxon, other),
+        "containment": makers.containment(unit),
+    }
 
 
 def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, str]:
@@ -156,13 +210,15 @@ def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, st
         "item": item,
         "spare": makers.spare(unit, _Model(UUID(shared["model"])), site),
         "staff": register_staff(unit, StaffStated(name=f"Keeper of {name}", role=Role.KEEPER, site_id=site.id)),
-        "animal": register_animal(unit, AnimalStated(taxon_id=UUID(shared["taxon"]), tag=f"A-1 {name}", enclosure_id=enclosure.id)),
+        "animal": _animal(unit, shared, enclosure, name=name),
         "hours": record_hours(unit, item.id, HourReadingStated(read_on=ON, counter_h=100.0)),
         "output": record_output(unit, item.id, OutputReadingStated(measured_on=ON, value=4.0)),
         "check": record_check(unit, item.id, EquipmentCheckStated(kind=CheckKind.ELECTRICAL, done_on=ON, result=CheckResult.PASSED)),
         "report": _report(unit, site),
     }
-    made |= _signing_in(unit, site, made["staff"])
+    made |= _others(unit, shared, site, enclosure)
+    made |= _of_animal(unit, made["animal"]) | _signing_in(unit, site, made["staff"])
+    made["competence"] = makers.competence(unit, made["staff"])
     ids = {noun: str(record.id) for noun, record in made.items()}
     asked = ask_for_approval(
         unit,
@@ -170,6 +226,36 @@ def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, st
         act_named=lambda _: ActOfTwo(Staff, EVERYWHERE),
     )
     return {**ids, "approval": str(asked.id), "session": UNKNOWN}
+
+
+def _animal(unit: Unit, shared: dict[str, str], enclosure: Enclosure, *, name: str) -> Animal:
+    stated = AnimalStated(taxon_id=UUID(shared["taxon"]), tag=f"A-1 {name}", enclosure_id=enclosure.id, acquired_on=ON)
+    return register_animal(unit, stated)
+
+
+def _others(unit: Unit, shared: dict[str, str], site: Site, enclosure: Enclosure) -> dict[str, Record]:
+    """Return a group, one animal that may join it, another that may be moved, and where to."""
+    here = {"taxon_id": UUID(shared["taxon"]), "enclosure_id": enclosure.id, "acquired_on": ON}
+    group = AnimalStated(tag=f"G-1 {site.name}", grouping=Grouping.GROUP, count=9, **here)
+    loner = register_animal(unit, AnimalStated(tag=f"A-9 {site.name}", **here))
+    return {
+        "other_enclosure": makers.enclosure(unit, site, name="Hall A 02"),
+        "group": register_animal(unit, group),
+        "loner": loner,
+        "joiner": register_animal(unit, AnimalStated(tag=f"A-8 {site.name}", **here)),
+        "call_name": record_call_name(unit, loner.id, CallNameStated(name="Reed", from_on=ON)),
+    }
+
+
+def _of_animal(unit: Unit, animal: Animal) -> dict[str, Record]:
+    return {
+        "placement": unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)[0],
+        "event": makers.event(unit, animal, "sexed", ON.isoformat(), sex="unknown").event,
+        "mark": record_mark(unit, animal.id, MarkEntered(kind=MarkKind.PHOTOGRAPH, view="plastron", from_on=ON)),
+        "measurement": record_measurement(unit, animal.id, MeasurementEntered(kind=MeasureKind.MASS, mass_g=100.0, measured_on=ON)),
+        "parentage": record_parent(unit, animal.id, ParentStated(role=ParentRole.SIRE, elsewhere="a wild one")),
+        "holding": record_holding(unit, animal.id, HoldingStated(kind=HoldingKind.LOAN_IN, party="Far Pools", from_on=ON)),
+    }
 
 
 def _signing_in(unit: Unit, site: Site, member: Staff) -> dict[str, Record]:

@@ -14,9 +14,8 @@ import psycopg
 import pytest
 import sqlalchemy as sa
 
-from domain.actions.animals import register_taxon
+from domain.actions.taxa import register_taxon
 from domain.errors import Conflict, StorageBusy
-from domain.records.animals import TaxonRank, TaxonStated
 from domain.records.base import Record, all_records, row_of, table_of
 from domain.records.enclosures import Enclosure
 from domain.records.engine import TRIES, SqliteStore, Store, open_store, run_unit, safe_sqlite
@@ -25,6 +24,7 @@ from domain.records.journal import JournalEntry, JournalHead
 from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.tables import metadata
+from domain.records.taxa import TaxonRank, TaxonStated
 from domain.records.unit import Overtaken, Unit
 from tests import makers
 from tests.postgres_server import dsn, url_for

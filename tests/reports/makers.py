@@ -1,4 +1,4 @@
-"""The smallest valid sheet, and how a printed paper is read back."""
+"""The smallest valid sheets, and how a printed paper is read back."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,8 +8,27 @@ from io import BytesIO
 
 import pdfplumber
 
+from domain.rules.fitness import Hazard
+from domain.rules.lives import EventKind, Grouping, LifeStage, Sex, Status
+from domain.rules.measures import MeasureKind
+from domain.rules.stock import COLUMNS, Account
+from reports.animal_record import (
+    AnimalRecordSheet,
+    DocumentLine,
+    EventLine,
+    HoldingLine,
+    MarkLine,
+    MeasurementLine,
+    NameLine,
+    OffspringLine,
+    ParentLine,
+    PlacementLine,
+    StateLine,
+)
 from reports.due_list import DueRow, DueSheet, OrderLine
+from reports.labels import EnclosureLabel, LabelSheet, LabelTaxon
 from reports.page import FOOTER, HEADER, TOP
+from reports.stock_statement import MovementEntry, MovementLine, StockLine, StockStatementSheet
 
 TODAY = date(2026, 11, 24)
 
@@ -122,3 +141,308 @@ def squeezed(text: str) -> str:
 def in_body(letter: dict, *, height: float) -> bool:
     """Whether a character stands between header and footer, below the line that says what is continued."""
     return letter["top"] > TOP + HEADER + 16 and letter["bottom"] < height - FOOTER
+
+
+def name_line(**stated) -> NameLine:
+    return NameLine(**{"name": "Minna", "from_on": date(2021, 7, 1), "until_on": None, "note": ""} | stated)
+
+
+def mark_line(**stated) -> MarkLine:
+    return MarkLine(
+        **{
+            "kind": "transponder",
+            "code": "900 012 345 678 901",
+            "scheme": None,
+            "body_site": None,
+            "from_on": date(2021, 7, 1),
+            "until_on": None,
+            "until_reason": None,
+            "is_primary": True,
+            "reading": None,
+            "reader": None,
+            "applied_by": None,
+            "view": None,
+            "scale_mm": None,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def state_line(**stated) -> StateLine:
+    return StateLine(
+        **{
+            "from_on": date(2021, 7, 1),
+            "until_on": None,
+            "status": Status.PRESENT,
+            "sex": Sex.UNKNOWN,
+            "life_stage": LifeStage.UNKNOWN,
+        }
+        | stated
+    )
+
+
+def placement_line(**stated) -> PlacementLine:
+    return PlacementLine(
+        **{
+            "from_on": date(2021, 7, 1),
+            "until_on": None,
+            "enclosure": "T-14",
+            "site": "North Campus",
+            "override_reason": None,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def measurement_line(**stated) -> MeasurementLine:
+    return MeasurementLine(
+        **{
+            "kind": MeasureKind.MASS,
+            "measured_on": date(2022, 3, 1),
+            "mass_g": 412.5,
+            "length_mm": None,
+            "method": None,
+            "by": None,
+            "of_number": None,
+            "surprising": False,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def parent_line(**stated) -> ParentLine:
+    return ParentLine(
+        **{
+            "role": "dam",
+            "tag": "A-0007",
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "elsewhere": None,
+            "certainty": "certain",
+            "known_by": None,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def offspring_line(**stated) -> OffspringLine:
+    return OffspringLine(
+        **{
+            "tag": "A-0300",
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "role": "dam",
+            "certainty": "certain",
+            "hatched_on": None,
+            "hatched_precision": "day",
+            "count": 1,
+            "status": Status.PRESENT,
+        }
+        | stated
+    )
+
+
+def holding_line(**stated) -> HoldingLine:
+    return HoldingLine(
+        **{
+            "kind": "owned",
+            "from_on": date(2021, 7, 1),
+            "until_on": None,
+            "party": None,
+            "terms": "",
+            "due_back_on": None,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def event_line(**stated) -> EventLine:
+    return EventLine(
+        **{
+            "happened_on": date(2021, 7, 1),
+            "kind": EventKind.ACQUIRED,
+            "number": 1,
+            "change": 1,
+            "sex": None,
+            "life_stage": None,
+            "basis": None,
+            "party": None,
+            "cause": None,
+            "reference": None,
+            "other_tag": None,
+            "override_reason": None,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def document_line(**stated) -> DocumentLine:
+    return DocumentLine(
+        **{
+            "title": "Breeder's certificate",
+            "dated_on": None,
+            "reference": None,
+            "role": None,
+            "media_type": "application/pdf",
+            "sha256": "0123456789abcdef" * 4,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def animal_record(**stated) -> AnimalRecordSheet:
+    """The record of an animal of which nothing is known but its tag and taxon."""
+    return AnimalRecordSheet(
+        **{
+            "paper_id": "AR-1",
+            "organisation": "Example Animal Trust",
+            "zone": "Pacific/Auckland",
+            "today": TODAY,
+            "data_as_of": datetime(2026, 11, 23, 12, 30, tzinfo=UTC),
+            "generated_at": datetime(2026, 11, 23, 13, 0, tzinfo=UTC),
+            "animal_id": "0190-1",
+            "tag": "A-0017",
+            "name": None,
+            "scientific_name": "Testudo hermanni",
+            "name_authorship": None,
+            "rank": "species",
+            "common_name": None,
+            "name_as_printed": None,
+            "hazard": Hazard.HARMLESS,
+            "grouping": Grouping.INDIVIDUAL,
+            "count": 1,
+            "estimated": False,
+            "hatched_on": None,
+            "hatched_precision": "day",
+            "origin": None,
+            "locality": None,
+            "note": "",
+            "names": (),
+            "marks": (),
+            "states": (),
+            "placements": (),
+            "measurements": (),
+            "parents": (),
+            "offspring": (),
+            "holdings": (),
+            "events": (),
+            "documents": (),
+            "withdrawn": 0,
+            "corrected": 0,
+        }
+        | stated
+    )
+
+
+def label_taxon(**stated) -> LabelTaxon:
+    return LabelTaxon(
+        **{
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "males": 1,
+            "females": 1,
+            "unsexed": 0,
+            "in_groups": 0,
+            "estimated": False,
+            "hazard": Hazard.HARMLESS,
+            "targets": None,
+        }
+        | stated
+    )
+
+
+def enclosure_label(*taxa: LabelTaxon, **stated) -> EnclosureLabel:
+    return EnclosureLabel(
+        **{
+            "code": "T-14",
+            "place": "North House",
+            "life_support_system": None,
+            "taxa": taxa,
+            "uv_lamp": False,
+            "quarantine": False,
+            "short_id": "7KQ4M0",
+            "revision": 3,
+        }
+        | stated
+    )
+
+
+def label_sheet(*labels: EnclosureLabel, **stated) -> LabelSheet:
+    return LabelSheet(
+        **{
+            "paper_id": "LBL-1",
+            "organisation": "Example Animal Trust",
+            "site": "North Campus",
+            "zone": "Pacific/Auckland",
+            "data_as_of": datetime(2026, 11, 23, 12, 30, tzinfo=UTC),
+            "generated_at": datetime(2026, 11, 23, 13, 0, tzinfo=UTC),
+            "link_base": "https://records.example.org/e/",
+            "first_label": 1,
+            "labels": labels,
+        }
+        | stated
+    )
+
+
+def stock_line(**stated) -> StockLine:
+    """Three animals of one kind, to which nothing happened."""
+    numbers = {name: stated.pop(name) for name in COLUMNS if name in stated}
+    return StockLine(
+        **{
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "common_name": None,
+            "sex": Sex.FEMALE,
+            "life_stage": LifeStage.ADULT,
+            "account": Account(**({"opening": 3, "closing": 3} | numbers)),
+        }
+        | stated
+    )
+
+
+def stock_movement(**stated) -> MovementLine:
+    """A birth of one animal."""
+    return MovementLine(
+        **{
+            "number": 1,
+            "on": date(2026, 4, 2),
+            "tag": "A-0017",
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "happening": "event",
+            "event_kind": EventKind.BORN,
+            "animals": 1,
+            "entries": (MovementEntry(sex=Sex.UNKNOWN, life_stage=LifeStage.NEONATE, column="births"),),
+        }
+        | stated
+    )
+
+
+def stock_statement(*lines: StockLine, **stated) -> StockStatementSheet:
+    """The statement of a site for a year."""
+    return StockStatementSheet(
+        **{
+            "paper_id": "ST-1",
+            "organisation": "Example Animal Trust",
+            "site": "Otter House",
+            "address": "",
+            "zone": "Pacific/Auckland",
+            "today": TODAY,
+            "data_as_of": datetime(2026, 11, 23, 12, 30, tzinfo=UTC),
+            "generated_at": datetime(2026, 11, 23, 13, 0, tzinfo=UTC),
+            "from_on": date(2025, 1, 1),
+            "until_on": date(2025, 12, 31),
+            "lines": lines,
+            "movements": (),
+            "movements_in_all": len(stated.get("movements", ())),
+            "estimated": 0,
+        }
+        | stated
+    )

@@ -2,7 +2,8 @@ import re
 
 import pytest
 
-from reports.cautions import ALWAYS_LAST, CATALOGUE, caution, in_order
+from domain.rules.fitness import Hazard
+from reports.cautions import ALWAYS_LAST, CATALOGUE, caution, in_order, of_animals
 from reports.due_list import due_list_pdf
 from tests.reports.makers import due_row, due_sheet, squeezed, text_of
 
@@ -59,3 +60,17 @@ def test_a_box_longer_than_a_page_goes_on_and_its_last_sentence_is_not_alone():
     assert len(boxes) > 2
     assert all("ask before you start" in box for box in boxes)
     assert text.count(ALWAYS_LAST) == 1
+
+
+@pytest.mark.parametrize("hazard", [*Hazard, None])
+def test_every_hazard_class_has_cautions_of_the_catalogue_and_germs_always_last(hazard):
+    ids = of_animals([hazard, hazard])
+
+    assert set(ids) <= set(CATALOGUE)
+    assert len(set(ids)) == len(ids)
+    assert ids[-1] == "zoonosis"
+    assert (len(ids) > 1) is (hazard is not Hazard.HARMLESS)
+
+
+def test_without_animals_germs_are_the_only_caution():
+    assert of_animals([]) == ("zoonosis",)

@@ -9,7 +9,8 @@ import re
 import subprocess
 import sys
 import unicodedata
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Sequence
 from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
@@ -18,8 +19,34 @@ import pytest
 from reportlab.lib.styles import getSampleStyleSheet
 from reportlab.platypus import Paragraph, SimpleDocTemplate
 
+from domain.rules.lives import EventKind
+from reports.animal_record import AnimalRecordSheet, animal_record_pdf
 from reports.due_list import due_list_pdf
-from tests.reports.makers import due_row, due_sheet, letters_of, squeezed
+from reports.labels import EnclosureLabel, LabelTaxon, Targets, labels_pdf
+from reports.stock_statement import MovementLine, StockLine, StockStatementSheet, stock_statement_pdf
+from tests.reports.makers import (
+    animal_record,
+    document_line,
+    due_row,
+    due_sheet,
+    enclosure_label,
+    event_line,
+    holding_line,
+    label_sheet,
+    label_taxon,
+    letters_of,
+    mark_line,
+    measurement_line,
+    name_line,
+    offspring_line,
+    parent_line,
+    placement_line,
+    squeezed,
+    stock_line,
+    stock_movement,
+    stock_statement,
+    text_fields,
+)
 
 ROOT = Path(__file__).parents[2]
 TEXTS = 600
@@ -106,23 +133,157 @@ def test_a_paper_that_takes_text_as_markup_is_found_out():
     assert lost(texts, printed_as_markup) == texts[:-1]
 
 
+def marked(number: int, text: str) -> str:
+    """Return a text behind a mark by which it is found again on the paper."""
+    return f"Q{number:04}Q{text}"
+
+
+def lost_of_marked(texts: Sequence[str], pdf: bytes, *, times: int) -> list[str]:
+    """Return the texts that do not stand behind their mark so many times."""
+    parts = re.split(r"Q(\d{4})Q", letters_of(pdf))
+    found = Counter(int(number) for number, printed in zip(parts[1::2], parts[2::2], strict=True) if is_said(texts[int(number)], printed))
+    return [text for number, text in enumerate(texts) if found[number] < times]
+
+
+def test_a_text_that_is_not_as_often_on_the_paper_is_found_out():
+    pdf = animal_record_pdf(animal_record(events=(event_line(cause=marked(0, "one <b>"), note=marked(1, "two")),)))
+
+    assert lost_of_marked(["one <b>", "two"], pdf, times=1) == []
+    assert lost_of_marked(["one <b>", "two"], pdf, times=2) == ["one <b>", "two"]
+    assert lost_of_marked(["one <i>", "two"], pdf, times=1) == ["one <i>"]
+
+
+LINES = {
+    "names": (name_line, {}),
+    "marks": (mark_line, {}),
+    "placements": (placement_line, {}),
+    "measurements": (measurement_line, {}),
+    "parents here": (parent_line, {"elsewhere": None}),
+    "parents elsewhere": (parent_line, {"tag": None, "scientific_name": None}),
+    "offspring": (offspring_line, {}),
+    "holdings": (holding_line, {}),
+    "events": (event_line, {"kind": EventKind.SPLIT_FROM}),
+    "documents": (document_line, {}),
+}
+"""The lists of an animal record, how a line of each is made, and what is left as it is in it."""
+NOT_TYPED = {"rank", "hatched_precision", "sha256"}
+"""Texts of a line that nobody types: they choose how the others are set, or are computed."""
+
+
+@pytest.mark.parametrize("name", LINES)
+def test_every_text_of_every_list_of_an_animal_record_is_extracted_as_it_was_typed(name):
+    make, left = LINES[name]
+    texts = hostile_texts()[::3]
+    typed = [field for field in text_fields(type(make())) if field not in NOT_TYPED | left.keys()]
+    lines = tuple(make(**left | dict.fromkeys(typed, marked(number, text))) for number, text in enumerate(texts))
+
+    pdf = animal_record_pdf(animal_record(**{name.split()[0]: lines}))
+
+    assert len(typed) >= 2
+    assert lost_of_marked(texts, pdf, times=len(typed)) == []
+
+
+ABOUT = ("tag", "name", "scientific_name", "name_authorship", "common_name", "name_as_printed", "origin", "locality", "note")
+
+
+def test_every_text_about_an_animal_is_extracted_as_it_was_typed():
+    for text in hostile_texts()[::12]:
+        typed = {field: marked(number, text) for number, field in enumerate(ABOUT)}
+
+        assert lost_of_marked([text] * len(ABOUT), animal_record_pdf(animal_record(**typed)), times=1) == []
+
+
+def test_every_text_about_an_animal_is_among_them():
+    furniture = {"paper_id", "organisation", "zone"}
+
+    assert set(text_fields(AnimalRecordSheet)) == {*ABOUT} | furniture | {"animal_id", "rank", "hatched_precision"}
+
+
+@pytest.mark.parametrize("field", ["code", "place", "life_support_system", "scientific_name", "water"])
+def test_every_text_of_a_label_is_extracted_as_it_was_typed(field):
+    texts = hostile_texts()[::6]
+
+    pdf = labels_pdf(label_sheet(*(_labelled(field, marked(number, text)) for number, text in enumerate(texts))))
+
+    assert lost_of_marked(texts, pdf, times=1) == []
+
+
+def _labelled(field: str, text: str) -> EnclosureLabel:
+    taxon = label_taxon(
+        **{"scientific_name": text} if field == "scientific_name" else {}, targets=Targets(water=text) if field == "water" else None
+    )
+    return enclosure_label(taxon, **{field: text} if field in text_fields(EnclosureLabel) else {})
+
+
+def test_every_text_of_a_label_is_among_them():
+    assert set(text_fields(EnclosureLabel)) == {"code", "place", "life_support_system", "short_id"}
+    assert set(text_fields(LabelTaxon)) == {"scientific_name", "rank"}
+    assert set(text_fields(Targets)) == {"water"}
+
+
+STATED = ("site", "address")
+
+
+def test_every_text_of_a_stock_statement_is_extracted_as_it_was_typed():
+    texts = hostile_texts()[::3]
+    lines = [stock_line(scientific_name=marked(number, text), common_name=marked(number, text)) for number, text in enumerate(texts)]
+    moves = tuple(stock_movement(tag=marked(number, text), scientific_name=marked(number, text)) for number, text in enumerate(texts))
+
+    assert lost_of_marked(texts, stock_statement_pdf(stock_statement(*lines, movements=moves)), times=4) == []
+    for text in hostile_texts()[::30]:
+        typed = {field: marked(number, text) for number, field in enumerate(STATED)}
+        assert lost_of_marked([text] * len(STATED), stock_statement_pdf(stock_statement(**typed)), times=1) == []
+
+
+def test_every_text_of_a_stock_statement_is_among_them():
+    assert set(text_fields(StockStatementSheet)) == {*STATED, "paper_id", "organisation", "zone"}
+    assert set(text_fields(StockLine)) == {"scientific_name", "rank", "common_name"}
+    assert set(text_fields(MovementLine)) == {"tag", "scientific_name", "rank", "happening"}
+
+
+@pytest.mark.parametrize(
+    "printing",
+    [
+        "stock_statement_pdf(stock_statement(*[stock_line(scientific_name=text) for text in texts]))",
+        "animal_record_pdf(animal_record(events=tuple(event_line(note=text, party=text) for text in texts), tag=texts[0]))",
+        "labels_pdf(label_sheet(*[enclosure_label(label_taxon(scientific_name=text), code=text) for text in texts]))",
+    ],
+)
+def test_records_and_labels_open_the_fonts_and_nothing_else(printing, tmp_path):
+    texts = tmp_path / "texts.json"
+    texts.write_text(json.dumps(hostile_texts()[:200]), encoding="utf-8")
+
+    assert [each for each in _opened_by(printing, texts) if each[0] != "open" or not _may_be_opened(each[1])] == []
+
+
 @pytest.mark.parametrize("planted", ["", "open", "socket"])
 def test_printing_them_opens_the_fonts_and_nothing_else(planted, tmp_path):
     texts = tmp_path / "texts.json"
     texts.write_text(json.dumps(hostile_texts()[:200]), encoding="utf-8")
+    plants = {"open": "open('/etc/hostname').close()", "socket": "__import__('socket').socket().close()", "": "None"}
+    printing = "due_list_pdf(due_sheet(*[due_row(tag=str(number), reason=text) for number, text in enumerate(texts)]))"
+    seen = _opened_by(f"({plants[planted]}, {printing})", texts)
+
+    strange = [(event, what) for event, what in seen if event != "open" or not _may_be_opened(what)]
+    assert bool(strange) == bool(planted), strange
+
+
+def _opened_by(printing: str, texts: Path) -> list[tuple[str, str]]:
+    """Return what a process of its own opens or starts while it prints: the event and what it is about."""
     program = f"""
 import json, sys
+from reports.animal_record import animal_record_pdf
 from reports.due_list import due_list_pdf
-from tests.reports.makers import due_row, due_sheet
+from reports.labels import labels_pdf
+from reports.stock_statement import stock_statement_pdf
+from tests.reports.makers import *
 texts = json.load(open({str(texts)!r}, encoding="utf-8"))
 seen = []
 def heard(event, details):
     if event in ("open", "os.system", "subprocess.Popen", "os.exec", "os.posix_spawn", "ctypes.dlopen") or event.startswith("socket."):
         seen.append((event, str(details[0])))
 sys.addaudithook(heard)
-{"open('/etc/hostname').close()" if "open" in planted else ""}
-{"import socket; socket.socket().close()" if "socket" in planted else ""}
-due_list_pdf(due_sheet(*[due_row(tag=str(number), reason=text) for number, text in enumerate(texts)]))
+{printing}
 print(json.dumps(seen))
 """
     run = subprocess.run(
@@ -132,10 +293,7 @@ print(json.dumps(seen))
         cwd=ROOT,
         env=os.environ | {"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"},
     )
-    seen = json.loads(run.stdout)
-
-    strange = [(event, what) for event, what in seen if event != "open" or not _may_be_opened(what)]
-    assert bool(strange) == bool(planted), strange
+    return [tuple(each) for each in json.loads(run.stdout)]
 
 
 def _may_be_opened(path: str) -> bool:

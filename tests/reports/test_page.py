@@ -5,8 +5,8 @@ import pypdf
 import pytest
 from reportlab import rl_config
 
-from reports.page import SECTION_HEIGHT, Furniture, Paper
-from tests.reports.makers import opened, text_of
+from reports.page import LEADING, SECTION_HEIGHT, UPRIGHT, Figure, Furniture, Paper
+from tests.reports.makers import opened, squeezed, text_of
 
 
 def furniture(**stated):
@@ -94,3 +94,39 @@ def test_a_page_is_left_when_the_room_is_short_and_never_left_empty():
 
     assert paper.is_fresh
     assert "page 2 of 2" in text_of(paper.finished())
+
+
+def strip(*figures):
+    paper = Paper(furniture())
+    before = paper.y
+    paper.figures(figures)
+    height = before - paper.y
+    return paper.finished(), height
+
+
+def test_a_key_figure_may_be_words_and_shrinks_until_they_fit():
+    pdf, _ = strip(
+        Figure(7, "items"), Figure("2 350 g", "mass"), Figure("Garden 3, east pen by the river", "place"), Figure("kept here", "status")
+    )
+
+    with opened(pdf) as paper:
+        chars = paper.pages[0].chars
+    whole = "".join(letter["text"] for letter in chars)
+    sizes = {word: chars[whole.index(word)]["size"] for word in ("7", "2 350 g", "Garden", "kept")}
+    assert sizes["7"] == sizes["2 350 g"] == sizes["kept"] == 17
+    assert sizes["Garden"] < 17
+    assert "Garden3,eastpenbytheriver" in squeezed(whole)
+
+
+def test_a_label_of_two_lines_takes_the_room_that_it_needs():
+    _, one = strip(Figure(7, "items"), Figure(7, "items"))
+    pdf, two = strip(Figure(7, "items"), Figure(7, "items that are far too many to be said on one line of the strip, so two"))
+
+    assert two - one == LEADING
+    assert "so two" in text_of(pdf)
+
+
+def test_another_margin_moves_everything_on_the_page():
+    paper = Paper(furniture(), margin=20)
+
+    assert (paper.left, paper.right) == (20, UPRIGHT[0] - 20)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reports.fonts import Face, face_for
-from reports.text import CELL, NAME, clean, fitted, line_width, lines, measure, one_line
+from reports.text import CELL, LOOSE, NAME, clean, fitted, line_width, lines, measure, one_line, sized
 
 ANY_TEXT = st.text(st.characters(), max_size=300)
 
@@ -233,3 +233,41 @@ def test_a_word_in_another_script_keeps_the_face_around_it():
         (Face.FALLBACK, "水"),
         (Face.BOLD, " A"),
     ]
+
+
+def test_a_text_is_set_at_the_largest_size_at_which_it_fits():
+    assert sized("N-114", face=Face.BOLD, width=150, height=35, sizes=(30, 20, 10))[0] == 30
+    assert sized("Aquarium 12", face=Face.BOLD, width=150, height=35, sizes=(30, 20, 10))[0] == 20
+
+
+def test_it_takes_more_lines_only_where_they_fit_in_height():
+    size, set_lines = sized("one two three four five six", face=Face.REGULAR, width=60, height=35, sizes=(30, 20, 10))
+
+    assert size == 10
+    assert len(set_lines) == 3
+    assert len(set_lines) * size * LOOSE <= 35
+
+
+def test_words_are_kept_whole_where_a_smaller_size_can():
+    size, (line,) = sized("incubator", face=Face.BOLD, width=60, height=35, sizes=(15, 12, 10))
+
+    assert size < 15
+    assert "".join(run.text for run in line) == "incubator"
+
+
+def test_a_word_that_no_size_keeps_whole_is_broken_and_not_cut():
+    _, set_lines = sized("x" * 60, face=Face.REGULAR, width=60, height=60, sizes=(20, 10, 5))
+
+    assert "".join(run.text for line in set_lines for run in line) == "x" * 60
+
+
+def test_what_is_too_long_for_the_smallest_size_is_cut_and_says_so():
+    size, set_lines = sized("x" * 400, face=Face.REGULAR, width=60, height=20, sizes=(20, 10))
+
+    assert size == 10
+    assert len(set_lines) == 1
+    assert set_lines[-1][-1].text.endswith("…")
+
+
+def test_a_text_of_which_nothing_is_left_is_no_line():
+    assert sized("\u200b", face=Face.REGULAR, width=60, height=20, sizes=(20, 10)) == (20, ())

@@ -48,3 +48,43 @@ def test_instants_are_said_in_the_zone_or_in_utc_when_it_is_not_known(zone, said
 )
 def test_money_has_the_digits_of_its_currency(minor, currency, said):
     assert words.money(minor, currency=currency) == said
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0, "0"),
+        (12, "12"),
+        (1140, "1 140"),
+        (1_234_567.5, "1 234 567.5"),
+        (0.42, "0.42"),
+        (400.0, "400"),
+        (1e-05, "0.00001"),
+        (1e7, "10 000 000"),
+        (0.1, "0.1"),
+    ],
+)
+def test_a_number_is_written_as_it_was_entered(value, said):
+    assert words.number(value) == said.replace(" ", "\u00a0")
+
+
+def test_a_word_of_a_closed_list_is_spoken():
+    assert words.spoken("straight_carapace_length") == "straight carapace length"
+
+
+@pytest.mark.parametrize(
+    ("rank", "italic"),
+    [
+        ("class", False),
+        ("order", False),
+        ("suborder", False),
+        ("family", False),
+        ("subfamily", False),
+        ("genus", True),
+        ("species", True),
+        ("subspecies", True),
+        ("hybrid", True),
+    ],
+)
+def test_names_of_genera_and_below_are_in_italics(rank, italic):
+    assert words.is_italic(rank) is italic

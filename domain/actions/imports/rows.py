@@ -26,7 +26,8 @@ class CellFault:
 class ImportRows:
     """The rows of a list, read: one list of values for each column that the kind knows, ``None`` where blank.
 
-    A value is a text, number, date, word of an enumeration or tuple in the unit that the column's name bears, or a ``CellFault``.
+    A value is a text, number, date, word of an enumeration or tuple in the unit that the column's name bears, or a ``CellFault``. A date
+    that may be known in part comes with how exactly it is known, a quantity as the number that was written and its unit or ``None``.
     ``cells`` are the same columns as the file shows them, ``headings`` their headings. ``numbers`` are the rows as the sheet counts them,
     from 1; ``indexes`` count from 0 below the headings.
     """

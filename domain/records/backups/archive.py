@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import tarfile
@@ -9,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from domain.errors import RuleBroken
 
@@ -18,7 +19,7 @@ CHUNK_BYTES = 1 << 20
 END = bytes(2 * BLOCK)
 LINE_LIMIT_BYTES = 256_000_000
 """The longest row that is read."""
-MEMBER_NAME = re.compile(r"organisations/(0|[1-9][0-9]{0,18})/[a-z][a-z0-9_]{0,62}\.jsonl|manifest\.(json|sha256)")
+MEMBER_NAME = re.compile(r"organisations/(0|[1-9][0-9]{0,18})/([a-z][a-z0-9_]{0,62}\.jsonl|files/[0-9a-f]{64})|manifest\.(json|sha256)")
 MODE = 0o600
 
 Tell = Callable[[str], None]
@@ -136,6 +137,33 @@ def content_of(file: BinaryIO, member: Member) -> bytes:
         raise Damaged(f"{member.name} is too large.")
     file.seek(member.start)
     return file.read(member.size)
+
+
+def excerpt_of(file: BinaryIO, member: Member) -> BinaryIO:
+    """Return a member's content as an open file, to be read while the archive is open. Nobody else reads the archive meanwhile."""
+    return io.BufferedReader(_Excerpt(file, member), CHUNK_BYTES)
+
+
+class _Excerpt(io.RawIOBase):
+    def __init__(self, file: BinaryIO, member: Member) -> None:
+        self._file, self._member, self._at = file, member, 0
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET, /) -> int:
+        self._at = offset + {os.SEEK_SET: 0, os.SEEK_CUR: self._at, os.SEEK_END: self._member.size}[whence]
+        return self._at
+
+    def readinto(self, buffer: Any, /) -> int:  # noqa: ANN401 - whatever bytes are read into
+        self._file.seek(self._member.start + self._at)
+        piece = self._file.read(max(0, min(len(buffer), self._member.size - self._at)))
+        buffer[: len(piece)] = piece
+        self._at += len(piece)
+        return len(piece)
 
 
 def _header(name: str, *, size: int) -> bytes:

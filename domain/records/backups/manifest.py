@@ -13,7 +13,9 @@ from domain.records.backups import archive
 from domain.records.backups.archive import Damaged, Member, Tell
 
 FORMAT = "reedbed-backup"
-VERSION = 1
+VERSION = 2
+READ = (1, VERSION)
+"""The versions that are read. The first has no files."""
 MANIFEST, SEAL = "manifest.json", "manifest.sha256"
 
 
@@ -57,6 +59,30 @@ class Content(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         return f"organisations/{self.organisation_id}/{self.table}.jsonl"
 
 
+class File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A file that documents of an organisation have, in the member of its name."""
+
+    organisation_id: int
+    sha256: str
+    size_bytes: int
+
+    @property
+    def member(self) -> str:
+        """The member's name."""
+        return f"organisations/{self.organisation_id}/files/{self.sha256}"
+
+
+class LostFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A file that documents of an organisation should have, and that was not there whole when the backup was taken.
+
+    ``flaw`` says what was wrong with it: ``is missing`` or ``is damaged``.
+    """
+
+    organisation_id: int
+    sha256: str
+    flaw: str
+
+
 class Manifest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """What a backup holds. ``taken_at`` is no later than the state that it shows; tables stand before those that refer to them."""
 
@@ -68,6 +94,8 @@ class Manifest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     tables: tuple[Table, ...]
     organisations: tuple[Held, ...]
     contents: tuple[Content, ...]
+    files: tuple[File, ...] = ()
+    lost_files: tuple[LostFile, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +136,7 @@ def check(file: BinaryIO, *, tell: Tell) -> Checked:
     if archive.content_of(file, by_name[SEAL]) != _seal_of(text):
         raise Damaged(f"{MANIFEST} is not the one that {SEAL} is of.")
     manifest = _read(text)
-    _compare(members, manifest.contents)
+    _compare(members, manifest)
     return Checked(manifest, by_name)
 
 
@@ -119,7 +147,7 @@ def _seal_of(text: bytes) -> bytes:
 def _read(text: bytes) -> Manifest:
     try:
         kind = msgspec.json.decode(text, type=_Kind)
-        if (kind.format, kind.format_version) != (FORMAT, VERSION):
+        if kind.format != FORMAT or kind.format_version not in READ:
             said = f"The backup is in version {kind.format_version} of the format {kind.format[:40]!a}"
             raise Damaged(f"{said}; this version of Reedbed reads version {VERSION} of {FORMAT}.")
         return msgspec.json.decode(text, type=Manifest)
@@ -127,9 +155,10 @@ def _read(text: bytes) -> Manifest:
         raise Damaged(f"{MANIFEST} cannot be read: {odd}.") from odd
 
 
-def _compare(members: Sequence[Member], contents: Sequence[Content]) -> None:
+def _compare(members: Sequence[Member], manifest: Manifest) -> None:
+    contents, files = manifest.contents, manifest.files
     found = [member.name for member in members]
-    said = [*(content.member for content in contents), MANIFEST, SEAL]
+    said = [*(content.member for content in contents), *(file.member for file in files), MANIFEST, SEAL]
     for name in said:
         if name not in found:
             raise Damaged(f"{name} is missing from the backup.")
@@ -140,4 +169,11 @@ def _compare(members: Sequence[Member], contents: Sequence[Content]) -> None:
         raise Damaged("The backup's members are not in the order of its manifest.")
     for member, content in zip(members, contents, strict=False):
         if (member.lines, member.size, member.sha256) != (content.rows, content.size_bytes, content.sha256):
-            raise Damaged(f"{member.name} does not have the content that it was written with.")
+            raise _other_content(member)
+    for member, file in zip(members[len(contents) :], files, strict=False):
+        if (member.size, member.sha256) != (file.size_bytes, file.sha256):
+            raise _other_content(member)
+
+
+def _other_content(member: Member) -> Damaged:
+    return Damaged(f"{member.name} does not have the content that it was written with.")

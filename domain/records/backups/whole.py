@@ -63,6 +63,8 @@ def directory(unit: Unit) -> list[tuple[int, str]]:
 def _take_all_time(unit: Unit) -> None:
     unit.take_time()
     unit.cursor.execute("SET LOCAL statement_timeout = 0", {})
+    # While files are copied the transaction stands idle.
+    unit.cursor.execute("SET LOCAL idle_in_transaction_session_timeout = 0", {})
 
 
 @contextmanager

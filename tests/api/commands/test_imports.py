@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from domain.records.nights import ImportKind
+
 SITES = "name,zone\nReedmere House,Europe/Lisbon\n"
 WRONG = SITES + "Quillback Rescue,Nowhere/At all\n"
 
@@ -64,7 +66,7 @@ def test_a_refusal_of_the_file_as_a_whole_is_said_once(imported):
     assert imported("") == (2, "", "The file is empty.\n")
 
 
-@pytest.mark.parametrize("kind", ["sites", "enclosures", "equipment-models", "equipment"])
+@pytest.mark.parametrize("kind", [kind.value for kind in ImportKind])
 def test_a_template_is_written(terminal, tmp_path, kind):
     for name in ("list.xlsx", "list.csv"):
         assert terminal.run("template", kind, tmp_path / name)[0] == 0

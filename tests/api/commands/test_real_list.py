@@ -69,3 +69,14 @@ def test_the_papers_of_a_night_are_written_where_asked(loaded, marshlight, tmp_p
     assert names[:4] == [f"2026-03-01-quillback-rescue-replacement-due.{form}" for form in ("csv", "json", "orders.csv", "pdf")]
     assert len(names) == 8
     assert "Reedmere House, 1 March 2026" in out
+
+
+def test_the_example_lists_of_animals_are_written_in_their_order_and_once(terminal, marshlight):
+    """The lists that the README names, each loaded after those that it refers to."""
+    kinds = ("sites", "enclosures", "taxa", "animals", "measurements")
+
+    first, again = [[terminal.json("import", SEED / f"{kind}.csv", "--kind", kind) for kind in kinds] for _ in range(2)]
+
+    assert [(one["created"], one["refused"]) for one in first] == [(2, 0), (2, 0), (5, 0), (3, 0), (2, 0)]
+    assert [(one["created"], one["changed"], one["unchanged"]) for one in again] == [(0, 0, 2), (0, 0, 2), (0, 0, 5), (0, 0, 3), (0, 0, 2)]
+    assert marshlight("verify")[0] == 0

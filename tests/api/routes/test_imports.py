@@ -11,6 +11,7 @@ import pytest
 from api.app import build_app
 from api.context import House
 from api.importing.running import resume, run_recorded
+from api.importing.targets import names_of
 from api.settings import Settings
 from api.work import Work
 from domain.actions.imports.rows import ImportFileFacts
@@ -116,7 +117,7 @@ def test_the_same_request_again_is_one_import(client):
 @pytest.mark.parametrize(
     ("rest", "status", "code"),
     [
-        ({"kind": "animals"}, 422, "invalid-query"),
+        ({"kind": "weather"}, 422, "invalid-query"),
         ({"kind": "sites", "mapping": '[columns]\nx = "y"'}, 422, "mapping-invalid"),
         ({"kind": "sites", "headers": {"X-Request-Id": "a" * 8}, "file_name": "../../etc/passwd"}, 202, None),
     ],
@@ -157,7 +158,7 @@ def test_a_template_is_given_to_be_saved(client, form, start):
     assert answer.status_code == 200
     assert answer.content.startswith(start)
     assert answer.headers["Content-Disposition"] == f'attachment; filename="equipment.{form}"'
-    assert client.get("/v1/imports/templates/animals").status_code == 404
+    assert client.get("/v1/imports/templates/weather").status_code == 404
     assert client.get("/v1/imports/templates/equipment", params={"form": "pdf"}).status_code == 422
 
 
@@ -217,3 +218,25 @@ def test_an_import_that_finds_the_queue_full_is_run_later_and_once(app, client):
     release.set()
     assert ended(client, answer)["outcome"]["created"] == 2
     assert len(client.get("/v1/imports").json()["items"]) == 1
+
+
+def test_animals_come_in_by_the_door_and_a_dry_run_leaves_none(client):
+    ended(client, ask(client, text(("scientific_name", "rank"), ["Testudo fictiva", "species"]), kind="taxa"))
+    animals = text(("tag", "taxon", "transponder_code"), ["T-1", "Testudo fictiva", "985112003456789"])
+    scanned = '[defaults]\ntransponder_reading = "scanner"\n'
+
+    dry = ended(client, ask(client, animals, kind="animals", mapping=scanned, dry_run=True))
+    left = client.get("/v1/animals").json()["items"]
+    wet = ended(client, ask(client, animals, kind="animals", mapping=scanned))
+
+    assert (dry["outcome"]["created"], dry["outcome"]["written"], left) == (1, False, [])
+    assert (wet["state"], wet["outcome"]["created"], wet["outcome"]["written"]) == ("done", 1, True)
+    assert [one["tag"] for one in client.get("/v1/animals").json()["items"]] == ["T-1"]
+
+
+@pytest.mark.parametrize("kind", [ImportKind.TAXA, ImportKind.ANIMALS, ImportKind.PLACEMENTS, ImportKind.MARKS, ImportKind.MEASUREMENTS])
+def test_the_lists_of_lives_have_templates_behind_the_door(client, kind):
+    answer = client.get(f"/v1/imports/templates/{kind.value}", params={"form": "csv"})
+
+    assert answer.status_code == 200
+    assert answer.text.removeprefix("\ufeff").splitlines() == [",".join(names_of(kind))]
