@@ -82,7 +82,7 @@ def shown_to_operators(app, settings, lines):
 
 def test_no_secret_and_no_note_turns_up_where_it_does_not_belong(app, caller, store, organisation, settings, lines):
     key = make_key(store, organisation_id=organisation)
-    canaries = {NOTE, SECRET, PASSWORD, TOKEN, key, key.rpartition("_")[2], "canary"}
+    canaries = {NOTE, SECRET, PASSWORD, TOKEN, key, key.split("_", 2)[2], "canary"}
 
     refusals = asked_for_everything(caller(key), caller(None), app)
     shown = shown_to_operators(app, settings, lines)
