@@ -11,7 +11,7 @@ from pathlib import Path
 from rich.console import Console
 
 from api.bodies.keys import LONGEST_OVERLAP_DAYS
-from api.commands import accounts, backups, demo, imports, journals, nights, organisations, proofs, retention, serving
+from api.commands import accounts, backups, demo, imports, journals, law, nights, organisations, proofs, retention, serving
 from api.commands.trouble import Trouble
 from api.logs import log_of_commands
 from domain.errors import Refusal
@@ -61,6 +61,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_keys(commands)
     _add_accounts(commands)
     _add_import(commands)
+    _add_law(commands)
     _add_serve(commands)
     _add_nightly(commands)
     _add_verify(commands)
@@ -173,6 +174,25 @@ def _add_import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument("kind", help=kinds)
     command.add_argument("file", type=Path, help="a new file, its name ending in .xlsx or .csv")
     command.set_defaults(does=imports.write_template)
+
+
+def _add_law(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    group = commands.add_parser("law", help="rule packs: the law of jurisdictions as dated data").add_subparsers(
+        required=True, metavar="DO"
+    )
+    check = _command(group, "check", "check rule packs, each beside those before it, and exit with 1 if one cannot be taken")
+    check.set_defaults(does=law.check)
+    load = _command(group, "load", "put rule packs on record, all of them or none; the very same again changes nothing")
+    load.set_defaults(does=law.load)
+    for command in (check, load):
+        command.add_argument("files", type=Path, nargs="+", metavar="FILE", help="a rule pack (TOML)")
+    schema = _command(group, "schema", "print the JSON Schema of rule packs")
+    schema.set_defaults(does=law.schema)
+    listing = _command(group, "list", "list the requirements on record, in all their versions")
+    listing.add_argument("--json", action="store_true", help="answer as JSON")
+    listing.set_defaults(does=law.list_law)
+    for command in (load, listing):
+        _add_choice_of_organisation(command)
 
 
 def _add_serve(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -14,6 +14,7 @@ from domain.actions.labels import Labelled, Residents, labelled
 from domain.actions.organisations import ORGANISATION
 from domain.actions.sites import today_at
 from domain.records.enclosures import Enclosure
+from domain.records.kinship import Parent
 from domain.records.organisations import Organisation
 from domain.records.sites import Site
 from domain.records.unit import Unit
@@ -219,9 +220,16 @@ def _placements(life: History) -> list[PlacementLine]:
 def _parents(life: History) -> list[ParentLine]:
     named = [(one, life.related.get(one.parent_id) if one.parent_id else None) for one in life.parents]
     return [
-        _line(ParentLine, one, tag=who[0] if who else None, scientific_name=who[1] if who else None, rank=who[2] if who else "")
+        _line(ParentLine, one, tag=_parent_tag(one, who), scientific_name=who[1] if who else None, rank=who[2] if who else "")
         for one, who in named
     ]
+
+
+def _parent_tag(parent: Parent, who: tuple[str, str, str] | None) -> str | None:
+    """Return the tag of a parent; where its record is beyond the paper's reach, that it is in another one."""
+    if who is not None:
+        return who[0]
+    return None if parent.parent_id is None else "in another record"
 
 
 def _events(life: History) -> list[EventLine]:

@@ -22,7 +22,12 @@ _REFERENCE = "#/components/schemas/{model}"
 _DEFAULT_SCHEMAS = ("HTTPValidationError", "ValidationError")
 _ANY, _ONE, _WRITES, _CHANGES = (400, 401, 403, 422, 429, 503), (404,), (409, 413, 415), (412, 428)
 _CENSUS = ("get_census", "get_stock_statement", "list_stock_movements", "list_specimens")
-_ALSO: Mapping[str, tuple[int, ...]] = {"list_replacements": (404,), "get_forecast": (409,), **dict.fromkeys(_CENSUS, (404,))}
+_COMPLIANCE = ("list_compliance", "get_compliance_of_period", "list_permits_in_use")
+_ALSO: Mapping[str, tuple[int, ...]] = {
+    "list_replacements": (404,),
+    "get_forecast": (409,),
+    **dict.fromkeys((*_CENSUS, *_COMPLIANCE), (404,)),
+}
 """What an operation may answer beyond what its path and method tell."""
 _FILES: Mapping[str, tuple[str, ...]] = dict.fromkeys(
     ("list_replacements", "get_census", "get_stock_statement", "list_specimens"), ("text/csv",)

@@ -55,12 +55,16 @@ class Cursor:
 
 @dataclass(frozen=True)
 class Listing:
-    """The list of one kind of record: the fields it can be filtered by, and the column of what it belongs to, if any."""
+    """The list of one kind of record: the fields it can be filtered by, and the column of what it belongs to, if any.
+
+    ``beside`` is what every page says besides its items.
+    """
 
     record: type[Record]
     filters: Sequence[str] = ()
     orders: Sequence[Order] = (Order.ID,)
     within: str | None = None
+    beside: Mapping[str, Any] = field(default_factory=dict)
     readers: dict[str, Reader] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -93,9 +97,9 @@ class Listing:
         compiled = statement.on(call.house.store.dialect)
         items = [shown_row(compiled, row) for row in rows[:limit]]
         if len(rows) <= limit:
-            return Answer(encode({"items": items, "next": None}))
+            return Answer(encode({"items": items, "next": None, **self.beside}))
         cursor = _next(call, items[-1])
-        return Answer(encode({"items": items, "next": cursor}), headers=[link_to_next(call, cursor)])
+        return Answer(encode({"items": items, "next": cursor, **self.beside}), headers=[link_to_next(call, cursor)])
 
     def _after(self, call: Call) -> Cursor | None:
         found: Cursor | None = call.query.get("cursor")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from importlib.resources import files
@@ -17,6 +17,7 @@ from typing import Any
 
 from domain.actions.enclosures import register_enclosure, register_life_support_system
 from domain.actions.equipment import register_equipment, register_equipment_model
+from domain.actions.law import load_pack
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.sites import register_site, today_at
 from domain.actions.spares import register_spare
@@ -38,6 +39,7 @@ from domain.records.staff import StaffStated
 from domain.records.stated import read_stated
 from domain.records.statements import json_text
 from domain.records.unit import Unit
+from domain.rules.law.packs import RulePack
 from seed.demo_animals import DemoKind, kinds, populate
 
 SEED = 20260301
@@ -97,9 +99,18 @@ def scenario() -> dict[str, Any]:
     return found
 
 
-def build(unit: Unit) -> Iterator[str]:
-    """Build the demo in an organisation that is empty, yielding the name of each part once it stands."""
+def law_files() -> Mapping[str, str]:
+    """Return the texts of the demo's rule packs, by the names of their files."""
+    found = (one for one in files("seed").joinpath("law").iterdir() if one.name.endswith(".toml"))
+    return {one.name: one.read_text(encoding="utf-8") for one in sorted(found, key=lambda each: each.name)}
+
+
+def build(unit: Unit, law: Iterable[RulePack] = ()) -> Iterator[str]:
+    """Build the demo in an organisation that is empty, under the law of some packs, yielding the name of each part once it stands."""
     random, plan = Random(SEED), scenario()  # noqa: S311 - invented data, no secret
+    for pack in law:
+        load_pack(unit, pack)
+    yield "law"
     models = dict(_models(unit))
     taxa = kinds(unit, {one["name"]: f"Fictional listing in the demo: {one['pattern']}" for one in plan["taxa"]})
     yield "models and taxa"

@@ -49,10 +49,8 @@ def kinds(unit: Unit, names: Mapping[str, str]) -> dict[str, DemoKind]:
     """Register the taxa of the demo, given by name with a note each, and what they need; return them by name."""
     told = tomllib.loads(files("seed").joinpath("demo_taxa.toml").read_text(encoding="utf-8"))
     source, species = told["source"], {one["name"]: one for one in told["species"]}
-    families = {
-        one["name"]: register_taxon(unit, _stated(TaxonStated, scientific_name=one["name"], rank="family", hazard=one["hazard"]))
-        for one in told["family"]
-    }
+    orders = {one["name"]: register_taxon(unit, _stated(TaxonStated, scientific_name=one["name"], rank="order")) for one in told["order"]}
+    families = {one["name"]: register_taxon(unit, _family(one, orders)) for one in told["family"]}
     found = {name: _kind(unit, name, note, species.get(name, {}), families=families, source=source) for name, note in names.items()}
     for rule in told["apart"]:
         stated = _stated(
@@ -62,6 +60,12 @@ def kinds(unit: Unit, names: Mapping[str, str]) -> dict[str, DemoKind]:
     for rule in told["containment"]:
         register_containment(unit, _stated(ContainmentStated, from_on=FOUNDED, source=source, **rule))
     return found
+
+
+def _family(told: Mapping[str, Any], orders: Mapping[str, Taxon]) -> TaxonStated:
+    facts = {"scientific_name": told["name"], "rank": "family", "hazard": told["hazard"], "parent_id": orders[told["order"]].id}
+    stated: TaxonStated = _stated(TaxonStated, **facts)
+    return stated
 
 
 def _kind(unit: Unit, name: str, note: str, facts: Mapping[str, Any], *, families: Mapping[str, Taxon], source: str) -> DemoKind:

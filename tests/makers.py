@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from hashlib import sha256
 from typing import Any
 
 from domain.actions.animals import register_animal
+from domain.actions.broods import record_expected_brood
 from domain.actions.competences import record_competence
 from domain.actions.containments import register_containment
 from domain.actions.enclosures import register_enclosure, register_life_support_system
 from domain.actions.equipment import register_equipment, register_equipment_model
+from domain.actions.law import REQUIREMENTS, law_as_of, load_pack
 from domain.actions.lives import Told, record_event
 from domain.actions.organisations import create_organisation
+from domain.actions.overrides import register_override
+from domain.actions.permit_parts import record_permit_animal, record_permit_condition, record_permit_event, record_permit_taxon
+from domain.actions.permits import register_permit
 from domain.actions.placements import MoveStated, place_animal
+from domain.actions.premises import record_premises
 from domain.actions.sites import register_site
 from domain.actions.spares import register_spare
 from domain.actions.staff import register_staff
 from domain.actions.taxa import record_concept_member, record_husbandry_target, record_separation, register_taxon
 from domain.records.animals import Animal, AnimalEventStated, AnimalStated, Placement
 from domain.records.base import Stated
+from domain.records.broods import ExpectedBrood, ExpectedBroodStated
 from domain.records.competences import Competence, CompetenceStated
 from domain.records.enclosures import Enclosure, EnclosureStated, LifeSupportSystem, SystemStated
 from domain.records.engine import Store
@@ -32,6 +40,21 @@ from domain.records.equipment import (
 )
 from domain.records.journal import Origin
 from domain.records.organisations import SERVER_BITS, OrganisationStated
+from domain.records.overrides import Override, OverrideStated
+from domain.records.permits import (
+    Permit,
+    PermitAnimal,
+    PermitAnimalStated,
+    PermitCondition,
+    PermitConditionStated,
+    PermitEvent,
+    PermitEventStated,
+    PermitStated,
+    PermitTaxon,
+    PermitTaxonStated,
+)
+from domain.records.premises import Premises, PremisesStated
+from domain.records.requirements import Requirement as StoredRequirement
 from domain.records.sites import Site, SiteStated
 from domain.records.staff import Staff, StaffStated
 from domain.records.stated import read_stated
@@ -49,6 +72,10 @@ from domain.records.taxa import (
     TaxonStated,
 )
 from domain.records.unit import Unit
+from domain.rules.law.jurisdictions import Jurisdiction, Level
+from domain.rules.law.packs import RulePack
+from domain.rules.law.requirements import Activity, Consequence, Requirement
+from domain.rules.permits import DocumentKind
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 ORGANISATION = (1 << SERVER_BITS) + 1
@@ -155,6 +182,96 @@ def move(unit: Unit, of: Animal, to: Enclosure, on: str, **stated: Any) -> Place
 def spare(unit: Unit, of: EquipmentModel, at: Site, **stated: Any) -> Spare:
     """Register spares on a shelf."""
     return register_spare(unit, _stated(SpareStated, {"site_id": at.id, "model_id": of.id, "shelf": "B4", "on_hand": 2}, stated))
+
+
+def pack(unit: Unit, name: str, **said: Any) -> None:
+    """Put an invented rule pack on record, with the jurisdiction XR where that is not on record."""
+    there = "XR" in law_as_of(unit).jurisdictions
+    place = Jurisdiction(code="XR", name="Arvenne (fictional)", level=Level.STATE, zone="UTC", fictional=True)
+    basic = {"version": "1", "title": "An invented pack", "fictional": True, "source": name, "digest": sha256(name.encode()).hexdigest()}
+    load_pack(unit, RulePack(name=name, jurisdictions=() if there else (place,), **{**basic, **said}))
+
+
+def document_kind(unit: Unit, code: str = "keeping", **said: Any) -> None:
+    """Have a rule pack of its own know a kind of document."""
+    basic = {"jurisdiction": "XR", "title": "Permit to keep", "citation": "s. 2 (fictional)"}
+    pack(unit, f"kind-{code}", kinds=(DocumentKind(code=code, **{**basic, **said}),))
+
+
+def requirement(unit: Unit, code: str = "XR-1", **said: Any) -> StoredRequirement:
+    """Have a rule pack of its own state a requirement, and return the record of it."""
+    basic = {
+        "version": "1",
+        "jurisdiction": "XR",
+        "instrument": "Invented Act",
+        "title": "An invented rule",
+        "citation": "s. 1 (fictional)",
+        "consequence": Consequence.PROHIBITED,
+        "applies_from": date(2020, 1, 1),
+        "activities": frozenset((Activity.HOLD,)),
+        "reviewed_on": date(2026, 1, 10),
+    }
+    name = f"rule-{code.lower()}"
+    pack(unit, name, requirements=(Requirement(code=code, pack=name, **{**basic, **said}),))
+    return next(one for one in unit.all(StoredRequirement, REQUIREMENTS) if one.code == code)
+
+
+def permit(unit: Unit, **stated: Any) -> Permit:
+    """Register a permit for animals of any taxon, whose kind a rule pack is made to know."""
+    least = {"kind": "keeping", "jurisdiction": "XR", "authority": "Reed County", "number": "P-1", "issued_on": "2025-01-01"}
+    said = {**least, "any_taxon": True, **stated}
+    if said["kind"] not in law_as_of(unit).kinds:
+        document_kind(unit, said["kind"])
+    return register_permit(unit, _stated(PermitStated, said, {}))
+
+
+def permit_taxon(unit: Unit, of: Permit, taxon: Taxon, **stated: Any) -> PermitTaxon:
+    """Put a taxon that a permit is for on record."""
+    return record_permit_taxon(unit, of.id, _stated(PermitTaxonStated, {"taxon_id": taxon.id}, stated))
+
+
+def permit_animal(unit: Unit, of: Permit, animal: Animal, **stated: Any) -> PermitAnimal:
+    """Put an animal that a permit names on record."""
+    return record_permit_animal(unit, of.id, _stated(PermitAnimalStated, {"animal_id": animal.id}, stated))
+
+
+def permit_condition(unit: Unit, of: Permit, **stated: Any) -> PermitCondition:
+    """Put a condition of a permit on record."""
+    return record_permit_condition(unit, of.id, _stated(PermitConditionStated, {"text": "Keep the outer door locked."}, stated))
+
+
+def permit_event(unit: Unit, of: Permit, **stated: Any) -> PermitEvent:
+    """Put on record what happened that may end a permit."""
+    least = {"occasion": "address_change", "happened_on": "2026-02-01"}
+    return record_permit_event(unit, of.id, _stated(PermitEventStated, least, stated))
+
+
+def premises(unit: Unit, at: Site, **stated: Any) -> Premises:
+    """Put on record what is known of a site's premises."""
+    return record_premises(unit, at.id, _stated(PremisesStated, {"from_on": "2025-01-01"}, stated))
+
+
+def override(unit: Unit, of: Animal | Site, by: Staff, **stated: Any) -> Override:
+    """Register an override for an animal or a site, of a requirement that a rule pack is made to know."""
+    column = "animal_id" if isinstance(of, Animal) else "site_id"
+    least = {
+        "requirement_code": "XR-1",
+        column: of.id,
+        "staff_id": by.id,
+        "reason": "In custody for the authority.",
+        "evidence": "Letter of 3 February.",
+        "from_on": "2026-02-03",
+        "expires_on": "2026-08-31",
+    }
+    said = {**least, **stated}
+    if said["requirement_code"] not in {one.code for one in law_as_of(unit).requirements}:
+        requirement(unit, said["requirement_code"])
+    return register_override(unit, _stated(OverrideStated, said, {}))
+
+
+def expected_brood(unit: Unit, of: Animal, **stated: Any) -> ExpectedBrood:
+    """Put on record that young of an animal are expected."""
+    return record_expected_brood(unit, of.id, _stated(ExpectedBroodStated, {"seen_on": "2026-02-10"}, stated))
 
 
 def behind(unit: Unit, sql: str) -> None:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 
 from domain.errors import Unfit
 from domain.rules import volumes
 from domain.rules.calendar import (
-    add_months,
     as_date,
     as_days,
     elapsed_hours,
@@ -20,9 +20,16 @@ from domain.rules.calendar import (
     occurrences,
     zone_named,
 )
+from domain.rules.country_codes import is_user_assigned
+from domain.rules.law.decision import Bearing, Outcome
+from domain.rules.law.facts import Premises
+from domain.rules.law.requirements import Activity
+from domain.rules.law.spans import Span, Unit, day_after, span_of
+from domain.rules.permits import DocumentKind, Permit, renew_by, valid_until
 from domain.rules.run_hours import RunPeriod, constant, days_until_used
 from domain.rules.service_life import due_on, one_item
 from domain.rules.transponders import TransponderCode, read_code
+from tests.law_in_force import decided, last_day_permitted, millimetres
 
 Inputs = Mapping[str, Any]
 
@@ -87,9 +94,80 @@ def _lamp_life(inputs: Inputs) -> dict[str, object]:
     return {"days": (due - installed_on).days, "due": due.isoformat()}
 
 
-def _validity_in_days(inputs: Inputs) -> str | None:
-    due = due_on(one_item(installed_on=day(inputs, "issued"), life_days=int(number(inputs, "days"))))
-    return due.isoformat() if due else None
+def _valid_until(inputs: Inputs, name: str, lasts: Span) -> str | None:
+    """Return the last day of a document of a kind that lasts a span, issued on the day of that name."""
+    kind = DocumentKind(code="c", jurisdiction="XR", title="t", lasts=lasts)
+    permit = Permit(id=UUID(int=1), kind="c", issued_on=day(inputs, name), valid_from=day(inputs, name))
+    last = valid_until(permit, kind)
+    return last.isoformat() if last else None
+
+
+def _apply_by(inputs: Inputs) -> str | None:
+    kind = DocumentKind(code="c", jurisdiction="XR", title="t", renewal_lead=Span(int(number(inputs, "lead_months")), Unit.MONTHS))
+    begun = date(day(inputs, "expiry").year - 6, 1, 1)
+    permit = Permit(id=UUID(int=1), kind="c", issued_on=begun, valid_from=begun, last_day=day(inputs, "expiry"))
+    found = renew_by(permit, kind)
+    return found.isoformat() if found else None
+
+
+_DELAYED = """
+listed_on = 2022-08-02
+applies_from = 2022-08-02
+taxa = [{{ name = "{taxon}", rank = "species", applies_from = 2024-08-02 }}]
+"""
+
+
+def _applicability(inputs: Inputs) -> list[str]:
+    words = {Bearing.PROHIBITS: "applicable", Bearing.NOT_YET: "not_yet_applicable"}
+    rows = _DELAYED.format(taxon=inputs["taxon"])
+    decisions = [decided(rows, on=date.fromisoformat(on), taxon=inputs["taxon"]) for on in inputs["query_dates"]]
+    return [words[one.bearing] for decision in decisions for one in decision.findings]
+
+
+_RUNNING_OFF = """
+applies_from = {listed}
+taxa = [{{ name = "Testudo ficta", rank = "species" }}]
+[[requirement.exemption]]
+code = "to-institutions"
+activities = ["give"]
+until = {two_years}
+[[requirement.exemption.when]]
+fact = "acquired_on"
+before = {listed}
+[[requirement.exemption]]
+code = "to-the-public"
+activities = ["sell"]
+until = {one_year}
+[[requirement.exemption.when]]
+fact = "acquired_on"
+before = {listed}
+"""
+
+
+def _run_off(inputs: Inputs) -> dict[str, str]:
+    """Return until when stock of before the listing may be passed on, by rows that state two years and one."""
+    listed = day(inputs, "listed")
+    one_year, two_years = (day_after(listed, span_of(text)) for text in ("P1Y", "P2Y"))
+    rows = _RUNNING_OFF.format(listed=listed, one_year=one_year, two_years=two_years)
+    before = listed - timedelta(days=1)
+    last = {
+        "transfer_to_institutions_until": last_day_permitted(rows, activity=Activity.GIVE, acquired_on=before, from_on=listed),
+        "sale_to_noncommercial_until": last_day_permitted(rows, activity=Activity.SELL, acquired_on=before, from_on=listed),
+    }
+    return {name: on.isoformat() for name, on in last.items()}
+
+
+def _open_enough(inputs: Inputs) -> bool:
+    rows = f'applies_from = 2020-01-01\n[[requirement.when]]\nfact = "public_days"\nat_least = {inputs["threshold"]}\n'
+    premises = Premises(jurisdictions=("XR",), public_days=inputs["public_open_days_in_rolling_12_months"])
+    return decided(rows, premises=premises).outcome is Outcome.PROHIBITED
+
+
+def _too_small(inputs: Inputs) -> bool:
+    limit, units = inputs["threshold"], {"[in_i]": "in"}
+    asked = f'fact = "straight_carapace_length"\nunder = {limit["value"]}\nunit = "{units[limit["unit"]]}"'
+    rows = f"applies_from = 2020-01-01\n[[requirement.when]]\n{asked}\n"
+    return decided(rows, length_mm=millimetres(inputs["straight_carapace_length"])).outcome is Outcome.PROHIBITED
 
 
 def _instant(inputs: Inputs) -> str:
@@ -156,14 +234,20 @@ FORMULAS: dict[str, Callable[[Inputs], object]] = {
         salinity_before_g_per_l=number(v, "salinity_before"),
         salinity_after_g_per_l=number(v, "salinity_after"),
     ),
-    "C-DATE-01": lambda v: add_months(day(v, "start"), int(number(v, "months"))).isoformat(),
-    "C-DATE-02": _validity_in_days,
-    "C-DATE-03": lambda v: add_months(day(v, "expiry"), -int(number(v, "lead_months"))).isoformat(),
+    "C-DATE-01": lambda v: _valid_until(v, "start", Span(int(number(v, "months")), Unit.MONTHS)),
+    "C-DATE-02": lambda v: _valid_until(v, "issued", Span(int(number(v, "days")), Unit.DAYS)),
+    "C-DATE-03": _apply_by,
+    "C-EFF-01": _applicability,
+    "C-EFF-02": _run_off,
+    "C-THR-01": _open_enough,
+    "C-THR-02": _too_small,
     "D-CAL-01": _crossing,
     "F-UV-01": _lamp_life,
     "I-CHIP-01": _transponder,
     "I-CHIP-02": _transponder_word,
     "T-HRS-01": _hours_between,
+    "T-ISO3166-01": lambda v: is_user_assigned(v["code"]),
+    "T-ISO8601-01": lambda v: day_after(day(v, "start"), span_of(v["duration"])).isoformat(),
     "T-RRULE-01": _recurring_instants,
     "T-RRULE-02": _instant,
     "T-RRULE-03": _instant,

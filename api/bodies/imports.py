@@ -9,6 +9,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from api.bodies.records import Page
 from domain.records.nights import ImportKind, WorkState
+from domain.rules.permissions import Role
 
 
 class _Shown(BaseModel):
@@ -47,7 +48,10 @@ class ImportOutcome(_Shown):
 
 
 class ImportChoices(BaseModel):
-    """How an import was asked for, by whom, by which credential and for whom; older imports do not say the last two."""
+    """How an import was asked for, by whom, by which credential and for whom, and which roles whoever asked may give to people.
+
+    Older imports do not say the last three.
+    """
 
     model_config = ConfigDict(extra="forbid")
 
@@ -58,6 +62,7 @@ class ImportChoices(BaseModel):
     asked_by: str
     credential: str | None = None
     on_behalf_of: UUID | None = None
+    roles: list[Role] = []
 
 
 class Import(_Shown):

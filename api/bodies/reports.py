@@ -13,9 +13,8 @@ from api.bodies.records import New, Page
 from domain.records.columns import Day, Id
 from domain.records.nights import ReportKind, WorkState
 from domain.records.stated import misstated
+from domain.rules.stock import LONGEST_YEARS, is_too_long
 from reports.labels.sheet import LABELS_PER_PAGE
-
-LONGEST_PERIOD_DAYS = 3660
 
 OF_KIND: Mapping[ReportKind, tuple[frozenset[str], frozenset[str]]] = {
     ReportKind.REPLACEMENT_DUE: (frozenset(("site_id",)), frozenset(("local_date", "later_days"))),
@@ -56,8 +55,8 @@ class NewReport(New):
         if self.from_on is not None and self.until_on is not None:
             if self.until_on < self.from_on:
                 raise misstated("until_on", "this should not be before from_on")
-            if (self.until_on - self.from_on).days >= LONGEST_PERIOD_DAYS:
-                raise misstated("until_on", f"a period has at most {LONGEST_PERIOD_DAYS} days")
+            if is_too_long(self.from_on, self.until_on):
+                raise misstated("until_on", f"a period may be {LONGEST_YEARS} years long")
         return self
 
 

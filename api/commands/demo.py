@@ -16,6 +16,7 @@ from api.commands import databases
 from api.commands.nights import papers_of, show_night, write_papers
 from api.commands.session import Session, instant, read_settings, ready_folder
 from api.commands.trouble import Trouble
+from api.law import read_pack
 from api.nightly import run_nights
 from api.signin import key_text, new_key_parts
 from domain.actions.organisations import create_key, create_organisation, next_organisation_id
@@ -23,7 +24,7 @@ from domain.records.engine import open_store
 from domain.records.organisations import Access, ApiKeyStated, Organisation, OrganisationStated
 from seed import demo as seed
 
-PARTS = 5
+PARTS = 6
 
 
 def demo(words: Namespace, console: Console) -> int:
@@ -70,13 +71,14 @@ def _standing(session: Session, console: Console) -> Organisation | None:
 
 def _built(session: Session, console: Console) -> Organisation:
     name = seed.scenario()["organisation"]["name"]
+    law = [read_pack(text, file=file).pack for file, text in seed.law_files().items()]
     number = next_organisation_id(session.store, server_number=session.settings.server_number)
     with session.store.transaction(session.origin(number)) as unit:
         made = create_organisation(unit, OrganisationStated(name=name, base_currency=seed.scenario()["organisation"]["base_currency"]))
         columns = (SpinnerColumn(), TextColumn("building {task.description}"))
         with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
             task = progress.add_task(name, total=PARTS)
-            for part in seed.build(unit):
+            for part in seed.build(unit, law):
                 progress.update(task, advance=1, description=part)
     return made
 
@@ -111,6 +113,7 @@ def _say_where(console: Console, folder: Path, url: str, *, papers: list[Path], 
         *asked,
         f"  {program} serve                               # then open http://127.0.0.1:8000/docs",
         '  curl -H "Authorization: Bearer $KEY" http://127.0.0.1:8000/v1/replacements',
+        f"  {program} law list                            # the invented law, as dated data",
     ]
     console.print("\n".join(lines), markup=False, soft_wrap=True)
 

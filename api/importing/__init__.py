@@ -6,6 +6,7 @@ or, where rows can only be tried one after the other, writes in a transaction an
 
 from __future__ import annotations
 
+from dataclasses import replace
 from hashlib import sha256
 
 from api.importing.collector import resting_collector
@@ -35,7 +36,7 @@ def read_file(
     said = read_mapping(mapping, kind=kind)
     rows = rows_in(content, file_name=file_name, kind=kind, mapping=said)
     creates = options.create_enclosures or said.creates_enclosures
-    settled = ImportOptions(dry_run=options.dry_run, skip_invalid=options.skip_invalid, create_enclosures=creates)
+    settled = replace(options, create_enclosures=creates)
     return rows, ImportFileFacts(file_name, sha256(content).hexdigest()), settled
 
 

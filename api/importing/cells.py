@@ -18,10 +18,11 @@ from domain.rules.text import same_name
 
 Reader: TypeAlias = Callable[[Any], Any]
 _NO_BLANK_KIND = re.compile(r"[\s_-]+")
-_SEPARATORS = re.compile(r"[;,\n]")
+_SEPARATORS = re.compile(r"[;,|\n]")
 _MONEY_SIGNS = re.compile(r"(?:[A-Za-z]{3}|[€$£¥])?\s*(?P<amount>[^A-Za-z€$£¥]+?)\s*(?:[€$£¥]|[A-Za-z]{3})?")
-_LISTS = frozenset((Cell.WORDS, Cell.NUMBERS))
+_LISTS = frozenset((Cell.WORDS, Cell.NUMBERED_NAMES, Cell.NUMBERS))
 _YES_NO = {**dict.fromkeys(("yes", "y", "true", "1", "x", "✓"), True), **dict.fromkeys(("no", "n", "false", "0"), False)}
+_COUNT = re.compile(r"[1-9][0-9]{0,6}")
 WHOLE_MOST = 2**53
 
 
@@ -171,11 +172,33 @@ def _plain_kind(text: str) -> str:
 
 
 def _words(target: Target, mapping: Mapping) -> Reader:
-    del target, mapping
+    del mapping
+    kinds = {_plain_kind(word): meaning for word, meaning in target.kinds.items()}
 
     def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
         parts = map(text_of, cell.parts or ()) if isinstance(cell, JsonValue) else _SEPARATORS.split(text_of(cell))
-        return tuple(word for part in parts if (word := _plain_kind(part))) or None
+        words = tuple(word for part in parts if (word := _plain_kind(part)))
+        if any(word not in kinds for word in words if kinds):
+            return CellFault(f"{target.name}-unknown", f"{target.name} unknown; each should be one of {', '.join(target.kinds)}")
+        return tuple(kinds.get(word, word) for word in words) or None
+
+    return read
+
+
+def _numbered_names(target: Target, mapping: Mapping) -> Reader:
+    del mapping
+    unfit = CellFault("not-whole-number", f"{target.name} has an equals sign without a whole number above 0 behind it")
+
+    def one(part: str) -> tuple[str, int | None] | None:
+        name, equals, number = (said.strip() for said in part.partition("="))
+        if not equals:
+            return name, None
+        return (name, int(number)) if name and _COUNT.fullmatch(number) else None
+
+    def read(cell: Any) -> Any:  # noqa: ANN401 - any cell
+        parts = map(text_of, cell.parts or ()) if isinstance(cell, JsonValue) else text_of(cell).split("|")
+        found = [one(part) for part in parts if part.strip()]
+        return unfit if None in found else tuple(found) or None
 
     return read
 
@@ -212,5 +235,6 @@ _READERS: dict[Cell, Callable[[Target, Mapping], Reader]] = {
     Cell.MONEY: _money,
     Cell.KIND: _kind,
     Cell.WORDS: _words,
+    Cell.NUMBERED_NAMES: _numbered_names,
     Cell.NUMBERS: _numbers,
 }

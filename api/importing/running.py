@@ -17,6 +17,7 @@ from domain.records.engine import run_unit
 from domain.records.journal import Origin
 from domain.records.nights import ImportRun, WorkState
 from domain.records.unit import Unit
+from domain.rules.permissions import Role
 
 log = logging.getLogger("reedbed")
 
@@ -69,7 +70,7 @@ def _run_alone(house: House, organisation_id: int, run_id: UUID) -> None:
 
 def _run(house: House, asked: ImportRun, content: bytes, *, origin: Origin) -> None:
     said: dict[str, Any] = asked.options
-    options = ImportOptions(said["dry_run"], said["skip_invalid"], said["create_enclosures"])
+    options = ImportOptions(said["dry_run"], said["skip_invalid"], said["create_enclosures"], frozenset(map(Role, said.get("roles", ()))))
     rows, facts, settled = read_file(content, file_name=asked.file_name, kind=asked.kind, mapping=said["mapping"], options=options)
     for_whom = said.get("on_behalf_of")
     as_asked = Origin(

@@ -10,15 +10,17 @@ from functools import cache
 from typing import Any, get_args, get_origin
 
 from domain.actions.imports.measurements import SIZES
-from domain.records.animals import CAME_BY, Basis, DatePrecision, Origin
+from domain.records.animals import CAME_BY, Basis, DatePrecision
 from domain.records.enclosures import EnclosureKind
 from domain.records.equipment import EquipmentKind
 from domain.records.marks import MarkKind, MarkReading
 from domain.records.nights import ImportKind
 from domain.records.shapes import Shape
 from domain.rules.fitness import Hazard
-from domain.rules.lives import EventKind, Grouping, LifeStage, Sex
+from domain.rules.law.requirements import Activity
+from domain.rules.lives import EventKind, Grouping, LifeStage, Origin, Sex
 from domain.rules.measures import MeasureKind
+from domain.rules.permissions import Role
 from domain.rules.taxonomy import TaxonRank
 
 
@@ -36,6 +38,7 @@ class Cell(Enum):
     MONEY = auto()
     KIND = auto()
     WORDS = auto()
+    NUMBERED_NAMES = auto()
     NUMBERS = auto()
 
 
@@ -272,6 +275,39 @@ TARGETS: Mapping[ImportKind, tuple[Target, ...]] = {
         Target("confirmed", Cell.YES_NO),
         _NOTE,
     ),
+    ImportKind.PERMITS: (
+        Target("kind", required=True),
+        Target("jurisdiction", required=True),
+        Target("authority", required=True),
+        Target("number", required=True),
+        Target("holder"),
+        Target("site"),
+        Target("issued_on", Cell.DATE, required=True),
+        Target("valid_from", Cell.DATE),
+        Target("valid_until", Cell.DATE),
+        Target("inspected_on", Cell.DATE),
+        Target("activities", Cell.WORDS, kinds=_words_of(Activity)),
+        Target("taxa", Cell.NUMBERED_NAMES),
+        Target("any_taxon", Cell.YES_NO),
+        _whole("total_number"),
+        _NOTE,
+    ),
+    ImportKind.STAFF: (
+        Target("name", required=True),
+        _word("role", *Role, required=True),
+        Target("site"),
+        Target("contact", Cell.LINES),
+        _NOTE,
+    ),
+    ImportKind.COMPETENCES: (
+        Target("staff", required=True),
+        Target("title", required=True),
+        _word("hazard", *Hazard),
+        Target("from_on", Cell.DATE, required=True),
+        Target("expires_on", Cell.DATE),
+        Target("assessed_by"),
+        _NOTE,
+    ),
 }
 """The columns of each kind, in the template's order."""
 
@@ -280,8 +316,11 @@ KEY_COLUMNS: Mapping[ImportKind, str] = {
     **dict.fromkeys((ImportKind.EQUIPMENT, ImportKind.ANIMALS), "tag"),
     ImportKind.TAXA: "scientific_name",
     **dict.fromkeys((ImportKind.PLACEMENTS, ImportKind.MARKS, ImportKind.MEASUREMENTS), "animal"),
+    ImportKind.PERMITS: "number",
+    ImportKind.STAFF: "name",
+    ImportKind.COMPETENCES: "staff",
 }
-"""The column that says what, or of which animal, a row is."""
+"""The column that says what, or of which animal or person, a row is."""
 
 
 @cache

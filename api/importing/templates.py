@@ -22,7 +22,8 @@ _HINTS = {
     Cell.WHOLE_NUMBER: "whole number",
     Cell.MONEY: "amount in the organisation's currency",
     Cell.KIND: "one of the words below",
-    Cell.WORDS: "words with commas between them",
+    Cell.WORDS: "words with commas or | between them",
+    Cell.NUMBERED_NAMES: "names with | between them, each with = and a number behind it where it is limited: A = 12 | B",
     Cell.NUMBERS: "numbers with semicolons between them",
 }
 _WIDTH = 18

@@ -37,10 +37,8 @@ from domain.records.sites import Site
 from domain.records.stock import Happening
 from domain.records.taxa import Taxon
 from domain.records.unit import Unit
-from domain.rules.calendar import add_months
+from domain.rules.stock import LONGEST_YEARS, is_too_long
 
-LONGEST_YEARS = 10
-"""How long the period of a statement may be: until the day before the same day so many years later."""
 CSV = b"text/csv; charset=utf-8"
 
 
@@ -176,7 +174,7 @@ def _period(unit: Unit, asked: Mapping[str, Any], scope: Scope) -> dict[str, dat
     if until_on < from_on:
         raise refusal_of(fault_in("until_on", "not-together", "This should not be before from_on."))
     _refuse_later_than(today_of(unit, scope), name="until_on", on=until_on)
-    if until_on >= add_months(from_on, 12 * LONGEST_YEARS):
+    if is_too_long(from_on, until_on):
         raise refusal_of(fault_in("from_on", "period-too-long", f"A period may be {LONGEST_YEARS} years long."))
     return {"from_on": from_on, "until_on": until_on}
 

@@ -26,11 +26,13 @@ from api.importing.templates import MEDIA_TYPES, TemplateForm, template
 from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
 from api.pages import Listing
 from api.query import one_of, read_query
+from api.routes.staff import gives_of
 from domain.actions.imports import ImportFileFacts
 from domain.actions.imports.runs import ask_for_import
 from domain.errors import Fault, NotFound, RuleBroken
 from domain.records.nights import ImportKind, ImportRun
 from domain.records.unit import Unit
+from domain.rules.permissions import EVERYWHERE, Role
 from domain.rules.text import kept_line
 
 __all__ = ["resume", "router"]
@@ -47,7 +49,7 @@ class _Asked:
     content: bytes
     file: ImportFileFacts
     kind: ImportKind
-    options: dict[str, bool | str | None]
+    options: dict[str, bool | str | list[str] | None]
 
 
 def _read_flag(text: str) -> bool:
@@ -179,11 +181,12 @@ async def _asked(call: Call, request: Request) -> _Asked:
     return _Asked(content, file, kind, {**flags, "mapping": mapping, **_asker(call)})
 
 
-def _asker(call: Call) -> dict[str, str | None]:
-    """Return who asks, as the entries of what is imported will say it."""
-    caller = call.caller
+def _asker(call: Call) -> dict[str, str | list[str] | None]:
+    """Return who asks, as the entries of what is imported will say it, and which roles whoever asks may give to people anywhere."""
+    caller, gives = call.caller, gives_of(call)
     for_whom = str(caller.on_behalf_of) if caller.on_behalf_of else None
-    return {"asked_by": caller.actor, "credential": caller.credential, "on_behalf_of": for_whom}
+    roles = [role.value for role in Role if gives(role) == EVERYWHERE]
+    return {"asked_by": caller.actor, "credential": caller.credential, "on_behalf_of": for_whom, "roles": roles}
 
 
 def _part(form: FormData, name: str) -> UploadFile:

@@ -8,6 +8,7 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from domain.actions.fitness import number_there
 from domain.actions.holdings import record_call_name
 from domain.actions.lives import PLACEMENTS_OF, add_event, come_to_life, record_event, relived, today_of
 from domain.actions.placements import MoveStated, first_place, place_animal
@@ -90,7 +91,7 @@ def change_animal(unit: Unit, animal_id: UUID, patch: Mapping[str, Any], *, expe
 
 
 def end_animal(unit: Unit, animal_id: UUID, ending: Ending) -> Animal:
-    """Have an animal, or all that are left of a group, leave the collection for a reason given in words, and return it.
+    """Have an animal, or all that a group had on that day, leave the collection for a reason given in words, and return it.
 
     Whoever knows more says it by an event: how it died, or who has it now.
 
@@ -105,7 +106,8 @@ def end_animal(unit: Unit, animal_id: UUID, ending: Ending) -> Animal:
         raise RuleBroken(
             f"It is {today_of(unit, found).isoformat()} there; a record cannot end later than today.", code="in-future", field="on"
         )
-    left = AnimalEventStated(kind=EventKind.DEPARTED, happened_on=on, number=found.count, basis=Basis.OTHER, cause=ending.reason)
+    number = max(number_there(unit, found, on=on), 1)
+    left = AnimalEventStated(kind=EventKind.DEPARTED, happened_on=on, number=number, basis=Basis.OTHER, cause=ending.reason)
     return record_event(unit, animal_id, left).animal
 
 

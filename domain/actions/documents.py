@@ -19,7 +19,7 @@ from domain.records import journal
 from domain.records.animals import Animal
 from domain.records.approvals import Approval
 from domain.records.base import Record, all_records, row_of, table_of
-from domain.records.belonging import BELONGING, Along, beyond_reach, refuse_beyond_reach, site_of
+from domain.records.belonging import beyond_reach, leans_on, refuse_beyond_reach, site_of
 from domain.records.documents import Attachment, AttachmentStated, Document, DocumentStated, MediaType
 from domain.records.files import Files, flaw_of
 from domain.records.marks import Mark
@@ -150,13 +150,13 @@ def end_attachment(unit: Unit, attachment_id: UUID, ending: Ending, *, owner_id:
     return done
 
 
-def follow(unit: Unit, animal_id: UUID, site_id: UUID | None) -> None:
-    """Let the documents of an animal follow it to another site: those first attached to the animal, or to what is recorded of it.
+def follow(unit: Unit, record_id: UUID, site_id: UUID | None, *, of: type[Record] = Animal) -> None:
+    """Let the documents of a record follow it to another site: those first attached to the record, or to what is recorded of it.
 
     Raises:
         NotAllowed: They are, or would be, at a site that the origin does not reach.
     """
-    for document in unit.all(Document, _documents_of(Animal), of_record_id=animal_id):
+    for document in unit.all(Document, _documents_of(of), of_record_id=record_id):
         unit.change(document, {"site_id": site_id}, action="change_document")
 
 
@@ -271,11 +271,11 @@ def _about(record: type[Record], ids: Any) -> Iterator[sa.ColumnElement[bool]]: 
     among = _among(_attachment.c.subject_id, ids)
     yield sa.and_(_attachment.c.subject == record.noun, among)
     for part in subjects().values():
-        belonging = BELONGING[part]
-        if isinstance(belonging, Along) and belonging.record is record:
+        whole = leans_on(part)
+        if whole is not None and whole.record is record:
             table = table_of(part)
             own = table.c.organisation_id == _organisation_id
-            yield from _about(part, sa.select(table.c.id).where(own, _among(table.c[belonging.column], ids)))
+            yield from _about(part, sa.select(table.c.id).where(own, _among(table.c[whole.column], ids)))
 
 
 def _among(column: sa.ColumnElement[Any], ids: Any) -> sa.ColumnElement[bool]:  # noqa: ANN401 - one id, or a statement for several

@@ -1,10 +1,10 @@
 """Erasing the particulars of people who left: on record, and in the journal's past, whose chain goes on proving.
 
-A person's name also stands in texts that anybody wrote freely (notes of other records, reasons, names of keys), in the journal's entries
-about those, in files to be imported that wait, in backups made before, and on paper that was handed out. None of these is touched: whoever
-erases has to look there. Checkpoints, sessions, the reading log and the papers that Reedbed makes bear ids and no names. A database keeps
-what was overwritten in its own log for a while: SQLite until that is written back, when the service stops at the latest; PostgreSQL until
-it has been vacuumed, and as long as its archives last.
+A person's name also stands in texts that anybody wrote freely (notes of other records, reasons, names of keys, holders of permits that no
+member of staff is named with), in the journal's entries about those, in files to be imported that wait, in backups made before, and on
+paper that was handed out. None of these is touched: whoever erases has to look there. Checkpoints, sessions, the reading log and the papers
+that Reedbed makes bear ids and no names. A database keeps what was overwritten in its own log for a while: SQLite until that is written
+back, when the service stops at the latest; PostgreSQL until it has been vacuumed, and as long as its archives last.
 """
 
 from __future__ import annotations
@@ -21,17 +21,18 @@ from domain.records.accounts import Account, AccountIdentity
 from domain.records.base import Record, table_of
 from domain.records.competences import Competence
 from domain.records.organisations import Idempotency
+from domain.records.permits import Permit
 from domain.records.retention import LegalHold
 from domain.records.staff import Staff
 from domain.records.statements import DialectName, Statement
 from domain.records.unit import Unit
 
 FORMER = "Former member of staff"
-"""What stands in the place of an erased name."""
+"""What stands in the place of an erased name, and of an erased holder of a permit."""
 FORMER_COMPETENCE = "Competence of a former member of staff"
 """What stands in the place of an erased title. For which hazard class and when it counted stays: it tells who could look after whom."""
 
-_account, _answer, _identity, _competence = table_of(Account), table_of(Idempotency), table_of(AccountIdentity), table_of(Competence)
+_account, _answer, _identity, _competence, _permit = (table_of(one) for one in (Account, Idempotency, AccountIdentity, Competence, Permit))
 _own = sa.bindparam("organisation_id", type_=sa.BigInteger())
 _said = sa.bindparam("said", type_=sa.LargeBinary())
 
@@ -46,6 +47,7 @@ IDENTITIES_OF_STAFF = Statement(
 COMPETENCES_OF_STAFF = Statement(
     sa.select(_competence).where(_competence.c.organisation_id == _own, _competence.c.staff_id == sa.bindparam("staff_id"))
 )
+PERMITS_OF_STAFF = Statement(sa.select(_permit).where(_permit.c.organisation_id == _own, _permit.c.holder_id == sa.bindparam("staff_id")))
 _answers = sa.delete(_answer).where(_answer.c.organisation_id == sa.bindparam("at_organisation_id", type_=sa.BigInteger()))
 FORGET_ANSWERS: Mapping[DialectName, Statement] = {
     "sqlite": Statement(_answers.where(sa.func.instr(_answer.c.body, _said) > 0)),
@@ -72,13 +74,16 @@ def erase_staff(unit: Unit, staff_id: UUID, *, reason: str) -> Staff:
     if any(one.ended_on is None for one in (*accounts, *identities)):
         raise Conflict("End the accounts of this member of staff first.", code="not-ended")
     competences = unit.all(Competence, COMPETENCES_OF_STAFF, staff_id=staff_id)
-    everything = (found, *accounts, *identities, *competences)
+    permits = unit.all(Permit, PERMITS_OF_STAFF, staff_id=staff_id)
+    everything = (found, *accounts, *identities, *competences, *permits)
     _refuse_held(unit, everything)
     for one in everything:
         _forget(unit, one)
     for competence in competences:
         nothing = {"title": FORMER_COMPETENCE, "assessed_by": None, "note": ""}
         unit.change(competence, nothing, action="erase_competence", reason=reason)
+    for permit in permits:
+        unit.change(permit, {"holder": FORMER}, action="erase_permit", reason=reason)
     for identity in identities:
         unit.change(identity, {"subject": f"erased-{identity.id}"}, action="erase_account_identity", reason=reason)
     for account in accounts:

@@ -9,20 +9,20 @@ from uuid import UUID
 
 from pydantic import Field, model_validator
 
-from domain.actions.fitness import decided
+from domain.actions.fitness import decided, number_there
 from domain.actions.lives import add_event, come_to_life, relived, today_of
-from domain.actions.placements import MoveStated, enclosure_on, first_place, refuse_when_not_here
+from domain.actions.placements import MoveStated, enclosure_on, first_place, state_here
 from domain.actions.recording import referred, refuse_later_than
 from domain.actions.sites import today_at
 from domain.errors import RuleBroken
-from domain.records.animals import Animal, AnimalEventStated, AnimalFacts, Number
+from domain.records.animals import Animal, AnimalEventStated, AnimalFacts, AnimalState, Number
 from domain.records.base import Stated
 from domain.records.columns import Day, Id, Name, Note
 from domain.records.enclosures import Enclosure
 from domain.records.sites import Site
 from domain.records.stated import misstated
 from domain.records.unit import Unit
-from domain.rules.lives import EventKind, Grouping, LifeStage, Sex
+from domain.rules.lives import EventKind, Grouping, LifeStage, Sex, mixes_eggs, sex_together, stage_together
 
 HATCHED_STAGES = frozenset({LifeStage.LARVA, LifeStage.NEONATE, LifeStage.JUVENILE})
 
@@ -30,8 +30,8 @@ HATCHED_STAGES = frozenset({LifeStage.LARVA, LifeStage.NEONATE, LifeStage.JUVENI
 class SplitStated(Stated):
     """That some animals of a group go on in a record of their own, an individual's or a group's; of a clutch, those that hatched.
 
-    What is left out stays as it is of the group: sex, life stage, enclosure. Where ``hatched`` is said, eggs leave the clutch as animals
-    that are born.
+    What is left out is as it was of the group on that day: sex, life stage, enclosure. Where ``hatched`` is said, eggs leave the clutch
+    as animals that are born.
     """
 
     happened_on: Day
@@ -71,19 +71,18 @@ def split_animal(unit: Unit, animal_id: UUID, stated: SplitStated, *, record_id:
     """Let some animals of a group go on in a record of their own and return that record.
 
     Raises:
-        RuleBroken: There are not so many on that day, it is no group, or only eggs hatch.
+        RuleBroken: There are not so many on that day, it is no group, what is no egg hatches, or what is an egg goes on as none.
     """
     source = unit.fetch_reached(Animal, animal_id)
     if source.grouping is not Grouping.GROUP:
         raise RuleBroken("One animal cannot be split.", code="individual", field="number")
     refuse_later_than(today_of(unit, source), field="happened_on", on=stated.happened_on)
-    refuse_when_not_here(unit, source, on=stated.happened_on, field="happened_on")
-    if stated.hatched and source.life_stage is not LifeStage.EGG:
-        raise RuleBroken("Only eggs hatch.", code="not-eggs", field="hatched")
+    then = state_here(unit, source, on=stated.happened_on, field="happened_on")
+    _refuse_wrong_hatching(then, stated)
     left, came = (EventKind.HATCHED_OUT, EventKind.HATCHED) if stated.hatched else (EventKind.SPLIT_OFF, EventKind.SPLIT_FROM)
     leaving, coming, made_id = unit.new_id(), unit.new_id(), record_id or unit.new_id()
     place = _place_for(unit, source, stated)
-    moved = _Moved(stated.happened_on, stated.number, stated.note, _sex_of(source, stated), stated.life_stage or source.life_stage)
+    moved = _Moved(stated.happened_on, stated.number, stated.note, _sex_of(then, stated), stated.life_stage or then.life_stage)
     made = come_to_life(
         unit,
         _facts_of(source, stated),
@@ -102,8 +101,8 @@ def merge_animal(unit: Unit, animal_id: UUID, stated: MergeStated) -> Animal:
     """Let animals of a record join a group and return the group.
 
     Raises:
-        RuleBroken: The other is no group or of another taxon, there are not so many on that day, or where the group is does not suit them
-            and no reason to override was given.
+        RuleBroken: The other is no group or of another taxon, eggs would join animals, there are not so many on that day, or where the
+            group is does not suit them and no reason to override was given.
     """
     source = unit.fetch_reached(Animal, animal_id)
     group = referred(unit, Animal, stated.into_id, field="into_id")
@@ -112,10 +111,11 @@ def merge_animal(unit: Unit, animal_id: UUID, stated: MergeStated) -> Animal:
     if group.taxon_id != source.taxon_id:
         raise RuleBroken("That group is of another taxon; a record holds animals of one.", code="another-taxon", field="into_id")
     refuse_later_than(today_of(unit, source), field="happened_on", on=stated.happened_on)
-    for one in (source, group):
-        refuse_when_not_here(unit, one, on=stated.happened_on, field="happened_on")
-    number = stated.number or max(source.count, 1)
-    moved = _Moved(stated.happened_on, number, stated.note)
+    joining, joined = (state_here(unit, one, on=stated.happened_on, field="happened_on") for one in (source, group))
+    if mixes_eggs(joining.life_stage, joined.life_stage):
+        raise RuleBroken("Eggs join a clutch, and what has hatched joins what has.", code="eggs", field="into_id")
+    number = stated.number or max(number_there(unit, source, on=stated.happened_on), 1)
+    moved = _Moved(stated.happened_on, number, stated.note, **_known_together(joining, joined))
     decision = _decision(unit, source, group, moved, override_reason=stated.override_reason)
     _leave_and_come(unit, source, group, moved, decision)
     return unit.fetch(Animal, group.id)
@@ -142,10 +142,32 @@ class _Moved:
         )
 
 
-def _sex_of(source: Animal, stated: SplitStated) -> Sex:
+def _refuse_wrong_hatching(then: AnimalState, stated: SplitStated) -> None:
+    """Refuse that what was no egg hatches, that an egg goes on as an animal without hatching, or an animal as an egg.
+
+    Raises:
+        RuleBroken: It would.
+    """
+    if stated.hatched and then.life_stage is not LifeStage.EGG:
+        raise RuleBroken("Only eggs hatch.", code="not-eggs", field="hatched")
+    if not stated.hatched and mixes_eggs(then.life_stage, stated.life_stage or then.life_stage):
+        raise RuleBroken(
+            f"They were {then.life_stage.value} on that day; eggs become animals by hatching, which 'hatched' says.",
+            code="not-hatched",
+            field="life_stage",
+        )
+
+
+def _sex_of(then: AnimalState, stated: SplitStated) -> Sex:
     if stated.sex is not None:
         return stated.sex
-    return Sex.UNKNOWN if source.sex is Sex.MIXED and stated.grouping is Grouping.INDIVIDUAL else source.sex
+    return Sex.UNKNOWN if then.sex is Sex.MIXED and stated.grouping is Grouping.INDIVIDUAL else then.sex
+
+
+def _known_together(joining: AnimalState, joined: AnimalState) -> dict[str, Any]:
+    """Return what is another of a group's sex and life stage once others have joined it."""
+    sex, stage = sex_together(joining.sex, joined.sex), stage_together(joining.life_stage, joined.life_stage)
+    return {"sex": None if sex is joined.sex else sex, "life_stage": None if stage is joined.life_stage else stage}
 
 
 def _decision(unit: Unit, source: Animal, group: Animal, moved: _Moved, *, override_reason: str | None) -> dict[str, Any]:
@@ -164,7 +186,7 @@ def _decision(unit: Unit, source: Animal, group: Animal, moved: _Moved, *, overr
 def _leave_and_come(unit: Unit, source: Animal, group: Animal, moved: _Moved, decision: dict[str, Any]) -> None:
     """Put both ends of a merge on record, each naming the other and one with its decision, and make both lives anew."""
     leaving, coming = unit.new_id(), unit.new_id()
-    gone = add_event(unit, source, moved.told(EventKind.JOINED), record_id=leaving, other=(group.id, coming))
+    gone = add_event(unit, source, moved.without_what_is_known().told(EventKind.JOINED), record_id=leaving, other=(group.id, coming))
     arrived = add_event(unit, group, moved.told(EventKind.JOINED_BY), record_id=coming, other=(source.id, leaving), **decision)
     relived(unit, source, latest=gone)
     relived(unit, group, latest=arrived)
@@ -185,9 +207,15 @@ def _facts_of(source: Animal, stated: SplitStated) -> AnimalFacts:
 
 
 def _place_for(unit: Unit, source: Animal, stated: SplitStated) -> Enclosure | None:
-    """Return the enclosure that animals split off go to: the one that is said, or the group's."""
-    enclosure_id = stated.enclosure_id or source.enclosure_id
-    return None if enclosure_id is None else referred(unit, Enclosure, enclosure_id, field="enclosure_id")
+    """Return the enclosure that animals split off go to: the one that is said, or the group's of that day.
+
+    Raises:
+        RuleBroken: There is no such enclosure, or it has ended.
+    """
+    if stated.enclosure_id is not None:
+        return referred(unit, Enclosure, stated.enclosure_id, field="enclosure_id")
+    around = enclosure_on(unit, source, on=stated.happened_on)
+    return None if around is None else referred(unit, Enclosure, around.id, field="enclosure_id")
 
 
 def _put(unit: Unit, made: Animal, place: Enclosure, stated: SplitStated) -> Animal:

@@ -75,7 +75,7 @@ PLACES_OF = Statement(
     )
 )
 TAGS_OF_RELATED = Statement(
-    sa.select(_animal.c.id, _animal.c.tag, _taxon.c.scientific_name, _taxon.c.rank)
+    sa.select(_animal.c.id, _animal.c.tag, _taxon.c.scientific_name, _taxon.c.rank, _animal.c.enclosure_id)
     .select_from(_animal.join(_taxon, _joined(_animal, _taxon, "taxon_id")))
     .where(
         _animal.c.organisation_id == _own,
@@ -157,7 +157,7 @@ class History:
 
 
 def history(unit: Unit, animal_id: UUID, *, shown_at: Reach = EVERYWHERE) -> History:
-    """Return an animal's or group's whole life. Offspring and documents are those within the origin's reach and ``shown_at``.
+    """Return an animal's or group's whole life. Relatives and documents are those within the origin's reach and ``shown_at``.
 
     Raises:
         NotFound: There is no such animal in the organisation.
@@ -185,7 +185,10 @@ def history(unit: Unit, animal_id: UUID, *, shown_at: Reach = EVERYWHERE) -> His
         events=unit.all(AnimalEvent, EVENTS_OF, **of),
         documents=_within(reach, unit, Document, unit.named(DOCUMENTS_OF, **of)),
         places={row[0]: (row[1], row[2]) for row in unit.rows(PLACES_OF, **of)},
-        related={row[0]: (row[1], row[2], row[3].value) for row in unit.rows(TAGS_OF_RELATED, **of)},
+        related={
+            one["id"]: (one["tag"], one["scientific_name"], one["rank"].value)
+            for one in _within(reach, unit, Animal, unit.named(TAGS_OF_RELATED, **of))
+        },
         staff={row[0]: row[1] for row in unit.rows(MEASURED_BY, **of)},
         withdrawn=sum(_counted(unit, statement, animal_id) for statement in WITHDRAWN_OF),
         corrected=sum(_counted(unit, statement, animal_id) for statement in CORRECTED_OF),

@@ -20,7 +20,7 @@ from domain.records.marks import Mark
 from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.unit import Unit
-from domain.rules.lives import BETWEEN_RECORDS, OPENING, Event, EventKind, Life, LifeBroken, State, Status, life_of
+from domain.rules.lives import BETWEEN_RECORDS, OPENING, Event, EventKind, Life, LifeBroken, State, Status, Stay, life_of, stays
 from domain.rules.text import same_name
 
 TOLD_BY_EVENT = frozenset(EventKind) - OPENING - BETWEEN_RECORDS | {EventKind.BORN, EventKind.HATCHED, EventKind.LAID, EventKind.ACQUIRED}
@@ -265,32 +265,49 @@ def _close_and_open(unit: Unit, animal: Animal, life: Life, *, events: Sequence[
     """End placements and marks that an event ends, and open again what an event ended that is not on record any more.
 
     Raises:
-        Conflict: It was placed somewhere after the day on which it died or left.
+        Conflict: It was placed somewhere on a day on which it was not here.
     """
-    kept = {one.id for one in events}
-    away_on = None if life.now.status is Status.PRESENT else life.now.from_on
-    _settle_places(unit, animal, kept=kept, away=_last_event_on(events, away_on))
-    _settle_marks(unit, animal, kept=kept, ended=_last_event_on(events, life.ended_on))
+    settle_places(unit, animal)
+    _settle_marks(unit, animal, kept={one.id for one in events}, ended=_last_event_on(events, life.ended_on))
 
 
 def _last_event_on(events: Sequence[AnimalEvent], day: date | None) -> AnimalEvent | None:
     return None if day is None else [one for one in events if one.happened_on <= day][-1]
 
 
-def _settle_places(unit: Unit, animal: Animal, *, kept: set[UUID], away: AnimalEvent | None) -> None:
+def stays_of(unit: Unit, animal_id: UUID, starts: Sequence[date]) -> list[Stay | None]:
+    """Return until when placements of an animal last that begin on some days, by the states on record."""
+    return stays(starts, unit.all(AnimalState, STATES_OF, animal_id=animal_id))
+
+
+def went_by(unit: Unit, animal_id: UUID, stay: Stay) -> UUID | None:
+    """Return the event by which animals went on the last day of a placement, ``None`` where they did not."""
+    if not stay.went:
+        return None
+    found = _last_event_on(unit.all(AnimalEvent, EVENTS_OF, animal_id=animal_id), stay.until_on)
+    return None if found is None else found.id
+
+
+def settle_places(unit: Unit, animal: Animal) -> None:
+    """Have every placement of an animal last as long as follows from the placements after it and from when the animal was here.
+
+    Raises:
+        Conflict: One begins on a day on which the animal was not here.
+    """
     places = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
-    if not places:
-        return
-    *_, last = places
-    if last.closed_by_id is not None and last.closed_by_id not in kept:
-        last = unit.change(last, {"until_on": None, "closed_by_id": None}, action="change_placement")
-    if away is None or (last.until_on is not None and last.until_on <= away.happened_on):
-        return
-    if last.from_on > away.happened_on:
-        raise Conflict(
-            f"It was placed somewhere on {last.from_on.isoformat()}, after this. Withdraw that placement first.", code="placed-later"
-        )
-    unit.change(last, {"until_on": away.happened_on, "closed_by_id": away.id}, action="change_placement")
+    wanted: list[tuple[Placement, dict[str, Any]]] = []
+    for place, stay in zip(places, stays_of(unit, animal.id, [one.from_on for one in places]), strict=True):
+        if stay is None:
+            raise Conflict(
+                f"It was placed somewhere on {place.from_on.isoformat()}, and was not here then. Withdraw that placement first.",
+                code="placed-later",
+            )
+        facts = {"until_on": stay.until_on, "closed_by_id": went_by(unit, animal.id, stay)}
+        if any(getattr(place, name) != value for name, value in facts.items()):
+            wanted.append((place, facts))
+    # What ends earlier makes room for what ends later: the database lets no two overlap in between.
+    for place, facts in sorted(wanted, key=lambda each: (each[1]["until_on"] or date.max) > (each[0].until_on or date.max)):
+        unit.change(place, facts, action="change_placement")
 
 
 def _settle_marks(unit: Unit, animal: Animal, *, kept: set[UUID], ended: AnimalEvent | None) -> None:

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from domain.actions.documents import follow
 from domain.actions.fitness import decided, number_there
-from domain.actions.lives import PLACEMENTS_OF, STATES_OF, today_of
+from domain.actions.lives import PLACEMENTS_OF, STATES_OF, settle_places, stays_of, today_of, went_by
 from domain.actions.recording import Ending, corrected, current, ended, referred, refuse_later_than
 from domain.actions.sites import today_at
 from domain.errors import Conflict, NotFound, RuleBroken
@@ -50,14 +50,17 @@ def place_animal(unit: Unit, animal_id: UUID, stated: MoveStated, *, record_id: 
     animal = unit.fetch_reached(Animal, animal_id)
     place = referred(unit, Enclosure, stated.enclosure_id, field="enclosure_id")
     refuse_later_than(today_at(unit, unit.fetch(Site, place.site_id)), field="from_on", on=stated.from_on)
-    refuse_when_not_here(unit, animal, on=stated.from_on, field="from_on")
+    state_here(unit, animal, on=stated.from_on, field="from_on")
     places = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
     beside = _beside(places, stated.from_on)
     _refuse_mistaken_move(unit, beside.around, stated)
-    until_on, closed_by_id = _room_for(unit, beside, stated.from_on)
-    made = _placement(unit, animal, place, stated, record_id=record_id, until_on=until_on, closed_by_id=closed_by_id)
-    if beside.after is None:
-        _now_in(unit, animal, place)
+    _make_room(unit, beside.around, stated.from_on)
+    follow_on = () if beside.after is None else (beside.after.from_on,)
+    stay, *_ = stays_of(unit, animal.id, (stated.from_on, *follow_on))
+    assert stay is not None, "nobody is placed who is not here"  # noqa: S101 - refused above
+    closed_by_id = went_by(unit, animal.id, stay)
+    made = _placement(unit, animal, place, stated, record_id=record_id, until_on=stay.until_on, closed_by_id=closed_by_id)
+    _say_where(unit, animal)
     return made
 
 
@@ -93,18 +96,15 @@ def change_placement(unit: Unit, placement_id: UUID, patch: Mapping[str, Any], *
     stated = merged(PlacementStated, found, patch)
     place = referred(unit, Enclosure, stated.enclosure_id, field="enclosure_id", kept=found.enclosure_id)
     refuse_later_than(today_at(unit, unit.fetch(Site, place.site_id)), field="from_on", on=stated.from_on)
-    refuse_when_not_here(unit, animal, on=stated.from_on, field="from_on")
+    state_here(unit, animal, on=stated.from_on, field="from_on")
     places = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
-    before = _before(places, found, stated.from_on) if stated.from_on != found.from_on else None
-    earlier = stated.from_on < found.from_on
-    if before is not None and earlier:
-        unit.change(before, {"until_on": stated.from_on - DAY}, action="change_placement")
+    if stated.from_on != found.from_on:
+        _refuse_passing(places, found, stated.from_on)
+        _make_room(unit, next((one for one in places if one.id != found.id and _holds(one, stated.from_on)), None), stated.from_on)
     changed = corrected(unit, found, stated, **_decided_anew(unit, animal, place, found, stated))
-    if before is not None and not earlier:
-        unit.change(before, {"until_on": stated.from_on - DAY}, action="change_placement")
-    if places[-1].id == found.id:
-        _now_in(unit, animal, place)
-    return changed
+    settle_places(unit, animal)
+    _say_where(unit, animal)
+    return unit.fetch(Placement, changed.id)
 
 
 def end_placement(unit: Unit, placement_id: UUID, ending: Ending, *, owner_id: UUID) -> Placement:
@@ -116,13 +116,9 @@ def end_placement(unit: Unit, placement_id: UUID, ending: Ending, *, owner_id: U
     animal = unit.fetch_reached(Animal, owner_id)
     found = unit.fetch(Placement, placement_id)
     _refuse_of_another(found, animal)
-    places = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
     gone = ended(unit, found, ending, today=today_of(unit, animal))
-    before = next((one for one in reversed(places) if one.until_on == found.from_on - DAY), None)
-    if before is not None and before.closed_by_id is None:
-        unit.change(before, {"until_on": found.until_on, "closed_by_id": found.closed_by_id}, action="change_placement")
-        if places[-1].id == found.id:
-            _now_in(unit, animal, unit.fetch(Enclosure, before.enclosure_id))
+    settle_places(unit, animal)
+    _say_where(unit, animal)
     return gone
 
 
@@ -143,8 +139,8 @@ def _refuse_of_another(found: Placement, animal: Animal) -> None:
         raise NotFound("There is no such placement.")
 
 
-def refuse_when_not_here(unit: Unit, animal: Animal, *, on: date, field: str) -> None:
-    """Refuse a day on which an animal was not in the collection's hands.
+def state_here(unit: Unit, animal: Animal, *, on: date, field: str) -> AnimalState:
+    """Return the state that an animal was in at the end of a day on which it was in the collection's hands.
 
     Raises:
         RuleBroken: It had not come yet, had died or left, or was away or missing.
@@ -160,10 +156,11 @@ def refuse_when_not_here(unit: Unit, animal: Animal, *, on: date, field: str) ->
             code="not-here",
             field=field,
         )
+    return there
 
 
 def _beside(places: Sequence[Placement], on: date) -> _Neighbours:
-    around = next((one for one in places if one.from_on <= on and (one.until_on is None or on <= one.until_on)), None)
+    around = next((one for one in places if _holds(one, on)), None)
     return _Neighbours(around, next((one for one in places if one.from_on > on), None))
 
 
@@ -191,35 +188,31 @@ def _refuse_mistaken_move(unit: Unit, around: Placement | None, stated: MoveStat
         )
 
 
-def _room_for(unit: Unit, beside: _Neighbours, on: date) -> tuple[date | None, UUID | None]:
-    """End the placement that a day falls into, and return until when a new one from that day lasts, and the event that ends it, if any."""
-    around, after = beside.around, beside.after
-    if around is not None:
-        until_on, closed_by_id = around.until_on, around.closed_by_id
-        if around.from_on == on:
-            gone = {"ended_on": on, "end_reason": "moved on the same day"}
-            unit.change(around, gone, action="withdraw_placement")
-        else:
-            unit.change(around, {"until_on": on - DAY, "closed_by_id": None}, action="change_placement")
-        return until_on, closed_by_id
-    return (None, None) if after is None else (after.from_on - DAY, None)
+def _make_room(unit: Unit, around: Placement | None, on: date) -> None:
+    """End the placement that a day falls into on its eve; one that began on that very day is withdrawn."""
+    if around is None:
+        return
+    if around.from_on == on:
+        unit.change(around, {"ended_on": on, "end_reason": "moved on the same day"}, action="withdraw_placement")
+    else:
+        unit.change(around, {"until_on": on - DAY, "closed_by_id": None}, action="change_placement")
 
 
-def _before(places: Sequence[Placement], found: Placement, on: date) -> Placement | None:
-    """Return the placement that has to end the day before ``on``, on which ``found`` is to begin; none where there is a gap between them.
+def _holds(place: Placement, on: date) -> bool:
+    return place.from_on <= on and (place.until_on is None or on <= place.until_on)
+
+
+def _refuse_passing(places: Sequence[Placement], found: Placement, on: date) -> None:
+    """Refuse a new first day of a placement that lies after its end, or not after the beginning of the one before it.
 
     Raises:
-        Conflict: ``on`` is after the end of ``found``, or reaches into another placement than the one before it.
+        Conflict: It does.
     """
     if found.until_on is not None and on > found.until_on:
         raise Conflict(f"It ended on {found.until_on.isoformat()}.", code="overlap", field="from_on")
     before = next((one for one in reversed(places) if one.from_on < found.from_on), None)
-    if before is None:
-        return None
-    if before.from_on >= on:
+    if before is not None and before.from_on >= on:
         raise Conflict(f"From {before.from_on.isoformat()} it was elsewhere.", code="overlap", field="from_on")
-    touches = before.until_on is None or before.until_on >= on or before.until_on == found.from_on - DAY
-    return before if touches else None
 
 
 def _placement(
@@ -250,9 +243,13 @@ def _placement(
     return unit.add(made, action="register_placement")
 
 
-def _now_in(unit: Unit, animal: Animal, place: Enclosure) -> None:
-    """Have the animal's record say that it is in an enclosure, and its documents that they are at that site."""
-    unit.change(unit.fetch(Animal, animal.id), {"enclosure_id": place.id}, action="move_animal")
+def _say_where(unit: Unit, animal: Animal) -> None:
+    """Have the animal's record say which enclosure it is, or was last, in, and its documents that they are at that site."""
+    places = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
+    now = unit.fetch(Enclosure, places[-1].enclosure_id) if places else None
+    if animal.enclosure_id == (now.id if now else None):
+        return
     before = unit.find(Enclosure, animal.enclosure_id) if animal.enclosure_id else None
-    if before is None or before.site_id != place.site_id:
-        follow(unit, animal.id, place.site_id)
+    unit.change(unit.fetch(Animal, animal.id), {"enclosure_id": now.id if now else None}, action="move_animal")
+    if now is not None and (before is None or before.site_id != now.site_id):
+        follow(unit, animal.id, now.site_id)

@@ -97,6 +97,19 @@ def referred(unit: Unit, record: type[R], record_id: UUID, *, field: str, kept: 
     return found
 
 
+def referred_reached(unit: Unit, record: type[R], record_id: UUID, *, field: str, kept: UUID | None = None) -> R:
+    """Return the record that a field refers to and that the origin reaches. One that the field has ``kept`` is not asked for again.
+
+    Raises:
+        RuleBroken: There is none in this organisation, or it has ended; the field is named.
+        NotAllowed: It is at a site that the origin does not reach.
+    """
+    found = referred(unit, record, record_id, field=field, kept=kept)
+    if record_id != kept:
+        refuse_beyond_reach(unit, record, row_of(found))
+    return found
+
+
 def refuse_later_than(today: date, *, field: str, on: date | None) -> None:
     """Refuse a date that has not come yet at the site.
 

@@ -25,6 +25,7 @@ from domain.records.accounts import Account, AccountIdentity, RoleGrant
 from domain.records.animals import Animal
 from domain.records.approvals import Approval
 from domain.records.base import Record, all_records, metadata, table_of
+from domain.records.broods import ExpectedBrood
 from domain.records.competences import Competence
 from domain.records.documents import Attachment, Document
 from domain.records.equipment import Equipment, EquipmentCheck, HourReading, OutputReading
@@ -34,7 +35,10 @@ from domain.records.marks import Mark
 from domain.records.measurements import Measurement
 from domain.records.nights import ImportRun, NightlyRun, Report
 from domain.records.organisations import Idempotency
+from domain.records.permits import Permit, PermitAnimal, PermitCondition, PermitEvent, PermitTaxon
+from domain.records.premises import Premises
 from domain.records.retention import LegalHold, LegalHoldStated, RetentionRule, RetentionRuleStated
+from domain.records.sites import Site
 from domain.records.staff import Staff
 from domain.records.stated import merged
 from domain.records.statements import Statement
@@ -61,6 +65,12 @@ PART_OF: Mapping[type[Record], tuple[str, type[Record]]] = {
     HusbandryTarget: ("taxon_id", Taxon),
     Separation: ("taxon_id", Taxon),
     Competence: ("staff_id", Staff),
+    ExpectedBrood: ("animal_id", Animal),
+    PermitTaxon: ("permit_id", Permit),
+    PermitAnimal: ("permit_id", Permit),
+    PermitCondition: ("permit_id", Permit),
+    PermitEvent: ("permit_id", Permit),
+    Premises: ("site_id", Site),
 }
 """What belongs to another record: it ends with that one at the latest, and whatever holds that one holds it. Whatever holds a record holds
 the documents that were ever attached to it."""

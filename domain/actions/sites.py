@@ -41,6 +41,11 @@ def end_site(unit: Unit, site_id: UUID, ending: Ending) -> Site:
     return ended(unit, found, ending, today=today_at(unit, found))
 
 
+def today_there(unit: Unit, site_id: UUID | None) -> date:
+    """Return the date at the site of an id; in UTC for what is the whole organisation's."""
+    return unit.origin.at.date() if site_id is None else today_at(unit, unit.fetch(Site, site_id))
+
+
 def today_at(unit: Unit, site: Site) -> date:
     """Return the date that it is at the site, by the unit's instant."""
     return date_at_site(unit.origin.at, site.zone)

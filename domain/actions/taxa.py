@@ -16,6 +16,7 @@ from domain.errors import Conflict, NotFound, RuleBroken
 from domain.records import journal
 from domain.records.animals import Animal
 from domain.records.base import Record, table_of
+from domain.records.permits import PermitTaxon
 from domain.records.stated import merged
 from domain.records.statements import Statement
 from domain.records.taxa import (
@@ -103,10 +104,10 @@ def end_taxon(unit: Unit, taxon_id: UUID, ending: Ending) -> Taxon:
     """End a taxon's record and return it.
 
     Raises:
-        Conflict: Animals, other taxa, or rules about taxa still refer to it.
+        Conflict: Animals, permits, other taxa, or rules about taxa still refer to it.
     """
     found = unit.fetch(Taxon, taxon_id)
-    refuse_while_used(unit, found, [(Animal, "taxon_id"), (Taxon, "parent_id"), *SAID_OF_IT])
+    refuse_while_used(unit, found, [(Animal, "taxon_id"), (Taxon, "parent_id"), (PermitTaxon, "taxon_id"), *SAID_OF_IT])
     refuse_while_used(unit, found, [(Taxon, "accepted_id"), *SAID_WITH_IT])
     return ended(unit, found, ending, today=unit.origin.at.date())
 

@@ -14,7 +14,7 @@ from domain.records.base import Record, Stated, owned_by_organisation, refers_to
 from domain.records.columns import Day, Id, JsonColumn, Name, Note, UuidColumn, words_of
 from domain.records.intervals import Dated, by_day
 from domain.records.stated import misstated
-from domain.rules.lives import EventKind, Grouping, LifeStage, Sex, Status
+from domain.rules.lives import EventKind, Grouping, LifeStage, Origin, Sex, Status
 
 Number = Annotated[int, Field(ge=1, le=10_000_000)]
 
@@ -25,15 +25,6 @@ class DatePrecision(StrEnum):
     DAY = "day"
     MONTH = "month"
     YEAR = "year"
-
-
-class Origin(StrEnum):
-    """Where an animal comes from in the first place."""
-
-    CAPTIVE_BRED = "captive_bred"
-    FARMED = "farmed"
-    WILD = "wild"
-    UNKNOWN = "unknown"
 
 
 class Basis(StrEnum):

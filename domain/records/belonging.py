@@ -18,6 +18,7 @@ from domain.records.accounts import Account, AccountIdentity, RoleGrant
 from domain.records.animals import Animal, AnimalEvent, AnimalState, Placement
 from domain.records.approvals import Approval
 from domain.records.base import Record, table_of
+from domain.records.broods import ExpectedBrood
 from domain.records.columns import JsonColumn, UuidColumn
 from domain.records.competences import Competence
 from domain.records.documents import Attachment, Document
@@ -31,11 +32,16 @@ from domain.records.equipment import (
     Spare,
 )
 from domain.records.holdings import CallName, Holding
+from domain.records.jurisdictions import Jurisdiction
 from domain.records.kinship import Parent
 from domain.records.marks import Mark
 from domain.records.measurements import Measurement
 from domain.records.nights import ImportRun, NightlyRun, Report
 from domain.records.organisations import ApiKey
+from domain.records.overrides import Override
+from domain.records.permits import Permit, PermitAnimal, PermitCondition, PermitEvent, PermitTaxon
+from domain.records.premises import Premises
+from domain.records.requirements import DocumentKind, Requirement, RulePack
 from domain.records.retention import LegalHold, RetentionRule
 from domain.records.sites import Site
 from domain.records.staff import Staff
@@ -63,6 +69,14 @@ class Along:
 
 
 @dataclass(frozen=True, slots=True)
+class Either:
+    """It is along another record where it names one, and else at the site whose id a column holds."""
+
+    along: Along
+    at: AtSite
+
+
+@dataclass(frozen=True, slots=True)
 class AtEvery:
     """It is at all the sites whose ids the column lists, reached by whoever reaches each; without one, it is the whole organisation's."""
 
@@ -79,7 +93,7 @@ class ByItsAct:
     """It is of no place: the act that uses it checks the place of what it is used for."""
 
 
-Belonging = AtSite | AtEvery | Along | Shared | ByItsAct
+Belonging = AtSite | AtEvery | Along | Either | Shared | ByItsAct
 
 BELONGING: Mapping[type[Record], Belonging] = {
     Site: AtSite("id"),
@@ -96,6 +110,14 @@ BELONGING: Mapping[type[Record], Belonging] = {
     Holding: Along("animal_id", Animal),
     CallName: Along("animal_id", Animal),
     Parent: Along("animal_id", Animal),
+    ExpectedBrood: Along("animal_id", Animal),
+    Premises: AtSite(),
+    Permit: AtSite(),
+    PermitTaxon: Along("permit_id", Permit),
+    PermitAnimal: Along("permit_id", Permit),
+    PermitCondition: Along("permit_id", Permit),
+    PermitEvent: Along("permit_id", Permit),
+    Override: Either(Along("animal_id", Animal), AtSite()),
     Document: AtSite(),
     Attachment: Along("document_id", Document),
     Taxon: Shared(),
@@ -116,6 +138,10 @@ BELONGING: Mapping[type[Record], Belonging] = {
     AccountIdentity: Along("account_id", Account),
     RoleGrant: AtSite(),
     ApiKey: AtEvery("site_ids"),
+    RulePack: Shared(),
+    Jurisdiction: Shared(),
+    DocumentKind: Shared(),
+    Requirement: Shared(),
     RetentionRule: Shared(),
     LegalHold: Shared(),
     Approval: ByItsAct(),
@@ -126,6 +152,8 @@ BELONGING: Mapping[type[Record], Belonging] = {
 def site_of(unit: Unit, record: type[Record], row: Mapping[str, Any]) -> UUID | None:
     """Return the site that a row of a record is at, ``None`` where it is the whole organisation's."""
     belonging = BELONGING[record]
+    if isinstance(belonging, Either):
+        belonging = belonging.at if row[belonging.along.column] is None else belonging.along
     if isinstance(belonging, AtSite):
         return row[belonging.column]  # type: ignore[no-any-return]
     if not isinstance(belonging, Along) or row[belonging.column] is None:
@@ -157,6 +185,14 @@ def covers_every(reach: Reach, site_ids: Iterable[UUID | str] | None) -> bool:
     return reach.covers(None) if site_ids is None else all(reach.covers(UUID(str(site_id))) for site_id in site_ids)
 
 
+def leans_on(record: type[Record]) -> Along | None:
+    """Return the other record whose site a class of record shares, where it names one; ``None`` where it never does."""
+    belonging = BELONGING[record]
+    if isinstance(belonging, Either):
+        return belonging.along
+    return belonging if isinstance(belonging, Along) else None
+
+
 def has_sites(record: type[Record]) -> bool:
     """Return whether records of a class are at sites, so that a list of those at some sites means something."""
     return not isinstance(BELONGING[record], (Shared, ByItsAct))
@@ -172,13 +208,19 @@ def beyond_reach(record: type[Record]) -> NotAllowed:
 
 def site_column(record: type[Record]) -> sa.ColumnElement[UUID | None]:
     """Return the expression for the site that a row of a record's table is at: null where it is the whole organisation's."""
-    belonging, table = BELONGING[record], table_of(record)
+    return _site_by(BELONGING[record], table_of(record))
+
+
+def _site_by(belonging: Belonging, table: sa.Table) -> sa.ColumnElement[UUID | None]:
     if isinstance(belonging, AtSite):
         return table.c[belonging.column]
     if isinstance(belonging, Along):
         other = table_of(belonging.record)
         same = (other.c.organisation_id == sa.bindparam("organisation_id"), other.c.id == table.c[belonging.column])
         return sa.select(site_column(belonging.record)).where(*same).correlate(table).scalar_subquery()
+    if isinstance(belonging, Either):
+        named = table.c[belonging.along.column].is_not(None)
+        return sa.case((named, _site_by(belonging.along, table)), else_=_site_by(belonging.at, table))
     return sa.literal_column("NULL", UuidColumn())
 
 

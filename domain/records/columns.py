@@ -10,14 +10,15 @@ from uuid import UUID
 
 import sqlalchemy as sa
 from pydantic import UUID7, AfterValidator, BeforeValidator, ValidationInfo, WithJsonSchema
-from pydantic_core import PydanticKnownError
+from pydantic_core import PydanticCustomError, PydanticKnownError
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field
 
 from domain.errors import Unfit
-from domain.rules.text import kept_line, kept_lines
+from domain.rules.calendar import zone_named
+from domain.rules.text import kept_line, kept_lines, same_name
 
 NAME_LENGTH = 120
 NOTE_LENGTH = 4000
@@ -27,6 +28,7 @@ _ID_7 = "^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-7[0-9a-fA-F]{3}-[89abAB][0-9a-fA-F]{3}-[
 
 LINE_SCHEMA = {"type": "string", "minLength": 1, "maxLength": NAME_LENGTH, "format": "line"}
 LINES_SCHEMA = {"type": "string", "maxLength": NOTE_LENGTH, "format": "lines"}
+PASSAGE_SCHEMA = {**LINES_SCHEMA, "minLength": 1}
 DAY_SCHEMA = {"type": "string", "format": "date", "description": "A day between 1900 and 2200."}
 """As OpenAPI describes them; what the formats ``line`` and ``lines`` mean is said in the description of the API."""
 
@@ -108,12 +110,24 @@ def _likely_day(day: date) -> date:
     return day
 
 
+def _known_zone(zone: str) -> str:
+    zone_named(zone)
+    return zone
+
+
 def _name(text: str) -> str:
     return _no_longer(kept_line(text), than=NAME_LENGTH)
 
 
 def _note(text: str) -> str:
     return _no_longer(kept_lines(text), than=NOTE_LENGTH)
+
+
+def _passage(text: str) -> str:
+    kept = _note(text)
+    if not same_name(kept):
+        raise PydanticCustomError("required", "there should be some text here")
+    return kept
 
 
 def _no_longer(kept: str, *, than: int) -> str:
@@ -128,7 +142,15 @@ NewId = Annotated[UUID7, BeforeValidator(_written_id), WithJsonSchema({"type": "
 """An id that a caller makes: of version 7, so that ids stand in the order of time."""
 Name = Annotated[str, Field(min_length=1, max_length=NAME_LENGTH), AfterValidator(_name), WithJsonSchema(LINE_SCHEMA)]
 Note = Annotated[str, Field(max_length=NOTE_LENGTH), AfterValidator(_note), WithJsonSchema(LINES_SCHEMA)]
+Passage = Annotated[str, Field(min_length=1, max_length=NOTE_LENGTH), AfterValidator(_passage), WithJsonSchema(PASSAGE_SCHEMA)]
+"""A text of several lines in which something has to be said."""
 Day = Annotated[date, BeforeValidator(_written_day), AfterValidator(_likely_day), WithJsonSchema(DAY_SCHEMA)]
+Zone = Annotated[
+    str,
+    Field(max_length=64),
+    AfterValidator(_known_zone),
+    WithJsonSchema({"type": "string", "minLength": 1, "maxLength": 64, "format": "iana-time-zone"}),
+]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Months = Annotated[int, Field(ge=1, le=1200)]
 Weeks = Annotated[int, Field(ge=1, le=5200)]

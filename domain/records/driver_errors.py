@@ -233,6 +233,8 @@ _UNIQUE_FIELDS = {
     "name_key": "name",
     "tag_key": "tag",
     "shelf_key": "shelf",
+    "number_key": "number",
+    "follows_id": "met_on",
     "live_key": "code",
 }
 

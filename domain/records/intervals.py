@@ -28,13 +28,17 @@ def by_day(table_name: str, *columns: str) -> sa.Index:
     return sa.Index(f"ix_{table_name}_days", "organisation_id", *columns, "from_on", "until_on")
 
 
+_DAYS = (("from_on", "until_on"), ("applies_from", "applies_until"))
+"""What the columns are called that say from when and until when; law applies."""
+
+
 def holds_on(record: type[Record], day: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
     """Return the condition that a dated record holds on a day and was not withdrawn."""
     table = table_of(record)
-    open_or_later = sa.or_(table.c.until_on.is_(None), table.c.until_on >= day)
-    return sa.and_(table.c.ended_on.is_(None), table.c.from_on <= day, open_or_later)
+    first, last = next((table.c[begins], table.c[ends]) for begins, ends in _DAYS if begins in table.c)
+    return sa.and_(table.c.ended_on.is_(None), first <= day, sa.or_(last.is_(None), last >= day))
 
 
 def has_days(record: type[Record]) -> bool:
     """Return whether records of a class hold from a day until a day."""
-    return {"from_on", "until_on"} <= set(table_of(record).columns.keys())
+    return any({*names} <= set(table_of(record).columns.keys()) for names in _DAYS)

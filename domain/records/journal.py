@@ -25,7 +25,7 @@ from domain.rules.permissions import EVERYWHERE, Reach
 CHAIN = b"reedbed-journal-1\n"
 LET_GO = "let_go"
 """The action of the last entry of a record whose time was up: it is not on record any more."""
-ERASING = frozenset(("erase_staff", "erase_account", "erase_account_identity", "erase_competence", LET_GO))
+ERASING = frozenset(("erase_staff", "erase_account", "erase_account_identity", "erase_competence", "erase_permit", LET_GO))
 """The actions that say that a person's particulars in this and earlier entries of the record were erased."""
 HASHED = "sha256_salted"
 """What an entry's member says in place of a person's particular."""

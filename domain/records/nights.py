@@ -131,6 +131,9 @@ class ImportKind(StrEnum):
     PLACEMENTS = "placements"
     MARKS = "marks"
     MEASUREMENTS = "measurements"
+    PERMITS = "permits"
+    STAFF = "staff"
+    COMPETENCES = "competences"
 
 
 class ImportRun(Record, table=True):

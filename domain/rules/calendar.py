@@ -104,6 +104,18 @@ def add_months(start: date, months: int) -> date:
     return as_date(months_after(as_days([start]), np.array([months]))[0])
 
 
+def next_in_series(first: date, *, every_months: int, after: date) -> date:
+    """Return the first day after a day in a series that recurs every so many months from its ``first`` day, by the last-day rule.
+
+    Months are counted from the first day, so that a series from the 31st keeps to the ends of months.
+    """
+    if after < first:
+        return first
+    steps = full_months_between(first, after) // every_months
+    found = add_months(first, steps * every_months)
+    return found if found > after else add_months(first, (steps + 1) * every_months)
+
+
 def full_months_between(start: date, end: date) -> int:
     """Return how many whole calendar months have passed from ``start`` to ``end``, never negative."""
     months = max(0, (end.year - start.year) * 12 + end.month - start.month)

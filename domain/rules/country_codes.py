@@ -1,4 +1,4 @@
-"""The numeric codes of countries and areas (ISO 3166-1) that are assigned."""
+"""The codes of countries and areas (ISO 3166-1): the numeric and alphabetic ones that are assigned, and those that anybody may assign."""
 
 from __future__ import annotations
 
@@ -21,3 +21,39 @@ ASSIGNED = frozenset(
 Source:
     ISO 3166-1:2020, numeric-3 codes, as listed by iso-codes 4.15 (2023).
 """
+
+ALPHA_2 = frozenset(
+    """
+    AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS BT BV BW BY BZ CA CC CD CF CG CH
+    CI CK CL CM CN CO CR CU CV CW CX CY CZ DE DJ DK DM DO DZ EC EE EG EH ER ES ET FI FJ FK FM FO FR GA GB GD GE GF GG GH GI GL GM GN
+    GP GQ GR GS GT GU GW GY HK HM HN HR HT HU ID IE IL IM IN IO IQ IR IS IT JE JM JO JP KE KG KH KI KM KN KP KR KW KY KZ LA LB LC LI
+    LK LR LS LT LU LV LY MA MC MD ME MF MG MH MK ML MM MN MO MP MQ MR MS MT MU MV MW MX MY MZ NA NC NE NF NG NI NL NO NP NR NU NZ OM
+    PA PE PF PG PH PK PL PM PN PR PS PT PW PY QA RE RO RS RU RW SA SB SC SD SE SG SH SI SJ SK SL SM SN SO SR SS ST SV SX SY SZ TC TD
+    TF TG TH TJ TK TL TM TN TO TR TT TV TW TZ UA UG UM US UY UZ VA VC VE VG VI VN VU WF WS YE YT ZA ZM ZW
+    """.split()  # noqa: SIM905 - codes are read as a table
+)
+"""The alpha-2 codes of the same 249 countries and areas.
+
+Source:
+    ISO 3166-1:2020, alpha-2 codes, as listed by iso-codes 4.15 (2023).
+"""
+
+UNIONS = frozenset(("EU", "UN"))
+"""Alpha-2 codes that are reserved for what states have formed together, exceptionally and at their request.
+
+Source:
+    ISO 3166-1:2020, exceptionally reserved code elements.
+"""
+
+_LETTERS_OF_Q = frozenset("MNOPQRSTUVWXYZ")
+
+
+def is_user_assigned(code: str) -> bool:
+    """Return whether an alpha-2 code is no country's and never will be, so that anybody may give it to what is not real.
+
+    Source:
+        ISO 3166-1:2020: AA, QM to QZ, XA to XZ, ZZ.
+    """
+    if len(code) != 2 or not (code.isascii() and code.isalpha() and code.isupper()):
+        return False
+    return code in {"AA", "ZZ"} or code[0] == "X" or (code[0] == "Q" and code[1] in _LETTERS_OF_Q)

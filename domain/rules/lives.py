@@ -10,6 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from itertools import zip_longest
+from typing import Protocol
 from uuid import UUID
 
 DAY = timedelta(days=1)
@@ -59,6 +61,15 @@ class LifeStage(StrEnum):
     JUVENILE = "juvenile"
     SUBADULT = "subadult"
     ADULT = "adult"
+    UNKNOWN = "unknown"
+
+
+class Origin(StrEnum):
+    """Where an animal comes from in the first place."""
+
+    CAPTIVE_BRED = "captive_bred"
+    FARMED = "farmed"
+    WILD = "wild"
     UNKNOWN = "unknown"
 
 
@@ -154,6 +165,60 @@ class Life:
         return self.states[-1]
 
 
+class WhatHolds(Protocol):
+    """A state, as a rule gives it or as it is on record."""
+
+    from_on: date
+    until_on: date | None
+    status: Status
+
+
+def presences(states: Iterable[WhatHolds]) -> list[tuple[date, date | None]]:
+    """Return the stretches of days on which animals were here, in order; the day on which they went is the last of its stretch.
+
+    What goes and comes back on one day was here all along, as days are told by their ends; what went on the day that it came was here that
+    day.
+    """
+    found: list[tuple[date, date | None]] = []
+    for state in states:
+        if state.status is not Status.PRESENT:
+            if not found:
+                found.append((state.from_on, state.from_on))
+            continue
+        went_on = None if state.until_on is None else state.until_on + DAY
+        if found and found[-1][1] == state.from_on:
+            found[-1] = (found[-1][0], went_on)
+        else:
+            found.append((state.from_on, went_on))
+    return found
+
+
+def stays(starts: Sequence[date], states: Iterable[WhatHolds]) -> list[Stay | None]:
+    """Return until when each placement lasts, by the days on which they begin, in order; ``None`` for one that begins while nobody is here.
+
+    It lasts until the eve of the next one, or until the day on which the animals went, whichever comes first.
+    """
+    here = presences(states)
+    found: list[Stay | None] = []
+    for start, after in zip_longest(starts, starts[1:]):
+        own = next((one for one in reversed(here) if one[0] <= start and (one[1] is None or start <= one[1])), None)
+        if own is None:
+            found.append(None)
+        elif after is not None and (own[1] is None or after <= own[1]):
+            found.append(Stay(after - DAY, went=False))
+        else:
+            found.append(Stay(own[1], went=own[1] is not None))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """The last day of a placement, none while it lasts; ``went`` says that the animals went on it, rather than to another place."""
+
+    until_on: date | None
+    went: bool
+
+
 class LifeBroken(ValueError):  # noqa: N818 - a property of the events, not of the program
     """Events that cannot all be true. ``event`` is the one where it shows."""
 
@@ -173,6 +238,7 @@ class _Course:
     status: Status | None = None
     sex: Sex = Sex.UNKNOWN
     life_stage: LifeStage = LifeStage.UNKNOWN
+    departed: int = 0
     ended_on: date | None = None
     states: list[State] = field(default_factory=list)
     changes: dict[UUID, int] = field(default_factory=dict)
@@ -193,6 +259,23 @@ def life_of(events: Iterable[Event], *, grouping: Grouping) -> Life:
     if not course.states:
         raise LifeBroken("A life in the collection begins with an arrival, a birth, a hatching or a clutch.", code="no-beginning")
     return Life(tuple(_joined_up(course.states)), course.changes, course.number, course.estimated, course.ended_on)
+
+
+def sex_together(one: Sex, other: Sex) -> Sex:
+    """Return the sex of a group that animals of two sexes form: mixed where both are known, or either is mixed already."""
+    if one is other:
+        return one
+    return Sex.MIXED if Sex.MIXED in {one, other} or Sex.UNKNOWN not in {one, other} else Sex.UNKNOWN
+
+
+def stage_together(one: LifeStage, other: LifeStage) -> LifeStage:
+    """Return the life stage of a group that animals of two stages form: unknown, where they are not of the same."""
+    return one if one is other else LifeStage.UNKNOWN
+
+
+def mixes_eggs(one: LifeStage, other: LifeStage) -> bool:
+    """Return whether one stage is known to be eggs and the other to be none."""
+    return LifeStage.UNKNOWN not in {one, other} and (one is LifeStage.EGG) != (other is LifeStage.EGG)
 
 
 def numbers_of(events: Iterable[Event], *, grouping: Grouping) -> Sequence[tuple[date, int]]:
@@ -238,7 +321,7 @@ def _refuse_untimely(course: _Course, event: Event) -> None:
         return
     if course.ended_on is not None and event.kind is not EventKind.RETURNED:
         raise LifeBroken(_after_the_end(course), code="after-end", event=event)
-    if event.kind is EventKind.RETURNED and course.status is not Status.DEPARTED:
+    if event.kind is EventKind.RETURNED and not course.departed:
         raise LifeBroken("Only what departed can return.", code="not-departed", event=event)
     if course.grouping is Grouping.INDIVIDUAL and event.kind in OPENING:
         raise LifeBroken(
@@ -268,6 +351,7 @@ def _take(course: _Course, event: Event) -> None:
     course.changes[event.id] = change
     if event.kind in COUNTING:
         course.estimated = event.kind is EventKind.ESTIMATED
+    course.departed -= change if event.kind in {EventKind.DEPARTED, EventKind.RETURNED} else 0
     course.status, course.ended_on = _status_after(course, event)
     course.sex = event.sex or course.sex
     course.life_stage = event.life_stage or course.life_stage
@@ -281,6 +365,8 @@ def _change_by(course: _Course, event: Event) -> int:
         raise LifeBroken("This should be about one animal at least.", code="too-few", event=event)
     if course.grouping is Grouping.INDIVIDUAL and event.number != 1:
         raise LifeBroken("This is one animal, not a group.", code="individual", event=event)
+    if event.kind is EventKind.RETURNED and event.number > course.departed:
+        raise LifeBroken(f"Only {course.departed} departed before {event.on.isoformat()}.", code="too-many", event=event)
     if event.kind in ADDING:
         return event.number
     if event.kind in TAKING:
@@ -299,7 +385,7 @@ def _status_after(course: _Course, event: Event) -> tuple[Status | None, date | 
         return _AFTER_TAKING[event.kind], event.on
     if event.kind in _TURNS:
         return _TURNS[event.kind][1], None
-    if course.status is None or event.kind is EventKind.RETURNED:
+    if course.status is None or (event.kind is EventKind.RETURNED and course.status in GONE):
         return Status.PRESENT, None
     return course.status, course.ended_on
 

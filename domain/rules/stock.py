@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from uuid import UUID
 
 from domain.rules.lives import BIRTHS, COUNTING, EventKind, LifeStage, Sex
@@ -33,6 +34,15 @@ _COLUMN_OF: Mapping[EventKind, str] = {
     EventKind.SPLIT_OFF: "changed_out",
     EventKind.JOINED: "changed_out",
 }
+
+
+LONGEST_YEARS = 10
+"""How long the period of a statement may be: until the day before the same day so many years later."""
+
+
+def is_too_long(from_on: date, until_on: date) -> bool:
+    """Return whether a period, both days included, is longer than a statement may be."""
+    return (until_on.year - LONGEST_YEARS, until_on.month, until_on.day) >= (from_on.year, from_on.month, from_on.day)
 
 
 @dataclass(frozen=True, slots=True)

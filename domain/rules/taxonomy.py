@@ -92,6 +92,11 @@ class Taxonomy:
         row = self._taxa.get(taxon_id)
         return "" if row is None else row.name
 
+    def rank(self, taxon_id: UUID) -> TaxonRank | None:
+        """Return the rank of a name, ``None`` where it is not among the rows."""
+        row = self._taxa.get(taxon_id)
+        return None if row is None else row.rank
+
     def lineage(self, taxon_id: UUID) -> tuple[UUID, ...]:
         """Return the accepted taxon of a name and what it lies in, upwards."""
         return tuple(self._upwards(self.accepted(taxon_id)))
@@ -111,6 +116,10 @@ class Taxonomy:
                 owners = self._owners.get(above, ())
                 waiting += [self.accepted(one.taxon_id) for one in owners if one.from_on is None or one.from_on <= on]
         return frozenset(found)
+
+    def turning_days(self) -> Iterator[date]:
+        """Yield the days from which a member of a concept counts."""
+        yield from (one.from_on for owners in self._owners.values() for one in owners if one.from_on is not None)
 
     def covers(self, named: UUID, taxon_id: UUID, *, on: date) -> bool:
         """Return whether a listed name covers a taxon on a day.

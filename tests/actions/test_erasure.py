@@ -12,6 +12,7 @@ import pytest
 import migrations
 from domain.actions.accounts import Code, end_account, register_account, register_identity
 from domain.actions.erasure import FORMER, erase_staff
+from domain.actions.permits import change_permit
 from domain.actions.recording import Ending
 from domain.actions.retention import end_legal_hold, register_legal_hold
 from domain.actions.sessions import START
@@ -21,6 +22,7 @@ from domain.records.accounts import Account, AccountIdentity, AccountIdentitySta
 from domain.records.base import metadata, row_of
 from domain.records.competences import Competence
 from domain.records.engine import SqliteStore, Store
+from domain.records.permits import Permit
 from domain.records.retention import LegalHoldStated
 from domain.records.staff import Staff, StaffStated
 from domain.records.tables import make_ready
@@ -83,6 +85,27 @@ def test_what_somebody_was_assessed_to_be_able_to_do_goes_with_the_name(store, l
         assert (left.title, left.assessed_by, left.note) == ("Competence of a former member of staff", None, "")
         assert (left.hazard, left.from_on, left.expires_on) == (made.hazard, made.from_on, made.expires_on)
         assert unit.fetch(Competence, kept.id).title == "Hook and tube"
+
+
+def test_a_permit_forgets_who_held_it_and_stays(store, leaver, tampering):
+    ada, *_ = leaver
+    with store.transaction(makers.origin()) as unit:
+        member = makers.staff(unit, name="Eve Canary")
+        made = makers.permit(unit, holder="Eve Canary", holder_id=str(member.id))
+        made = change_permit(unit, made.id, {"holder": "E. Canary", "note": "original in the safe"}, expected_version=1)
+        kept = makers.permit(unit, number="P-2", holder="Marshlight Trust")
+        end_staff(unit, member.id, GONE)
+    assert found_in(tampering, CANARY)["permit"] == 1
+
+    for who in (ada, member):
+        erase(store, who)
+
+    assert found_in(tampering, CANARY) == {}
+    assert proven(store).flaws == []
+    with store.snapshot(makers.origin()) as unit:
+        left = unit.fetch(Permit, made.id)
+        assert (left.holder, left.holder_id, left.number, left.note) == (FORMER, member.id, made.number, "original in the safe")
+        assert unit.fetch(Permit, kept.id).holder == "Marshlight Trust"
 
 
 def erase(store: Store, who: Staff) -> Staff:

@@ -11,6 +11,8 @@ from domain.actions.lives import EVENTS_OF, PLACEMENTS_OF, withdraw_event
 from domain.actions.recording import Ending
 from domain.errors import RuleBroken
 from domain.records.animals import Animal, AnimalEvent, Placement
+from domain.records.sites import Site
+from domain.records.taxa import Taxon
 from domain.rules.lives import EventKind, Grouping, LifeStage, Sex, Status
 from tests import makers
 
@@ -133,3 +135,83 @@ def test_a_withdrawal_that_would_make_later_events_impossible_is_refused(unit, s
 
     assert (refused.value.code, "2026-02-03" in refused.value.detail) == ("too-many", True)
     assert one.count == 5
+
+
+def test_what_is_told_late_of_a_group_is_as_it_was_on_that_day(unit, hall):
+    pond = makers.enclosure(unit, unit.fetch(Site, hall.site_id), name="Pond")
+    facts = {"enclosure_id": str(hall.id), "acquired_on": "2026-01-10", "sex": "female", "life_stage": "juvenile"}
+    shoal = makers.group(unit, makers.taxon(unit, "Danio fictivus"), 12, **facts)
+    makers.move(unit, shoal, pond, "2026-02-20")
+    makers.event(unit, shoal, "staged", "2026-02-20", life_stage="adult")
+    makers.event(unit, shoal, "sexed", "2026-02-20", sex="mixed")
+
+    one = split(unit, shoal)
+
+    [place] = unit.all(Placement, PLACEMENTS_OF, animal_id=one.id)
+    assert (place.enclosure_id, one.life_stage, one.sex) == (hall.id, LifeStage.JUVENILE, Sex.FEMALE)
+
+
+def test_a_clutch_that_hatched_since_can_still_be_told_to_have_hatched_on_an_earlier_day(unit, hall):
+    taxon = makers.taxon(unit)
+    clutch = makers.group(unit, taxon, 6, enclosure_id=str(hall.id), acquired_on="2026-01-10", came_by="laid", life_stage="egg")
+    makers.event(unit, clutch, "staged", "2026-02-15", life_stage="neonate")
+
+    hatchling = split(unit, clutch, hatched=True, life_stage=LifeStage.NEONATE)
+
+    assert (hatchling.hatched_on, hatchling.life_stage, unit.fetch(Animal, clutch.id).count) == (DAY, LifeStage.NEONATE, 5)
+
+
+@pytest.mark.parametrize(("kept", "said"), [("egg", LifeStage.NEONATE), ("adult", LifeStage.EGG)])
+def test_eggs_do_not_become_animals_without_hatching_nor_animals_eggs(unit, hall, kept, said):
+    clutch = makers.group(unit, makers.taxon(unit), 6, enclosure_id=str(hall.id), acquired_on="2026-01-10", life_stage=kept)
+
+    with pytest.raises(RuleBroken) as refused:
+        split(unit, clutch, life_stage=said)
+
+    assert (refused.value.code, refused.value.faults[0].pointer) == ("not-hatched", "/life_stage")
+
+
+def test_eggs_do_not_join_animals(unit, shoal):
+    makers.event(unit, shoal, "staged", "2026-01-12", life_stage="adult")
+    clutch = makers.group(unit, unit.fetch(Taxon, shoal.taxon_id), 6, acquired_on="2026-01-10", life_stage="egg", tag="D-E")
+
+    with pytest.raises(RuleBroken) as refused:
+        merge_animal(unit, clutch.id, MergeStated(happened_on=DAY, into_id=shoal.id))
+
+    assert (refused.value.code, refused.value.faults[0].pointer) == ("eggs", "/into_id")
+
+
+@pytest.mark.parametrize(
+    ("joining", "sex", "stage"),
+    [
+        ({"sex": "male", "life_stage": "adult"}, Sex.MIXED, LifeStage.ADULT),
+        ({"sex": "female", "life_stage": "juvenile"}, Sex.FEMALE, LifeStage.UNKNOWN),
+        ({}, Sex.UNKNOWN, LifeStage.UNKNOWN),
+    ],
+)
+def test_a_group_that_others_join_is_of_what_they_are_together_until_that_is_withdrawn(unit, hall, joining, sex, stage):
+    taxon = makers.taxon(unit, "Danio fictivus")
+    facts = {"enclosure_id": str(hall.id), "acquired_on": "2026-01-10"}
+    group = makers.group(unit, taxon, 5, **facts, sex="female", life_stage="adult", tag="D-G")
+    other = makers.group(unit, taxon, 3, **facts, **joining, tag="D-O")
+
+    together = merge_animal(unit, other.id, MergeStated(happened_on=DAY, into_id=group.id))
+
+    assert (together.count, together.sex, together.life_stage) == (8, sex, stage)
+    *_, joined = unit.all(AnimalEvent, EVENTS_OF, animal_id=group.id)
+    withdraw_event(unit, joined.id, WRONG, owner_id=group.id)
+    alone = unit.fetch(Animal, group.id)
+    assert (alone.count, alone.sex, alone.life_stage) == (5, Sex.FEMALE, LifeStage.ADULT)
+
+
+def test_all_that_there_were_on_the_day_join_a_group_and_nothing_can_have_happened_to_them_since(unit, hall):
+    taxon = makers.taxon(unit, "Danio fictivus")
+    group = makers.group(unit, taxon, 5, enclosure_id=str(hall.id), acquired_on="2026-01-10", tag="D-G")
+    other = makers.group(unit, taxon, 7, enclosure_id=str(hall.id), acquired_on="2026-01-10", tag="D-O")
+    died = makers.event(unit, other, "died", "2026-02-10", number=4).event
+
+    with pytest.raises(RuleBroken) as refused:
+        merge_animal(unit, other.id, MergeStated(happened_on=DAY, into_id=group.id))
+
+    assert (refused.value.code, "2026-02-10 (died)" in refused.value.detail) == ("after-end", True)
+    withdraw_event(unit, died.id, WRONG, owner_id=other.id)

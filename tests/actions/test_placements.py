@@ -178,6 +178,53 @@ def test_the_database_itself_refuses_two_places_on_one_day(store, organisation):
     assert refused.value.code == "overlap"
 
 
+def test_what_goes_and_comes_back_on_one_day_stays_where_it_was(unit, tortoise, halls):
+    makers.event(unit, tortoise, "sent_away", "2026-01-20")
+    makers.event(unit, tortoise, "came_back", "2026-01-20")
+
+    assert places(unit, tortoise) == [("2026-01-10", None)]
+    makers.move(unit, tortoise, halls[1], "2026-02-01")
+    assert places(unit, tortoise) == [("2026-01-10", "2026-01-31"), ("2026-02-01", None)]
+
+
+def test_a_placement_that_was_withdrawn_after_an_absence_leaves_the_animal_where_it_was_last(unit, tortoise, halls):
+    makers.event(unit, tortoise, "sent_away", "2026-01-20")
+    makers.event(unit, tortoise, "came_back", "2026-02-01")
+    mistaken = makers.move(unit, tortoise, halls[2], "2026-02-01")
+
+    end_placement(unit, mistaken.id, WRONG, owner_id=tortoise.id)
+
+    assert places(unit, tortoise) == [("2026-01-10", "2026-01-20")]
+    assert unit.fetch(Animal, tortoise.id).enclosure_id == halls[0].id
+
+
+@pytest.mark.parametrize("went", ["sent_away", "died", "departed"])
+def test_a_placement_that_is_told_late_lasts_until_the_animal_went(unit, halls, went):
+    animal = makers.animal(unit, makers.taxon(unit), acquired_on="2026-01-10")
+    makers.event(unit, animal, went, "2026-01-20")
+
+    makers.move(unit, animal, halls[0], "2026-01-15")
+
+    assert places(unit, animal) == [("2026-01-15", "2026-01-20")]
+
+
+def test_a_placement_that_is_corrected_to_begin_before_an_absence_ends_with_it(unit, tortoise, halls):
+    makers.event(unit, tortoise, "sent_away", "2026-01-20")
+    makers.event(unit, tortoise, "came_back", "2026-02-10")
+    later = makers.move(unit, tortoise, halls[2], "2026-02-10")
+
+    change_placement(unit, later.id, {"from_on": "2026-01-15"}, owner_id=tortoise.id, expected_version=1)
+
+    assert places(unit, tortoise) == [("2026-01-10", "2026-01-14"), ("2026-01-15", "2026-01-20")]
+
+
+def test_an_absence_that_is_told_late_ends_the_placement_of_its_day(unit, tortoise, halls):
+    makers.event(unit, tortoise, "died", "2026-02-10")
+    makers.event(unit, tortoise, "sent_away", "2026-01-20")
+
+    assert places(unit, tortoise) == [("2026-01-10", "2026-01-20")]
+
+
 def test_of_two_who_move_one_animal_at_once_one_wins_and_the_other_is_told(store, organisation):
     with store.transaction(makers.origin()) as unit:
         site = makers.site(unit)

@@ -57,7 +57,8 @@ def every(record):
 class Counted:
     """One record as it should stand: how many animals, whether a group, where, in which status, since when there.
 
-    A single animal's end comes last on a day: ``until_then`` is the status that it was in on the day ``ended_on`` before that.
+    A single animal's end comes last on a day: ``until_then`` is the status that it was in on the day ``ended_on`` before that. ``departed``
+    is how many may return.
     """
 
     id: object
@@ -68,6 +69,8 @@ class Counted:
     placed_on: object = None
     until_then: object = None
     ended_on: object = None
+    stage: LifeStage = LifeStage.UNKNOWN
+    departed: int = 0
 
     @property
     def here(self):
@@ -142,21 +145,22 @@ class Stock(RuleBasedStateMachine):
         )
         if told:
             left, status = one.number - number, {"died": Status.DEAD, "departed": Status.DEPARTED}[kind]
+            one = replace(one, departed=one.departed + (number if kind == "departed" else 0))
             self.known[one.id] = replace(one, number=left) if left else one.gone(status, on=self.day)
 
     @precondition(lambda self: self.known)
-    @rule(which=some)
-    def returns(self, which):
+    @rule(which=some, number=st.integers(1, 4))
+    def returns(self, which, number):
         one = self.chosen(which)
-        told = self.attempt(lambda unit: makers.event(unit, one, "returned", str(self.day)), expected=self.may_return(one))
+        number = number if one.group else 1
+        told = self.attempt(lambda unit: makers.event(unit, one, "returned", str(self.day), number=number), expected=self.may(one, number))
         if told:
-            self.known[one.id] = replace(one, number=one.number + 1, status=Status.PRESENT, place=None, until_then=None)
+            there = {"status": Status.PRESENT, "place": None, "until_then": None} if one.status in GONE else {}
+            self.known[one.id] = replace(one, number=one.number + number, departed=one.departed - number, **there)
 
-    def may_return(self, one):
-        with self.open() as unit:
-            found = unit.fetch(Animal, one.id)
-        # On the day on which the only animal left it is still to leave: its end comes last on a day.
-        return one.status is Status.DEPARTED and (one.group or found.ended_on < self.day)
+    def may(self, one, number):
+        """As many can return as departed; on the day on which the only animal left it is still to leave, as its end comes last on a day."""
+        return number <= one.departed and (one.group or one.ended_on < self.day)
 
     @precondition(lambda self: self.known)
     @rule(which=some, number=st.integers(1, 9))
@@ -180,7 +184,8 @@ class Stock(RuleBasedStateMachine):
             lambda unit: makers.event(unit, one, "sexed", str(self.day), sex=sex.value),
             expected=here and (one.group or sex is not Sex.MIXED),
         )
-        self.attempt(lambda unit: makers.event(unit, one, "staged", str(self.day), life_stage=stage.value), expected=here)
+        if self.attempt(lambda unit: makers.event(unit, one, "staged", str(self.day), life_stage=stage.value), expected=here):
+            self.known[one.id] = replace(one, stage=stage)
 
     @precondition(lambda self: self.known)
     @rule(which=some, number=st.integers(1, 12), kind=st.sampled_from(["counted", "estimated"]))
@@ -239,7 +244,7 @@ class Stock(RuleBasedStateMachine):
         if made:
             left = one.number - number
             self.known[one.id] = replace(one, number=left, status=one.status if left else Status.MERGED)
-            self.known[made.id] = Counted(made.id, not single, number, self.places[to].id, placed_on=self.day)
+            self.known[made.id] = Counted(made.id, not single, number, self.places[to].id, placed_on=self.day, stage=one.stage)
 
     @precondition(lambda self: self.known)
     @rule(which=some, into=some, number=st.integers(1, 9))
@@ -247,11 +252,13 @@ class Stock(RuleBasedStateMachine):
         one, group = self.chosen(which), self.chosen(into)
         number = number if one.group else 1
         stated = MergeStated(happened_on=self.day, into_id=group.id, number=number)
-        expected = one.id != group.id and group.group and one.here and group.here and number <= one.number
+        alike = one.stage is group.stage
+        eggs_among_animals = not alike and LifeStage.EGG in {one.stage, group.stage} and LifeStage.UNKNOWN not in {one.stage, group.stage}
+        expected = one.id != group.id and group.group and one.here and group.here and number <= one.number and not eggs_among_animals
         if self.attempt(lambda unit: merge_animal(unit, one.id, stated), expected=expected):
             left = one.number - number
             self.known[one.id] = replace(one, number=left) if left else one.gone(Status.MERGED, on=self.day)
-            self.known[group.id] = replace(group, number=group.number + number)
+            self.known[group.id] = replace(group, number=group.number + number, stage=group.stage if alike else LifeStage.UNKNOWN)
 
     @precondition(lambda self: self.known)
     @rule(which=some)

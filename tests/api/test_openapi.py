@@ -26,8 +26,10 @@ NOUNS = {
     "equipment_model": "equipment_models",
     "equipment": "equipment",
     "spare": "spares",
+    "permit": "permits",
+    "override": "overrides",
 }
-PARTS = ("concept_member", "husbandry_target", "separation", "competence")
+PARTS = ("concept_member", "husbandry_target", "separation", "competence", "expected_brood")
 # Operation ids are names in other people's programs: they are added, never renamed.
 GOLDEN = {
     *(f"{verb}_{noun}" for verb in ("get", "register", "change", "end") for noun in NOUNS),
@@ -39,6 +41,12 @@ GOLDEN = {
     *(f"list_{noun}s" for noun in PARTS),
     *(f"{verb}_{noun}" for verb in ("record", "get", "change", "end") for noun in PARTS),
     "get_fitness",
+    *("list_permit_taxa", "record_permit_taxon", "get_permit_taxon", "change_permit_taxon", "end_permit_taxon"),
+    *("list_permit_animals", "record_permit_animal", "get_permit_animal", "end_permit_animal"),
+    *("list_permit_conditions", "record_permit_condition", "get_permit_condition", "change_permit_condition", "end_permit_condition"),
+    *("list_permit_events", "record_permit_event", "get_permit_event", "change_permit_event", "end_permit_event"),
+    *("list_premises", "record_premises", "get_premises", "change_premises", "end_premises"),
+    *("list_compliance", "get_compliance_of_period", "list_permits_in_use", "get_compliance_of_animal", "list_turns"),
     *("get_census", "get_stock_statement", "list_stock_movements", "list_specimens"),
 }
 

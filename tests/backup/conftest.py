@@ -13,6 +13,7 @@ import pytest
 import sqlalchemy as sa
 
 import migrations
+from api.law import read_pack
 from domain.actions.backups import Taker, restore_backup, take_backup
 from domain.records.backups import archive, manifest
 from domain.records.backups.manifest import Manifest
@@ -86,7 +87,7 @@ def demo_backup(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     store = open_store(url)
     makers.organisation(store)
     with store.transaction(makers.origin()) as unit:
-        assert [*demo.build(unit)]
+        assert [*demo.build(unit, [read_pack(text, file=file).pack for file, text in demo.law_files().items()])]
     file = io.BytesIO()
     taken(store, file)
     store.close()

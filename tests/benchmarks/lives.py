@@ -74,7 +74,7 @@ def lay_ground(url: str) -> Ground:
     with store.transaction(makers.origin()) as unit:
         sites = [makers.site(unit, name=f"House {number}", zone="UTC") for number in range(SITES)]
         places = [makers.enclosure(unit, at, name=f"Hall {number:03}").id for at in sites for number in range(ENCLOSURES_OF_SITE)]
-        taxa = [makers.taxon(unit, f"Testudo fictiva {_letters(number)}").id for number in range(TAXA)]
+        taxa = [makers.taxon(unit, f"Testudo fictiva{_letters(number).lower()}").id for number in range(TAXA)]
     store.close()
     return Ground(organisation_id, tuple(one.id for one in sites), tuple(places), tuple(taxa))
 

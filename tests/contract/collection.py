@@ -5,14 +5,18 @@ from __future__ import annotations
 from datetime import date
 
 from domain.actions.animals import register_animal
+from domain.actions.lives import EVENTS_OF
 from domain.actions.readings import record_check, record_hours, record_output
 from domain.actions.staff import register_staff
 from domain.actions.taxa import register_taxon
-from domain.records.animals import AnimalStated
+from domain.records.animals import Animal, AnimalEvent, AnimalStated
+from domain.records.base import Record
 from domain.records.engine import Store
 from domain.records.equipment import CheckResult, EquipmentCheckStated, HourReadingStated, OutputReadingStated
-from domain.records.staff import StaffStated
-from domain.records.taxa import TaxonRank, TaxonStated
+from domain.records.sites import Site
+from domain.records.staff import Staff, StaffStated
+from domain.records.taxa import Taxon, TaxonRank, TaxonStated
+from domain.records.unit import Unit
 from domain.rules.permissions import Role
 from domain.rules.service_life import CheckKind
 from tests import makers
@@ -43,9 +47,11 @@ def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
             "husbandry_target_id": makers.target(unit, taxon, least_water_l=10.0),
             "separation_id": makers.separation(unit, taxon, other_taxon),
             "containment_id": makers.containment(unit),
+            "requirement_id": makers.requirement(unit, "XR-7"),
             "competence_id": makers.competence(unit, member),
             "other_taxon_id": third_taxon,
             "member_id": third_taxon,
+            **of_the_law(unit, site, other_taxon, animal, member),
         }
         check = record_check(unit, item.id, EquipmentCheckStated(kind=CheckKind.CALIBRATION, done_on=ON, result=CheckResult.PASSED))
     records = {
@@ -67,3 +73,25 @@ def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
         **said,
     }
     return {name: str(record.id) for name, record in records.items()}
+
+
+def of_the_law(unit: Unit, site: Site, taxon: Taxon, animal: Animal, member: Staff) -> dict[str, Record]:
+    """Register a permit with all that belongs to it and the one that it replaced, and what else is known for the law's sake."""
+    replaced = makers.permit(unit, number="P-0", site_id=str(site.id))
+    permit = makers.permit(unit, site_id=str(site.id), any_taxon=False, replaces_id=str(replaced.id))
+    hatched = makers.group(unit, taxon, 9, tag="G-9", came_by="hatched", acquired_on="2026-02-12")
+    [birth] = unit.all(AnimalEvent, EVENTS_OF, animal_id=hatched.id)
+    return {
+        "permit_id": permit,
+        "replaces_id": replaced,
+        "holder_id": member,
+        "permit_taxon_id": makers.permit_taxon(unit, permit, taxon, number=5),
+        "permit_animal_id": makers.permit_animal(unit, permit, hatched),
+        "permit_condition_id": makers.permit_condition(unit, permit, every_months=12, first_due_on="2026-02-01"),
+        "met_by_id": member,
+        "permit_event_id": makers.permit_event(unit, permit),
+        "premises_id": makers.premises(unit, site, public_days=9),
+        "override_id": makers.override(unit, animal, member),
+        "expected_brood_id": makers.expected_brood(unit, animal, seen_on="2026-02-01"),
+        "outcome_event_id": birth,
+    }

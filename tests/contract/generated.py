@@ -71,7 +71,7 @@ BEYOND_A_SCHEMA = {
     "reason-malformed": "A header may hold any bytes; a reason is one line of text in UTF-8.",
     "file-kind-unknown": "What a file is only its content says.",
     "file-empty": "A file of no bytes.",
-    "kind-unknown": "A kind of record that there is not, or that bears no documents.",
+    "kind-unknown": "A kind of record that there is not or that bears no documents, or a kind of document that no rule pack has.",
     "rank-order": "A rank that is compared with that of another taxon.",
     "circular": "A taxon that would lie above itself, by what is on record of others.",
     "synonym": "A name that stands for another taxon, as is on record.",
@@ -111,6 +111,14 @@ BEYOND_A_SCHEMA = {
     "nobody-competent": "Who of the staff is competent, as is on record.",
     "out-of-quarantine": "Where they were before, as is on record.",
     "past-quarantine": "Where they were before, as is on record.",
+    "any-taxon": "A permit that is for any taxon, as is on record.",
+    "taxa-listed": "A permit that lists taxa, as is on record.",
+    "holder-fixed": "Whose permit it is, as is on record.",
+    "before-issue": "A day that is compared with the day on which a permit was issued.",
+    "requirement-unknown": "A requirement that no rule pack on record has.",
+    "not-female": "An animal that is on record as a male.",
+    "not-a-birth": "An event of another kind, as is on record.",
+    "before-expected": "A day that is compared with that of an event on record.",
     "mapping-invalid": "The mapping of an import is TOML, which JSON Schema cannot look into.",
 }
 """Why what fits its schema may still be refused with 400 or 422, by the code of the refusal; with any other code it is a failure."""

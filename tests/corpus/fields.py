@@ -7,6 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from domain.rules.law.jurisdictions import CODE_PATTERN
+
 Place = tuple[str | int, ...]
 
 RIGHT = {"counter_h": 1000.0}
@@ -16,11 +18,13 @@ RIGHT_TOGETHER: Mapping[str, Mapping[str, Any]] = {
     "Split": {"happened_on": "2026-03-01"},
     "Merge": {"happened_on": "2026-03-01", "number": 1},
     "NewPlacement": {"from_on": "2026-03-01"},
+    "NewPermit": {"kind": "keeping"},
+    "NewOverride": {"requirement_code": "XR-1"},
 }
 """What is right of a body by its name, because of what is on record."""
-NEEDED_TOO: Mapping[str, tuple[str, ...]] = {"NewReport": ("site_id",)}
-"""What a body needs by its name, though its schema cannot say so, because another field decides."""
-RIGHT_BY_PATTERN = {"^[A-Z]{2}(-[A-Z0-9]{1,3})?$": "PT", "^[a-z][a-z_]{0,31}$": "animal"}
+NEEDED_TOO: Mapping[str, tuple[str, ...]] = {"NewReport": ("site_id",), "NewOverride": ("animal_id",)}
+"""What a body needs by its name, though its schema cannot say so: another field decides, or one of several is enough."""
+RIGHT_BY_PATTERN = {CODE_PATTERN: "PT", "^[a-z][a-z_]{0,31}$": "animal"}
 """What fits a pattern: a jurisdiction, a kind of record."""
 
 

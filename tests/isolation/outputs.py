@@ -33,11 +33,16 @@ FILTERS: Mapping[str, tuple[str, ...]] = {
     "state": ("done", "failed", "waiting"),
     "role": ("keeper",),
     "rank": ("species",),
+    "level": ("state", "subdivision"),
+    "consequence": ("prohibited", "mark"),
+    "parent_code": ("XR", "QQ"),
     "grouping": ("individual",),
     "due_by": ("2027-01-01",),
     "action": ("erase_staff",),
     "subject": ("animal", "enclosure"),
     "media_type": ("application/pdf",),
+    "jurisdiction": ("XR-LOW",),
+    "occasion": ("escape",),
 }
 """What the filters that take neither a name nor an id are given."""
 
@@ -77,10 +82,12 @@ def _ids_for(path: str, world: World) -> dict[str, str]:
     readings = {"reading_id": ids["hours" if "hour-" in path else "output"], "check_id": ids["check"]}
     of = {"site": "site", "enclosure": "enclosure", "life_support_system": "system", "staff": "staff", "taxon": "taxon", "animal": "animal"}
     of |= {"equipment_model": "model", "equipment": "item", "spare": "spare", "report": "report", "import": "import", "hold": "hold"}
-    of |= {one: one for one in ("document", "attachment", "competence", "concept_member", "separation", "containment")}
+    of |= {one: one for one in ("document", "attachment", "competence", "concept_member", "separation", "containment", "requirement")}
     of |= {one: one for one in ("placement", "event", "mark", "measurement", "parentage", "holding", "call_name")} | {
         "husbandry_target": "target"
     }
+    of |= {one: one for one in ("permit", "permit_taxon", "permit_animal", "permit_condition", "permit_event", "premises", "override")}
+    of |= {"expected_brood": "brood"}
     of |= {"animal": "loner"} if "/names" in path else {}
     of |= {"retention_rule": "rule", "account": "account", "key": "key", "approval": "approval"}
     return {**readings, **{f"{name}_id": ids[noun] for name, noun in of.items()}}

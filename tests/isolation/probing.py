@@ -105,6 +105,9 @@ ONE_AT_A_TIME = (
     "record_husbandry_target",
     "record_separation",
     "register_containment",
+    "record_permit_taxon",
+    "record_permit_animal",
+    "record_premises",
 )
 """What there is only one of, on a day or of a kind, before that one is ended."""
 
@@ -126,7 +129,9 @@ def probe_own_numbers(service: Service, world: World, chosen: Iterable[Slot]) ->
 def _fresh(slot: Slot, side: Side, value: str, number: int) -> Any:
     """Return a request that registers something that there is not yet, of names of one length."""
     request = asked(slot, side, value)
-    texts = {name: f"fresh {number}" for name in ("tag", "name", "scientific_name", "shelf", "sign_in_name") if name in request.body}
+    texts = {
+        name: f"fresh {number}" for name in ("tag", "name", "scientific_name", "shelf", "sign_in_name", "number") if name in request.body
+    }
     roles = {"role": ("curator", "auditor")[number]} if "role" in request.body and slot.noun != "parentage" else {}
     request.body.update({**texts, **roles})
     return request
@@ -188,6 +193,7 @@ def probe_cursors(service: Service, world: World, by: Sequence[str] = CALLERS) -
         for path in _lists(description):
             ids = world.ours.ids
             parents = {"equipment_id": ids["item"], "staff_id": ids["person"], "account_id": ids["account"], "taxon_id": ids["taxon"]}
+            parents |= {"permit_id": ids["permit"], "site_id": ids["site"]}
             here, needed = path.format(animal_id=ids["animal"], document_id=ids["document"], **parents), NEEDED.get(path, {})
             theirs = world.theirs.cursors.get(path)
             if theirs is not None:

@@ -12,10 +12,10 @@ from tests.isolation.world import CANARY, JURISDICTION, A, B, rows_of, serving
 from tests.permissions.doors import REQUESTS
 
 OURS_TO_SAY = {
-    "access", "action", "actor", "asked_by", "base_currency", "binding", "cautions", "checks", "code_sha256", "conflict", "counts",
-    "credential", "digest", "enclosure_kinds", "field", "file_sha256", "fitness",
-    "form", "given_by", "hash", "headers", "kind", "media_type",
-    "part", "password_hash", "public_id", "received_sha256", "record_hash", "request_id", "request_sha256", "result", "role",
+    "access", "action", "activities", "actor", "asked_by", "base_currency", "binding", "cautions", "checks", "code_sha256", "conflict",
+    "counts", "credential", "digest", "enclosure_kinds", "field", "file_sha256", "fitness",
+    "form", "given_by", "hash", "headers", "holidays", "kind", "media_type",
+    "part", "password_hash", "public_id", "received_sha256", "record_hash", "request_id", "request_sha256", "rest_days", "result", "role",
     "run_schedule", "salt", "scopes", "secret_sha256", "sha256", "shape", "site_ids", "stage_key", "subject", "token_sha256",
     "zone",
 }  # fmt: skip
@@ -23,13 +23,18 @@ OURS_TO_SAY = {
 NEVER_SAID = {
     ("animal_state", "end_reason"): "a state follows from events, and is made anew with them",
     ("approval", "end_reason"): "an approval is used, never ended",
+    ("document_kind", "content"): "words of ours, and spans",
+    ("document_kind", "end_reason"): "a kind of document is corrected, never ended",
     ("import_run", "end_reason"): "an import is never ended",
     ("import_run", "error"): "a sentence of ours",
+    ("jurisdiction", "end_reason"): "a jurisdiction is corrected, never ended",
     ("legal_hold", "end_reason"): "two people end a hold",
     ("mark", "warning"): "a sentence of ours",
     ("nightly_run", "end_reason"): "a night is never ended",
     ("report", "end_reason"): "a report is never ended",
     ("report", "error"): "a sentence of ours",
+    ("requirement", "end_reason"): "a requirement is given its last day, and stays",
+    ("rule_pack", "end_reason"): "a rule pack stays",
 }
 FORGOTTEN = {"import_file": "the file is let go of once the import is over"}
 
@@ -143,6 +148,13 @@ def test_names_that_the_other_organisation_has_are_free(place):
         "/v1/equipment": {"tag": theirs["item.tag"], "model_id": ours["model"], "site_id": ours["site"]},
         "/v1/spares": {"shelf": theirs["spare.shelf"], "model_id": ours["model"], "site_id": ours["site"]},
         "/v1/accounts": {"sign_in_name": theirs["account.sign_in_name"], "staff_id": ours["staff"]},
+        "/v1/permits": {
+            "kind": "keeping",
+            "jurisdiction": "XR",
+            "authority": theirs["permit.authority"],
+            "number": theirs["permit.number"],
+            "issued_on": "2026-02-01",
+        },
         f"/v1/accounts/{ours['account']}/identities": {
             "issuer": f"https://{theirs['identity.issuer']}.example",
             "subject": theirs["identity.subject"],

@@ -7,7 +7,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -20,14 +20,22 @@ from api.nightly import run_nights
 from api.passwords import Passwords
 from api.settings import Settings
 from domain.actions.checkpoints import make_checkpoint
+from domain.actions.law import REQUIREMENTS, load_pack
 from domain.actions.night import record_failed_night
 from domain.actions.sessions import note_uses
 from domain.records.base import metadata
 from domain.records.engine import Store
+from domain.records.requirements import Requirement as StoredRequirement
 from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.tenancy import owner_column
+from domain.rules.law.jurisdictions import Jurisdiction, Level
+from domain.rules.law.packs import RulePack
+from domain.rules.law.requirements import Consequence, Duty, Entry, Exemption, Obligation, Requirement, Selector
+from domain.rules.law.spans import Span, Unit
 from domain.rules.permissions import Role, Scope
+from domain.rules.permits import DocumentKind
+from domain.rules.taxonomy import TaxonRank
 from tests import makers, people
 from tests.api.conftest import Client
 from tests.memory_files import MemoryFiles
@@ -46,8 +54,9 @@ FILES = MemoryFiles()
 A, B = makers.ORGANISATION, makers.OTHER_ORGANISATION
 CANARY = "quokka"
 """The beginning of every text of the second organisation; its number follows."""
-JURISDICTION = "QK-QKA"
+JURISDICTION = "QQ-QKA"
 """As much of a canary as fits into a jurisdiction's code."""
+ON = date(2025, 1, 1)
 SHORTEST_MARK = 9
 UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"
 """An id of nothing."""
@@ -132,6 +141,8 @@ def _fill(service: Service, side: Side) -> None:
     side.key = people.key(store, organisation_id=side.organisation_id, name=side.word("key.name"), scopes=sorted(Scope))
     client = service.caller(side.key)
     made = _Maker(client, side)
+    _fill_pack(store, side)
+    _fill_plain_law(service, side)
     for place in ("", "other_"):
         _fill_site(made, place)
     ids["mother"] = ids["other_animal"]
@@ -170,6 +181,40 @@ def _texts(side: Side, noun: str, *names: str) -> dict[str, str]:
     return {name: side.word(f"{noun}.{name}") for name in names}
 
 
+def _fill_pack(store: Store, side: Side) -> None:
+    """Put a rule pack on record, as its command does. As many jurisdictions as ours bring theirs, with the one that ``_fill_law`` adds."""
+    code = JURISDICTION if side.organisation_id == B else "XR-LOW"
+    state = Jurisdiction(code=code[:2], name=side.word("state.name"), level=Level.STATE, zone="UTC", fictional=True)
+    place = replace(state, code=code, name=side.word("jurisdiction.name"), level=Level.SUBDIVISION, parent_code=code[:2])
+    council = replace(place, code=f"{code}:REED", name=side.word("council.name"), level=Level.LOCAL_AUTHORITY, parent_code=code)
+    further = () if side.organisation_id == B else (replace(state, code="XS", name=side.word("far_state.name"), zone="Europe/Lisbon"),)
+    said = _texts(side, "requirement", "code", "version", "instrument", "title", "citation")
+    exemption = Exemption(code=side.word("exemption.code"), until=ON, conditions=(side.word("exemption.conditions"),))
+    listed = Selector(any_of=(Entry(name=side.word("entry.name"), rank=TaxonRank.GENUS),))
+    obligation = Obligation(code=side.word("obligation.code"), duty=Duty.CHECK, every=Span(7, Unit.DAYS))
+    requirement = Requirement(
+        **said,
+        pack=side.word("rule_pack.name"),
+        jurisdiction=code,
+        consequence=Consequence.PROHIBITED,
+        applies_from=ON,
+        reviewed_on=ON,
+        selector=listed,
+        exemptions=(exemption,),
+        obligations=(obligation,),
+    )
+    pack = RulePack(
+        **_texts(side, "rule_pack", "name", "version", "title", "digest", "source"),
+        fictional=True,
+        jurisdictions=(state, place, council, *further),
+        kinds=(DocumentKind(jurisdiction=code, **_texts(side, "document_kind", "code", "title", "citation")),),
+        requirements=(requirement,),
+    )
+    with store.transaction(makers.origin(organisation_id=side.organisation_id)) as unit:
+        load_pack(unit, pack)
+        side.ids["requirement"] = str(unit.all(StoredRequirement, REQUIREMENTS)[0].id)
+
+
 def _fill_site(made: _Maker, at: str) -> None:
     side, ids = made.side, made.side.ids
     code = JURISDICTION if side.organisation_id == B else "XR-LOW"
@@ -205,6 +250,7 @@ def _fill_site(made: _Maker, at: str) -> None:
     )
     _fill_animal(made, at)
     _fill_document(made, at)
+    _fill_permit(made, at)
     made(
         f"{at}model",
         "/v1/equipment-models",
@@ -312,6 +358,40 @@ def _fill_others(made: _Maker, at: str) -> None:
     made(f"{at}placement", f"/v1/animals/{ids[f'{at}animal']}/placements", {**moved, **said})
 
 
+def _fill_permit(made: _Maker, at: str) -> None:
+    """Make a permit with all that belongs to it, facts of the premises, an override, and a brood with the event of what came of it."""
+    side, ids = made.side, made.side.ids
+    site, animal, member = (ids[f"{at}{noun}"] for noun in ("site", "animal", "staff"))
+    code = JURISDICTION if side.organisation_id == B else "XR-LOW"
+    said = {"kind": side.word("document_kind.code"), "jurisdiction": code, "site_id": site, "holder_id": member, "issued_on": "2026-02-01"}
+    made(f"{at}permit", "/v1/permits", {**said, **_texts(side, f"{at}permit", "authority", "number", "holder", "note")})
+    permit = f"/v1/permits/{ids[f'{at}permit']}"
+    made(f"{at}permit_taxon", f"{permit}/taxa", {"taxon_id": ids[f"{at}third_taxon"], **_texts(side, f"{at}permit_taxon", "note")})
+    made(f"{at}permit_animal", f"{permit}/animals", {"animal_id": animal, **_texts(side, f"{at}permit_animal", "note")})
+    met = {"met_on": "2026-02-02", "met_by_id": member}
+    made(f"{at}permit_condition", f"{permit}/conditions", {**met, **_texts(side, f"{at}permit_condition", "text", "proof")})
+    escaped = {"occasion": "escape", "happened_on": "2026-02-03"}
+    made(f"{at}permit_event", f"{permit}/events", {**escaped, **_texts(side, f"{at}permit_event", "note")})
+    known = {"from_on": "2026-02-01", "kinds": [side.word(f"{at}premises.kinds")], **_texts(side, f"{at}premises", "holder_kind", "note")}
+    made(f"{at}premises", f"/v1/sites/{site}/premises", known)
+    answered = {"staff_id": member, "animal_id": animal, "from_on": "2026-02-01", "expires_on": "2026-05-01"}
+    answered |= {"requirement_code": side.word("requirement.code"), **_texts(side, f"{at}override", "reason", "evidence", "note")}
+    made(f"{at}override", "/v1/overrides", answered)
+    hatched = {"taxon_id": ids[f"{at}taxon"], "came_by": "hatched", "acquired_on": "2026-02-12"}
+    made(f"{at}hatchling", "/v1/animals", {**hatched, **_texts(side, f"{at}hatchling", "tag")})
+    [birth] = made.client.get(f"/v1/animals/{ids[f'{at}hatchling']}/events").json()["items"]
+    ids[f"{at}birth"] = birth["id"]
+    expected = {"seen_on": "2026-02-02", "outcome_event_id": birth["id"], **_texts(side, f"{at}brood", "note")}
+    made(f"{at}brood", f"/v1/animals/{animal}/expected-broods", expected)
+
+
+def _fill_plain_law(service: Service, side: Side) -> None:
+    """Have rule packs know what the requests of the doors name; it is the same on either side."""
+    with service.store.transaction(makers.origin(organisation_id=side.organisation_id)) as unit:
+        makers.document_kind(unit, "keeping")
+        makers.requirement(unit, "XR-1")
+
+
 ENDED = {
     "hours": "equipment/{gone_item}/hour-readings/{gone_hours}",
     "output": "equipment/{gone_item}/output-readings/{gone_output}",
@@ -327,6 +407,15 @@ ENDED = {
     "parentage": "animals/{gone_animal}/parents/{gone_parentage}",
     "holding": "animals/{gone_animal}/holdings/{gone_holding}",
     "call_name": "animals/{gone_loner}/names/{gone_call_name}",
+    "brood": "animals/{gone_animal}/expected-broods/{gone_brood}",
+    "hatchling": "animals/{gone_hatchling}",
+    "override": "overrides/{gone_override}",
+    "permit_taxon": "permits/{gone_permit}/taxa/{gone_permit_taxon}",
+    "permit_animal": "permits/{gone_permit}/animals/{gone_permit_animal}",
+    "permit_condition": "permits/{gone_permit}/conditions/{gone_permit_condition}",
+    "permit_event": "permits/{gone_permit}/events/{gone_permit_event}",
+    "permit": "permits/{gone_permit}",
+    "premises": "sites/{gone_site}/premises/{gone_premises}",
     "loner": "animals/{gone_loner}",
     "attachment": "documents/{gone_document}/attachments/{gone_attachment}",
     "document": "documents/{gone_document}",
@@ -435,6 +524,7 @@ def _cursors(client: Client, ids: dict[str, str]) -> dict[str, str]:
     found = {}
     for path in lists:
         asked = path.replace("{animal_id}", ids["animal"]).replace("{equipment_id}", ids["item"]).replace("{document_id}", ids["document"])
+        asked = asked.replace("{permit_id}", ids["permit"]).replace("{site_id}", ids["site"])
         asked = asked.replace("{account_id}", ids["account"]).replace("{staff_id}", ids["staff"]).replace("{taxon_id}", ids["taxon"])
         if "{" not in asked:
             answer = client.get(asked, params={**NEEDED.get(path, {}), "limit": 1}).content if asked.startswith("/v1/") else b"{}"

@@ -281,7 +281,7 @@ def test_words_that_came_later_become_the_nearest_on_the_way_down(database_url: 
     makers.organisation(store)
     with store.transaction(makers.origin()) as unit:
         makers.taxon(unit, "Reptilia", rank="class")
-        for kind in ("taxa", "animals", "sites"):
+        for kind in ("taxa", "animals", "sites", "permits", "staff"):
             ask_for_import(unit, b"x", kind=ImportKind(kind), file=ImportFileFacts("list.csv", "0" * 64), options={})
     store.close()
 
@@ -293,4 +293,4 @@ def test_words_that_came_later_become_the_nearest_on_the_way_down(database_url: 
         ranks = connection.exec_driver_sql("SELECT rank FROM taxon").scalars().all()
         kinds = connection.exec_driver_sql("SELECT kind FROM import_run").scalars().all()
     engine.dispose()
-    assert (ranks, sorted(kinds)) == (["order"], ["equipment", "equipment-models", "sites"])
+    assert (ranks, sorted(kinds)) == (["order"], ["equipment", "equipment", "equipment-models", "sites", "sites"])

@@ -31,10 +31,20 @@ SINGULAR = {
     "retention": "retention_rule",
     "containments": "containment",
     "competences": "competence",
+    "broods": "expected_brood",
+    "overrides": "override",
 }
-PLURAL = {"retention": "retention_rules", "life-support": "life_support_systems", "models": "equipment_models", "names": "call_names"}
+PLURAL = {
+    "retention": "retention_rules",
+    "life-support": "life_support_systems",
+    "models": "equipment_models",
+    "names": "call_names",
+    "broods": "expected_broods",
+}
 NEEDS = ("concept_member", "husbandry_target", "separation")
 """What is said of a taxon."""
+PERMIT_PARTS = {"permit_taxon": "permit_taxa", "permit_condition": "permit_conditions", "permit_event": "permit_events"}
+"""What belongs to a permit and is corrected; the animals that it names are only put on it and taken off."""
 OTHERWISE = {
     ("sees", "organisation"): "get_organisation",
     ("sees", "forecasts"): "get_forecast list_replacements",
@@ -76,6 +86,19 @@ OTHERWISE = {
     ("ends", "needs"): " ".join(f"end_{one}" for one in NEEDS),
     ("adds", "competences"): "record_competence",
     ("sees", "fitness"): "get_fitness",
+    ("sees", "law"): "list_jurisdictions list_requirements get_requirement list_document_kinds",
+    ("adds", "broods"): "record_expected_brood",
+    ("sees", "permits"): " ".join(
+        ("list_permits get_permit list_permit_animals get_permit_animal", *(f"list_{many} get_{one}" for one, many in PERMIT_PARTS.items()))
+    ),
+    ("adds", "permits"): " ".join(("register_permit record_permit_animal", *(f"record_{one}" for one in PERMIT_PARTS))),
+    ("changes", "permits"): " ".join(("change_permit", *(f"change_{one}" for one in PERMIT_PARTS))),
+    ("ends", "permits"): " ".join(("end_permit end_permit_animal", *(f"end_{one}" for one in PERMIT_PARTS))),
+    ("sees", "premises"): "list_premises get_premises",
+    ("adds", "premises"): "record_premises",
+    ("changes", "premises"): "change_premises",
+    ("ends", "premises"): "end_premises",
+    ("sees", "compliance"): "list_compliance get_compliance_of_period list_permits_in_use get_compliance_of_animal list_turns",
     ("sees", "stock"): "get_census get_stock_statement list_stock_movements list_specimens",
 }
 VERBS = {"adds": "register", "changes": "change", "ends": "end"}

@@ -43,6 +43,9 @@ END = {"reason": "given up"}
 DOCUMENT = "/v1/documents/{document}"
 NOTCH = {"kind": "scute_notch", "code": "R1", "scheme": "marginals", "from_on": "2026-02-10"}
 ITEM = "/v1/equipment/{item}"
+PERMIT = "/v1/permits/{permit}"
+CERTIFICATE = {"kind": "keeping", "jurisdiction": "XR", "authority": "Reed County", "number": "P-2 {site}", "issued_on": "2026-02-10"}
+EXCEPTION = {"requirement_code": "XR-1", "staff_id": "{staff}", "reason": "in custody", "evidence": "a letter"}
 TAXON = "/v1/taxa/{taxon}"
 PERIOD = {"from_on": "2026-01-01", "until_on": "2026-02-28"}
 NEEDED = {"/v1/census/statement": PERIOD, "/v1/census/movements": PERIOD}
@@ -96,6 +99,10 @@ REQUESTS = {
         "POST", "/v1/containments", {"hazard": "can_injure", "from_on": "2026-02-10", "least_closure": "latched", "source": "own rule"}
     ),
     "change_containment": Request("PATCH", "/v1/containments/{containment}", {"note": "n"}),
+    "list_jurisdictions": Request("GET", "/v1/jurisdictions"),
+    "list_requirements": Request("GET", "/v1/requirements"),
+    "get_requirement": Request("GET", "/v1/requirements/{requirement}"),
+    "list_document_kinds": Request("GET", "/v1/document-kinds"),
     "get_fitness": Request("GET", "/v1/animals/{animal}/fitness", query={"enclosure_id": "{enclosure}"}),
     "list_animals": Request("GET", "/v1/animals"),
     "get_animal": Request("GET", "/v1/animals/{animal}"),
@@ -138,6 +145,44 @@ REQUESTS = {
     "get_call_name": Request("GET", "/v1/animals/{loner}/names/{call_name}"),
     "change_call_name": Request("PATCH", "/v1/animals/{loner}/names/{call_name}", {"note": "n"}),
     "record_call_name": Request("POST", "/v1/animals/{loner}/names", {"name": "Sedge", "from_on": "2026-02-10"}),
+    "list_expected_broods": Request("GET", "/v1/animals/{animal}/expected-broods"),
+    "get_expected_brood": Request("GET", "/v1/animals/{animal}/expected-broods/{brood}"),
+    "change_expected_brood": Request("PATCH", "/v1/animals/{animal}/expected-broods/{brood}", {"note": "n"}),
+    "record_expected_brood": Request("POST", "/v1/animals/{animal}/expected-broods", {"seen_on": "2026-02-10"}),
+    "list_permits": Request("GET", "/v1/permits"),
+    "get_permit": Request("GET", PERMIT),
+    "register_permit": Request("POST", "/v1/permits", {**CERTIFICATE, "site_id": "{site}"}),
+    "change_permit": Request("PATCH", PERMIT, {"note": "n"}),
+    "list_permit_taxa": Request("GET", f"{PERMIT}/taxa"),
+    "get_permit_taxon": Request("GET", f"{PERMIT}/taxa/{{permit_taxon}}"),
+    "record_permit_taxon": Request("POST", f"{PERMIT}/taxa", {"taxon_id": "{taxon}"}),
+    "change_permit_taxon": Request("PATCH", f"{PERMIT}/taxa/{{permit_taxon}}", {"note": "n"}),
+    "list_permit_animals": Request("GET", f"{PERMIT}/animals"),
+    "get_permit_animal": Request("GET", f"{PERMIT}/animals/{{permit_animal}}"),
+    "record_permit_animal": Request("POST", f"{PERMIT}/animals", {"animal_id": "{loner}"}),
+    "list_permit_conditions": Request("GET", f"{PERMIT}/conditions"),
+    "get_permit_condition": Request("GET", f"{PERMIT}/conditions/{{permit_condition}}"),
+    "record_permit_condition": Request("POST", f"{PERMIT}/conditions", {"text": "Lock the door."}),
+    "change_permit_condition": Request("PATCH", f"{PERMIT}/conditions/{{permit_condition}}", {"met_on": "2026-02-10"}),
+    "list_permit_events": Request("GET", f"{PERMIT}/events"),
+    "get_permit_event": Request("GET", f"{PERMIT}/events/{{permit_event}}"),
+    "record_permit_event": Request("POST", f"{PERMIT}/events", {"occasion": "escape", "happened_on": "2026-02-10"}),
+    "change_permit_event": Request("PATCH", f"{PERMIT}/events/{{permit_event}}", {"note": "n"}),
+    "list_premises": Request("GET", "/v1/sites/{site}/premises"),
+    "get_premises": Request("GET", "/v1/sites/{site}/premises/{premises}"),
+    "change_premises": Request("PATCH", "/v1/sites/{site}/premises/{premises}", {"note": "n"}),
+    "record_premises": Request("POST", "/v1/sites/{site}/premises", {"from_on": "2026-02-10"}),
+    "list_overrides": Request("GET", "/v1/overrides"),
+    "get_override": Request("GET", "/v1/overrides/{override}"),
+    "register_override": Request(
+        "POST", "/v1/overrides", {**EXCEPTION, "animal_id": "{animal}", "from_on": "2026-02-10", "expires_on": "2026-05-10"}
+    ),
+    "change_override": Request("PATCH", "/v1/overrides/{override}", {"note": "n"}),
+    "list_compliance": Request("GET", "/v1/compliance?site_id={site}"),
+    "get_compliance_of_period": Request("GET", "/v1/compliance/period?from_on=2026-01-01&until_on=2026-01-31&site_id={site}"),
+    "list_permits_in_use": Request("GET", "/v1/compliance/permits?site_id={site}"),
+    "get_compliance_of_animal": Request("GET", "/v1/animals/{animal}/compliance"),
+    "list_turns": Request("GET", "/v1/requirements/{requirement}/turns"),
     "get_census": Request("GET", "/v1/census"),
     "get_stock_statement": Request("GET", "/v1/census/statement", query=PERIOD),
     "list_stock_movements": Request("GET", "/v1/census/movements", query=PERIOD),
@@ -221,6 +266,14 @@ REQUESTS = {
     "end_parent": Request("POST", "/v1/animals/{animal}/parents/{parentage}/end", END),
     "end_holding": Request("POST", "/v1/animals/{animal}/holdings/{holding}/end", END),
     "end_call_name": Request("POST", "/v1/animals/{loner}/names/{call_name}/end", END),
+    "end_expected_brood": Request("POST", "/v1/animals/{animal}/expected-broods/{brood}/end", END),
+    "end_override": Request("POST", "/v1/overrides/{override}/end", END),
+    "end_permit_taxon": Request("POST", f"{PERMIT}/taxa/{{permit_taxon}}/end", END),
+    "end_permit_animal": Request("POST", f"{PERMIT}/animals/{{permit_animal}}/end", END),
+    "end_permit_condition": Request("POST", f"{PERMIT}/conditions/{{permit_condition}}/end", END),
+    "end_permit_event": Request("POST", f"{PERMIT}/events/{{permit_event}}/end", END),
+    "end_permit": Request("POST", f"{PERMIT}/end", END),
+    "end_premises": Request("POST", "/v1/sites/{site}/premises/{premises}/end", END),
     "end_animal": Request("POST", "/v1/animals/{animal}/end", END),
     "end_enclosure": Request("POST", "/v1/enclosures/{enclosure}/end", END),
     "end_life_support_system": Request("POST", "/v1/life-support-systems/{system}/end", END),

@@ -110,7 +110,7 @@ def test_a_key_may_do_what_its_scope_says_and_nothing_else(scope):
 @pytest.mark.parametrize("action", sorted(MATRIX.actions))
 def test_a_key_bound_to_a_site_reaches_no_other_but_reads_what_is_shared(action):
     bound = Powers(scopes=frozenset(Scope), site_ids=frozenset({HERE}))
-    shared = action in EVERYBODY | {*by_hand.actions_of({"sees": "organisation taxa needs containments models"})}
+    shared = action in EVERYBODY | {*by_hand.actions_of({"sees": "organisation taxa needs containments law models"})}
 
     if action in PERSONS | NEVER_BY_KEY:
         assert MATRIX.reach(bound, action) is None

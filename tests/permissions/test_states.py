@@ -10,6 +10,9 @@ MATRIX = permissions().matrix
 OF_KEPT = sorted(name for name, row in MATRIX.actions.items() if Condition.KEPT in row.states and row.two_person is None)
 OF_ASKED = {name for name, row in MATRIX.actions.items() if Condition.ASKED in row.states}
 
+VERSIONS = {"change_animal": '"3"'}
+"""Versions of records that changed more than once by the time at which they ended: an animal whose placement was withdrawn before."""
+
 
 def refused(answer):
     return (answer.status_code, answer.json()["code"])
@@ -39,7 +42,7 @@ def test_what_has_ended_is_not_changed(world):
 
     for name in OF_KEPT:
         request = REQUESTS[name]
-        answer = request.sent_by(program, names, **({"If-Match": '"2"'} if request.method == "PATCH" else {}))
+        answer = request.sent_by(program, names, **({"If-Match": VERSIONS.get(name, '"2"')} if request.method == "PATCH" else {}))
         assert (name, *refused(answer)) == (name, 409, "ended")
     assert len(OF_KEPT) > 25
 

@@ -73,6 +73,14 @@ BOUND_TO_A_SITE = (
     "parentage",
     "holding",
     "call_name",
+    "brood",
+    "permit",
+    "permit_taxon",
+    "permit_animal",
+    "permit_condition",
+    "permit_event",
+    "premises",
+    "override",
     "document",
     "attachment",
     "item",
@@ -195,6 +203,7 @@ def _of_taxon(unit: Unit, taxon: Taxon) -> dict[str, Record]:
         "target": makers.target(unit, taxon),
         "separation": makers.separation(unit, taxon, other),
         "containment": makers.containment(unit),
+        "requirement": makers.requirement(unit, "XR-7"),
     }
 
 
@@ -219,6 +228,7 @@ def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, st
     made |= _others(unit, shared, site, enclosure)
     made |= _of_animal(unit, made["animal"]) | _signing_in(unit, site, made["staff"])
     made["competence"] = makers.competence(unit, made["staff"])
+    made |= _of_the_law(unit, shared, site, made["animal"], made["staff"])
     ids = {noun: str(record.id) for noun, record in made.items()}
     asked = ask_for_approval(
         unit,
@@ -255,6 +265,21 @@ def _of_animal(unit: Unit, animal: Animal) -> dict[str, Record]:
         "measurement": record_measurement(unit, animal.id, MeasurementEntered(kind=MeasureKind.MASS, mass_g=100.0, measured_on=ON)),
         "parentage": record_parent(unit, animal.id, ParentStated(role=ParentRole.SIRE, elsewhere="a wild one")),
         "holding": record_holding(unit, animal.id, HoldingStated(kind=HoldingKind.LOAN_IN, party="Far Pools", from_on=ON)),
+    }
+
+
+def _of_the_law(unit: Unit, shared: dict[str, str], site: Site, animal: Animal, member: Staff) -> dict[str, Record]:
+    """Return a permit of a site with all that belongs to it, what is known of the premises, an override, and an expected brood."""
+    permit = makers.permit(unit, site_id=str(site.id), number=f"P-1 {site.name}", any_taxon=False)
+    return {
+        "permit": permit,
+        "permit_taxon": makers.permit_taxon(unit, permit, unit.fetch(Taxon, UUID(shared["third_taxon"])), number=3),
+        "permit_animal": makers.permit_animal(unit, permit, animal),
+        "permit_condition": makers.permit_condition(unit, permit),
+        "permit_event": makers.permit_event(unit, permit),
+        "premises": makers.premises(unit, site),
+        "override": makers.override(unit, animal, member),
+        "brood": makers.expected_brood(unit, animal),
     }
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from domain.errors import RuleBroken
 from domain.records.base import Stated
-from domain.records.columns import NAME_LENGTH, NOTE_LENGTH, Day, Name, Note
+from domain.records.columns import NAME_LENGTH, NOTE_LENGTH, Day, Name, Note, Passage
 from domain.records.organisations import ApiKeyStated
 from domain.records.stated import read_stated
 from domain.records.statements import json_text
@@ -20,6 +20,7 @@ GROWS = "\N{MUSICAL SYMBOL EIGHTH NOTE}"
 class Leaf(Stated):
     name: Name = "x"
     note: Note = ""
+    why: Passage = "x"
     on: Day | None = None
 
 
@@ -58,7 +59,17 @@ def test_a_key_expires_on_such_a_day(on, code):
     assert faults({"name": "a", "access": "read", "expires_on": on}, kind=ApiKeyStated) == [("/expires_on", code)]
 
 
-@pytest.mark.parametrize(("field", "most"), [("name", NAME_LENGTH), ("note", NOTE_LENGTH)])
+@pytest.mark.parametrize("why", [" \n\t ", "\ufe0f"])
+def test_in_a_passage_something_has_to_be_said(why):
+    assert faults({"why": why}) == [("/why", "required")]
+
+
+def test_a_passage_may_have_several_lines():
+    assert faults({"why": ""}) == [("/why", "string-too-short")]
+    assert read_stated(Leaf, json_text({"why": " Lock the door.\r\nTwice. "})).why == "Lock the door.\nTwice."
+
+
+@pytest.mark.parametrize(("field", "most"), [("name", NAME_LENGTH), ("note", NOTE_LENGTH), ("why", NOTE_LENGTH)])
 def test_a_text_is_measured_as_it_is_kept(field, most):
     fits = GROWS * (most // 3)
 

@@ -23,6 +23,7 @@ from domain.rules.calendar import (
     in_words,
     instant_at_site,
     months_after,
+    next_in_series,
     occurrence_dates,
     occurrences,
     zone_named,
@@ -110,6 +111,32 @@ def test_whole_months_passed_are_the_months_added(start, months):
 )
 def test_a_month_has_passed_on_its_day_and_not_the_day_before(end, months):
     assert full_months_between(date(2025, 3, 1), end) == months
+
+
+@pytest.mark.parametrize(
+    ("first", "every_months", "after", "expected"),
+    [
+        (date(2025, 1, 15), 6, date(2025, 1, 14), date(2025, 1, 15)),
+        (date(2025, 1, 15), 6, date(2025, 1, 15), date(2025, 7, 15)),
+        (date(2025, 1, 15), 6, date(2025, 7, 14), date(2025, 7, 15)),
+        (date(2025, 1, 15), 6, date(2025, 7, 15), date(2026, 1, 15)),
+        (date(2025, 1, 31), 1, date(2025, 2, 27), date(2025, 2, 28)),
+        (date(2025, 1, 31), 1, date(2025, 2, 28), date(2025, 3, 31)),
+        (date(2024, 2, 29), 12, date(2025, 2, 28), date(2026, 2, 28)),
+        (date(2024, 2, 29), 12, date(2027, 12, 31), date(2028, 2, 29)),
+    ],
+)
+def test_a_series_keeps_to_the_day_that_it_began_on(first, every_months, after, expected):
+    assert next_in_series(first, every_months=every_months, after=after) == expected
+
+
+@given(st.dates(date(2000, 1, 1), date(2050, 12, 31)), st.integers(1, 36), st.integers(0, 20))
+def test_a_series_leaves_no_time_out_and_none_comes_twice(first, every_months, steps):
+    found = first
+    for _ in range(steps):
+        found = next_in_series(first, every_months=every_months, after=found)
+
+    assert found == add_months(first, steps * every_months)
 
 
 def test_a_column_of_dates_is_counted_like_each_of_its_dates():

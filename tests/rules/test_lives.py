@@ -21,7 +21,10 @@ from domain.rules.lives import (
     State,
     Status,
     life_of,
+    mixes_eggs,
     numbers_of,
+    sex_together,
+    stage_together,
 )
 
 SPRING = date(2026, 3, 1)
@@ -87,6 +90,53 @@ def test_what_departed_may_return_and_what_died_may_not():
     assert (life.number, life.ended_on) == (1, None)
     with pytest.raises(LifeBroken):
         individual(came, told("died", SPRING + DAY), told("returned", SPRING + 9 * DAY))
+
+
+def test_as_many_of_a_group_return_as_departed_and_it_stays_as_it_is_meanwhile():
+    events = [told("acquired", SPRING, 5), told("departed", SPRING + DAY, 2), told("sent_away", SPRING + 2 * DAY)]
+
+    back = group(*events, told("returned", SPRING + 3 * DAY, 2))
+
+    assert (back.number, back.now.status) == (5, Status.AWAY)
+    for already in ((), (told("returned", SPRING + 3 * DAY, 1),)):
+        with pytest.raises(LifeBroken) as refused:
+            group(*events, *already, told("returned", SPRING + 4 * DAY, 3 - len(already)))
+        assert refused.value.code == "too-many"
+
+
+def test_those_that_departed_return_to_a_group_of_which_the_others_died():
+    events = [told("acquired", SPRING, 5), told("departed", SPRING + DAY, 2), told("died", SPRING + 2 * DAY, 3)]
+
+    back = group(*events, told("returned", SPRING + 3 * DAY, 1))
+
+    assert (group(*events).now.status, back.now.status, back.number, back.ended_on) == (Status.DEAD, Status.PRESENT, 1, None)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "both"),
+    [
+        ("female", "female", "female"),
+        ("female", "male", "mixed"),
+        ("hermaphrodite", "male", "mixed"),
+        ("mixed", "unknown", "mixed"),
+        ("mixed", "male", "mixed"),
+        ("female", "unknown", "unknown"),
+    ],
+)
+def test_what_sex_a_group_is_of_once_others_joined_it(one, other, both):
+    assert sex_together(Sex(one), Sex(other)) is sex_together(Sex(other), Sex(one)) is Sex(both)
+
+
+def test_what_stage_a_group_is_at_once_others_joined_it():
+    assert stage_together(LifeStage.ADULT, LifeStage.ADULT) is LifeStage.ADULT
+    assert stage_together(LifeStage.ADULT, LifeStage.JUVENILE) is LifeStage.UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "mixes"), [("egg", "adult", True), ("egg", "egg", False), ("egg", "unknown", False), ("adult", "larva", False)]
+)
+def test_eggs_are_not_put_together_with_what_has_hatched(one, other, mixes):
+    assert mixes_eggs(LifeStage(one), LifeStage(other)) is mixes_eggs(LifeStage(other), LifeStage(one)) is mixes
 
 
 def test_an_animal_comes_once():

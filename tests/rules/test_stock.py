@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from uuid import UUID
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from domain.rules.lives import EventKind, LifeStage, Sex
-from domain.rules.stock import COLUMNS, IN, OUT, Account, Line, Passage, accounts_of, column_of, out_of_balance, total
+from domain.rules.stock import COLUMNS, IN, OUT, Account, Line, Passage, accounts_of, column_of, is_too_long, out_of_balance, total
 
 HERE, THERE = (Line(UUID(int=site), UUID(int=9), Sex.FEMALE, LifeStage.ADULT) for site in (1, 2))
 
@@ -80,3 +81,10 @@ def test_a_sum_of_lines_is_reckoned_as_its_lines_are(several):
 
 def test_every_column_is_either_opening_or_closing_or_comes_or_goes():
     assert ("opening", *IN, *OUT, "closing") == COLUMNS
+
+
+@pytest.mark.parametrize(
+    ("until_on", "too_long"), [(date(2026, 2, 27), False), (date(2026, 2, 28), True), (date(2016, 2, 28), False), (date(2027, 1, 1), True)]
+)
+def test_a_period_ends_before_the_same_day_of_the_tenth_year(until_on, too_long):
+    assert is_too_long(date(2016, 2, 28), until_on) is too_long

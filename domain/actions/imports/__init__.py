@@ -1,10 +1,11 @@
-"""Importing lists of sites, enclosures, equipment models and equipment; of taxa, animals, placements, marks and measurements.
+"""Importing lists of places, equipment, taxa, animals and what belongs to them, permits, staff and what they are able to do.
 
 A row whose key is on record already changes that record; cells left blank on it leave their fields as they are. A second import of the
 same list changes nothing. By default a refusal anywhere means that nothing is written.
 
 Sites, enclosures and what stands in them are planned first and then written together. What belongs to animals' lives bears on each other,
 so its rows are tried one after the other by the same actions as by hand, and undone where they are refused; a dry run undoes them all.
+Permits and people are tried likewise.
 """
 
 from __future__ import annotations
@@ -12,16 +13,19 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from domain.actions.imports.animals import import_animals
+from domain.actions.imports.competences import import_competences
 from domain.actions.imports.enclosures import plan_enclosures
 from domain.actions.imports.equipment import plan_equipment
 from domain.actions.imports.equipment_models import plan_equipment_models
 from domain.actions.imports.marks import import_marks
 from domain.actions.imports.measurements import import_measurements
+from domain.actions.imports.permits import import_permits
 from domain.actions.imports.placements import import_placements
 from domain.actions.imports.plans import Plan, carry_out
 from domain.actions.imports.rows import REMARKS_MOST, ImportFileFacts, ImportOptions, ImportReport, ImportRows
 from domain.actions.imports.sheet import Sheet, shown
 from domain.actions.imports.sites import plan_sites
+from domain.actions.imports.staff import import_staff
 from domain.actions.imports.taxa import import_taxa
 from domain.actions.imports.tried import Came, Tally
 from domain.records.nights import ImportKind
@@ -35,6 +39,9 @@ TRIED: Mapping[ImportKind, Callable[[Unit, Sheet], Tally]] = {
     ImportKind.PLACEMENTS: import_placements,
     ImportKind.MARKS: import_marks,
     ImportKind.MEASUREMENTS: import_measurements,
+    ImportKind.PERMITS: import_permits,
+    ImportKind.STAFF: import_staff,
+    ImportKind.COMPETENCES: import_competences,
 }
 """The kinds of lists whose rows are tried; a dry run of them needs a transaction that can write, though it writes nothing in the end."""
 
@@ -49,7 +56,7 @@ class _NothingIsWritten(Exception):  # noqa: N818 - what was asked for, not a de
 
 def import_rows(unit: Unit, rows: ImportRows, *, file: ImportFileFacts, options: ImportOptions) -> ImportReport:
     """Write what a list states, or say what writing it would do, and return the report."""
-    sheet = Sheet(rows)
+    sheet = Sheet(rows, roles=options.roles)
     if rows.kind in TRIED:
         tally, enclosures_created = _tried(unit, sheet, options=options), 0
     else:

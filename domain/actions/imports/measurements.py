@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -11,21 +10,15 @@ from math import isclose
 from typing import Any
 from uuid import UUID
 
-import sqlalchemy as sa
-
 from domain.actions.imports.named_animals import resolve_animals
-from domain.actions.imports.rows import CellFault
+from domain.actions.imports.named_staff import resolve_staff
 from domain.actions.imports.sheet import Sheet
 from domain.actions.imports.tried import Came, Tally, day_order, differing, ever_of, fault_in, note_withdrawn, try_rows
 from domain.actions.measurements import change_measurement, record_measurement
 from domain.errors import RuleBroken
-from domain.records.base import table_of
 from domain.records.measurements import Measurement, MeasurementEntered
-from domain.records.staff import Staff
-from domain.records.statements import Statement
 from domain.records.unit import Unit
 from domain.rules.measures import MeasureKind
-from domain.rules.text import same_name
 
 MASSES: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal("28.349523125"), "lb": Decimal("453.59237")}
 LENGTHS: Mapping[str, Decimal] = {"mm": Decimal(1), "cm": Decimal(10), "m": Decimal(1000), "in": Decimal("25.4")}
@@ -43,10 +36,6 @@ _ASKS = "send it again with confirmed true"
 _SAME = 1e-9
 """The share by which two values may differ that are the same in other units."""
 EVER_MEASURED = ever_of(Measurement, "animal_id", "kind", "measured_on")
-_staff = table_of(Staff)
-STAFF = Statement(
-    sa.select(_staff.c.id, _staff.c.name, _staff.c.ended_on).where(_staff.c.organisation_id == sa.bindparam("organisation_id"))
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +52,7 @@ def import_measurements(unit: Unit, sheet: Sheet) -> Tally:
     animals = resolve_animals(unit, sheet, day="measured_on")
     for name in ("kind", "value", "measured_on"):
         sheet.refuse_blank(name)
-    known = _Known(animals, _members_of_staff(unit, sheet))
+    known = _Known(animals, resolve_staff(unit, sheet, "measured_by"))
     kinds, days = sheet.column("kind"), sheet.column("measured_on")
     keys = [key if all(key) else None for key in zip(animals, kinds, days, strict=True)]
     sheet.refuse_repeated(keys, name="measured_on")
@@ -131,24 +120,3 @@ def _value(sheet: Sheet, position: int, *, kind: MeasureKind) -> float:
 
 def _of(one: Measurement) -> float:
     return float(getattr(one, one.kind.field))
-
-
-def _members_of_staff(unit: Unit, sheet: Sheet) -> Sequence[UUID | None]:
-    """Return who measured, by name; of several of one name, the one who has not left."""
-    if "measured_by" not in sheet.columns:
-        return sheet.column("measured_by")
-    known: dict[str, list[tuple[UUID, bool]]] = defaultdict(list)
-    for one_id, name, ended_on in unit.rows(STAFF):
-        known[same_name(name)].append((one_id, ended_on is None))
-
-    def found(name: str) -> UUID | CellFault:
-        ever = known.get(same_name(name), [])
-        chosen = [one for one, is_here in ever if is_here] or [one for one, _ in ever]
-        if len(chosen) == 1:
-            return chosen[0]
-        if chosen:
-            return CellFault("measured_by-ambiguous", f"measured_by ambiguous: there are {len(chosen)} members of staff of this name")
-        return CellFault("measured_by-unknown", "measured_by unknown: there is no member of staff of this name")
-
-    sheet.resolve("measured_by", found)
-    return sheet.column("measured_by")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from domain.records.nights import ImportKind
+from domain.rules.permissions import Role
 
 REMARKS_MOST = 1000
 """How many refusals, and how many notices, a report holds; the counts are of all."""
@@ -58,12 +59,14 @@ class ImportOptions:
     """What is to be done with the rows.
 
     ``dry_run`` writes nothing. ``skip_invalid`` writes the good rows though others are refused; without it a refusal means that nothing is
-    written. ``create_enclosures`` makes the enclosures that equipment names and that are not on record.
+    written. ``create_enclosures`` makes the enclosures that equipment names and that are not on record. ``roles`` are those that whoever
+    imports may give to people.
     """
 
     dry_run: bool = False
     skip_invalid: bool = False
     create_enclosures: bool = False
+    roles: frozenset[Role] = frozenset(Role)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 from domain.actions.imports.rows import REASON_LENGTH, VALUE_LENGTH, CellFault, ImportRows, RowRemark
 from domain.errors import Fault
 from domain.records.stated import faults_of
+from domain.rules.permissions import Role
 from domain.rules.text import same_name
 
 _SENTENCES = {
@@ -22,8 +23,9 @@ _SENTENCES = {
 class Sheet:
     """The columns of a list, checked column by column, each distinct value once; see ``ImportRows``."""
 
-    def __init__(self, rows: ImportRows) -> None:
-        self.rows = rows
+    def __init__(self, rows: ImportRows, *, roles: frozenset[Role] = frozenset()) -> None:
+        """Hold the rows; ``roles`` are those that whoever imports them may give to people."""
+        self.rows, self.roles = rows, roles
         self.columns: dict[str, list[Any]] = {name: list(values) for name, values in rows.columns.items()}
         self.refusals: dict[int, list[RowRemark]] = {}
         self.notices: list[RowRemark] = []

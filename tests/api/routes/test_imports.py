@@ -12,15 +12,18 @@ from api.app import build_app
 from api.context import House
 from api.importing.running import resume, run_recorded
 from api.importing.targets import names_of
+from api.passwords import Passwords
 from api.settings import Settings
 from api.work import Work
 from domain.actions.imports.rows import ImportFileFacts
 from domain.actions.imports.runs import FILE, ask_for_import, start_import
 from domain.errors import StorageBusy
 from domain.records.nights import ImportKind, ImportRun, WorkState
+from domain.rules.permissions import Role, Scope
 from tests import makers
 from tests.api.conftest import BusyStore
 from tests.importing.conftest import DATA, KIT_MAP, text
+from tests.people import CHEAP, key, person, signed_in
 
 MODELS = (DATA / "kit-models.json").read_bytes()
 SITES = text(("name", "zone"), ["Reedmere House", "Europe/Lisbon"], ["Quillback Rescue", "Europe/London"])
@@ -239,4 +242,46 @@ def test_the_lists_of_lives_have_templates_behind_the_door(client, kind):
     answer = client.get(f"/v1/imports/templates/{kind.value}", params={"form": "csv"})
 
     assert answer.status_code == 200
+    assert answer.text.removeprefix("\ufeff").splitlines() == [",".join(names_of(kind))]
+
+
+PEOPLE = text(("name", "role"), ["Bo Reed", "keeper"], ["Cleo Tern", "administrator"])
+
+
+@pytest.mark.parametrize(("role", "created", "refused"), [(Role.REGISTRAR, 1, [("role", "role-not-yours")]), (Role.ADMINISTRATOR, 2, [])])
+def test_by_a_list_nobody_gives_a_role_that_is_not_theirs_to_give(app, caller, client, store, role, created, refused):
+    app.state.house.passwords = Passwords(CHEAP)
+    someone = signed_in(caller, person(store, role=role))
+
+    outcome = ended(someone, ask(someone, PEOPLE, kind="staff", skip_invalid=True))["outcome"]
+
+    assert (outcome["created"], [(one["column"], one["code"]) for one in outcome["refusals"]]) == (created, refused)
+    names = {one["name"] for one in client.get("/v1/staff").json()["items"]}
+    assert ("Cleo Tern" in names, "Bo Reed" in names) == (not refused, True)
+
+
+def test_a_key_without_administration_gives_no_role_that_rules_others(caller, client, store, organisation):
+    program = caller(key(store, organisation_id=organisation, name="lists", scopes=[Scope.IMPORTS_READ, Scope.IMPORTS_WRITE]))
+
+    outcome = ended(program, ask(program, PEOPLE, kind="staff", skip_invalid=True))["outcome"]
+
+    assert (outcome["created"], [one["code"] for one in outcome["refusals"]]) == (1, ["role-not-yours"])
+
+
+def test_an_import_that_does_not_say_which_roles_may_be_given_gives_none(app, store, organisation):
+    with store.transaction(makers.origin()) as unit:
+        asked = ask_for_import(unit, PEOPLE, kind=ImportKind.STAFF, file=ImportFileFacts("list.csv", "0" * 64), options=NO_CHOICES)
+    house = house_of(store)
+
+    run_recorded(house, organisation, asked.id)
+
+    with store.snapshot(makers.origin()) as unit:
+        outcome = unit.fetch(ImportRun, asked.id).outcome
+    assert (outcome["created"], [one["code"] for one in outcome["refusals"]]) == (0, ["role-not-yours"] * 2)
+
+
+@pytest.mark.parametrize("kind", [ImportKind.PERMITS, ImportKind.STAFF, ImportKind.COMPETENCES])
+def test_the_lists_of_permits_and_people_have_templates_behind_the_door(client, kind):
+    answer = client.get(f"/v1/imports/templates/{kind.value}", params={"form": "csv"})
+
     assert answer.text.removeprefix("\ufeff").splitlines() == [",".join(names_of(kind))]

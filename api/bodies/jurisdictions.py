@@ -1,0 +1,18 @@
+"""Jurisdictions."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from api.bodies.records import Kept, Page
+from domain.records.jurisdictions import JurisdictionStated
+
+
+class Jurisdiction(Kept, JurisdictionStated):
+    """A jurisdiction on file; ``pack_id`` is the rule pack that stated it last."""
+
+    pack_id: UUID
+
+
+class JurisdictionPage(Page[Jurisdiction]):
+    """One page of jurisdictions."""

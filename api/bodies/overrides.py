@@ -1,0 +1,22 @@
+"""Overrides of requirements."""
+
+from __future__ import annotations
+
+from api.bodies.records import Kept, New, Page
+from domain.records.overrides import OverrideStated
+
+
+class NewOverride(New, OverrideStated):
+    """An override to be registered."""
+
+
+class ChangedOverride(OverrideStated):
+    """What can be corrected of an override."""
+
+
+class Override(Kept, OverrideStated):
+    """An override on file."""
+
+
+class OverridePage(Page[Override]):
+    """One page of overrides."""

@@ -1,0 +1,101 @@
+"""Registering, correcting and ending overrides, and having them as the rules about coverage take them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, referred_reached
+from domain.actions.sites import today_there
+from domain.errors import RuleBroken
+from domain.records.animals import Animal
+from domain.records.base import Record, row_of, table_of
+from domain.records.belonging import site_of
+from domain.records.documents import Document
+from domain.records.overrides import Override, OverrideStated
+from domain.records.requirements import Requirement
+from domain.records.sites import Site
+from domain.records.staff import Staff
+from domain.records.stated import merged
+from domain.records.statements import Statement
+from domain.records.unit import Unit
+from domain.rules import compliance
+
+_REACHED: Mapping[str, type[Record]] = {"animal_id": Animal, "site_id": Site, "document_id": Document}
+"""What an override may only name where whoever registers it may write."""
+_override, _requirement = table_of(Override), table_of(Requirement)
+_organisation_id: sa.BindParameter[Any] = sa.bindparam("organisation_id")
+OVERRIDES = Statement(
+    sa.select(_override)
+    .where(_override.c.organisation_id == _organisation_id, _override.c.ended_on.is_(None))
+    .order_by(_override.c.from_on, _override.c.id)
+)
+EDITIONS = Statement(
+    sa.select(_requirement.c.id).where(
+        _requirement.c.organisation_id == _organisation_id,
+        _requirement.c.code == sa.bindparam("code"),
+        _requirement.c.ended_on.is_(None),
+    )
+)
+
+
+def register_override(unit: Unit, stated: OverrideStated, *, record_id: UUID | None = None) -> Override:
+    """Register an override and return it.
+
+    Raises:
+        RuleBroken: No rule pack has the requirement; or it refers to nothing, or to what has ended.
+        NotAllowed: What it is for, or its document, is at a site that the origin does not reach.
+    """
+    _check(unit, stated, before=None)
+    return recorded(unit, Override, stated, record_id=record_id)
+
+
+def change_override(unit: Unit, override_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Override:
+    """Apply a correction to an override and return it. One that is no longer answered for has its ``expires_on`` corrected.
+
+    Raises:
+        RuleBroken, NotAllowed: As for registering.
+    """
+    found = current(unit, Override, override_id, expected_version=expected_version)
+    said = merged(OverrideStated, found, patch)
+    _check(unit, said, before=found)
+    return corrected(unit, found, said)
+
+
+def end_override(unit: Unit, override_id: UUID, ending: Ending) -> Override:
+    """Take an override that was entered wrongly out of account and return it."""
+    found = unit.fetch(Override, override_id)
+    return ended(unit, found, ending, today=today_there(unit, site_of(unit, Override, row_of(found))))
+
+
+def overrides_of(unit: Unit) -> list[compliance.Override]:
+    """Return every override as the rules about coverage take it, the earliest first."""
+    return [
+        compliance.Override(
+            id=one.id,
+            requirement_code=one.requirement_code,
+            from_on=one.from_on,
+            expires_on=one.expires_on,
+            animal_id=one.animal_id,
+            site_id=one.site_id,
+        )
+        for one in unit.all(Override, OVERRIDES)
+    ]
+
+
+def _check(unit: Unit, said: OverrideStated, *, before: Override | None) -> None:
+    if before is None or said.requirement_code != before.requirement_code:
+        _refuse_unknown_requirement(unit, said.requirement_code)
+    referred(unit, Staff, said.staff_id, field="staff_id", kept=before.staff_id if before else None)
+    for field, record in _REACHED.items():
+        referred_id = getattr(said, field)
+        if referred_id is not None:
+            referred_reached(unit, record, referred_id, field=field, kept=getattr(before, field, None))
+
+
+def _refuse_unknown_requirement(unit: Unit, code: str) -> None:
+    if unit.row(EDITIONS, code=code) is None:
+        raise RuleBroken("No rule pack on record has this requirement.", code="requirement-unknown", field="requirement_code")

@@ -1,0 +1,56 @@
+"""All requirements of some jurisdictions, found by what is done with which taxon; many animals of one kind are looked up once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from domain.rules.law.decision import Counted, Decision, conclude, find, unknown_jurisdictions, without_exempted
+from domain.rules.law.facts import Premises, Subject, TaxonFacts
+from domain.rules.law.requirements import Activity, Requirement
+from domain.rules.law.selection import delayed_until, selects_taxon
+
+
+class Book:
+    """The requirements on record, for questions about one day.
+
+    What concerns a taxon is found once for each activity and set of jurisdictions, so that ten thousand animals cost little more than
+    the requirements that may concern them.
+    """
+
+    def __init__(self, requirements: Iterable[Requirement], *, on: date) -> None:
+        """Hold the versions that are, or will be, in force from a day on; those that have ended by then are left out."""
+        self.on = on
+        self._all = [one for one in requirements if one.applies_until is None or one.applies_until >= on]
+        self._local: dict[tuple[str, ...], Sequence[Requirement]] = {}
+        self._concerning: dict[tuple[tuple[str, ...], Activity, object], Sequence[Requirement]] = {}
+
+    def decide(self, subject: Subject, *, activity: Activity, premises: Premises, counted: Counted | None = None) -> Decision:
+        """Return what the requirements say of an act on the book's day; see ``decision.decide``, which says the same."""
+        local = self.local(premises.jurisdictions)
+        found = [
+            finding
+            for one in self._about(subject.taxon, activity, premises.jurisdictions)
+            if (finding := find(one, subject, activity=activity, premises=premises, on=self.on, counted=counted)) is not None
+        ]
+        return conclude(without_exempted(found) if found else found, missing=unknown_jurisdictions(local, premises))
+
+    def local(self, jurisdictions: tuple[str, ...]) -> Sequence[Requirement]:
+        """Return the requirements of some jurisdictions."""
+        if jurisdictions not in self._local:
+            self._local[jurisdictions] = [one for one in self._all if one.jurisdiction in jurisdictions]
+        return self._local[jurisdictions]
+
+    def _about(self, taxon: TaxonFacts, activity: Activity, jurisdictions: tuple[str, ...]) -> Sequence[Requirement]:
+        place = (jurisdictions, activity, taxon.id)
+        if place not in self._concerning:
+            local = self.local(jurisdictions)
+            self._concerning[place] = [one for one in local if self._may_concern(one, taxon, activity)]
+        return self._concerning[place]
+
+    def _may_concern(self, requirement: Requirement, taxon: TaxonFacts, activity: Activity) -> bool:
+        if requirement.activities and activity not in requirement.activities:
+            return False
+        on = max(self.on, requirement.applies_from)
+        selector = requirement.selector
+        return not selects_taxon(selector, taxon, on=on).is_false or delayed_until(selector, taxon, on=on) is not None

@@ -1,0 +1,326 @@
+"""Whether the animals on record are covered: on a day, over a period, and when a version of a requirement starts."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from domain.actions.compliance import Collection, coverage_on, coverage_over, turns_with
+from domain.actions.marks import record_mark
+from domain.actions.measurements import record_measurement
+from domain.records.measurements import MeasurementEntered
+from domain.rules.compliance import Standing
+from domain.rules.law.decision import Bearing
+from domain.rules.law.requirements import Activity, Consequence, Entry, Exemption, Fact, Predicate, Relation, Selector
+from domain.rules.law.spans import Span, Unit
+from domain.rules.measures import MeasureKind
+from domain.rules.taxonomy import TaxonRank
+from tests import makers
+from tests.actions.of_animals import mark
+
+TODAY = date(2026, 3, 1)
+SCL = "straight_carapace_length"
+
+
+@pytest.fixture
+def unit(store, organisation):
+    with store.transaction(makers.origin()) as opened:
+        yield opened
+
+
+@pytest.fixture
+def site(unit):
+    return makers.site(unit, jurisdiction="XR")
+
+
+@pytest.fixture
+def hall(unit, site):
+    return makers.enclosure(unit, site)
+
+
+@pytest.fixture
+def kept(unit, hall):
+    """Return what registers an animal that came in 2025."""
+
+    def keep(of, tag="T-1", **stated):
+        return makers.animal(unit, of, **{"tag": tag, "acquired_on": "2025-01-10", "enclosure_id": str(hall.id), **stated})
+
+    return keep
+
+
+def listed(name, *, rank=TaxonRank.SPECIES, **rest):
+    return Selector(any_of=(Entry(name=name, rank=rank, **rest),))
+
+
+def measured(unit, animal, length_mm, on):
+    record_measurement(unit, animal.id, MeasurementEntered(kind=MeasureKind(SCL), length_mm=length_mm, measured_on=on, confirmed=True))
+
+
+def stand(unit, on=TODAY, **rest):
+    return {one.subject.tag: one.standing for one in coverage_on(unit, on=on, **rest).coverages}
+
+
+def needing(unit, selector, code="XR-1", **said):
+    makers.document_kind(unit)
+    return makers.requirement(unit, code, consequence=Consequence.DOCUMENT, documents=("keeping",), selector=selector, **said)
+
+
+def test_a_permit_for_twelve_with_eleven_adults_and_a_gravid_female_is_full_until_she_gives_birth(unit, kept):
+    slider = makers.taxon(unit, "Trachemys ficta")
+    needing(unit, listed("Trachemys ficta"))
+    twelve = makers.permit(unit, any_taxon=False)
+    makers.permit_taxon(unit, twelve, slider, number=12)
+    kept(slider, "G-1", grouping="group", count=11, life_stage="adult")
+    female = kept(slider, "F-1", sex="female", life_stage="adult")
+    makers.expected_brood(unit, female)
+
+    found = coverage_on(unit, on=TODAY)
+    kept(slider, "Y-1", grouping="group", count=4, life_stage="neonate", came_by="born", acquired_on="2026-03-01")
+    after = coverage_on(unit, on=TODAY)
+
+    assert [one.standing for one in found.coverages] == [Standing.COVERED, Standing.COVERED]
+    assert [(room.taken, room.left) for room in found.head_rooms] == [(12, 0)]
+    assert {one.subject.tag: one.uncovered for one in after.coverages} == {"F-1": 0, "G-1": 0, "Y-1": 4}
+
+
+def test_the_lampropeltis_split_leaves_the_kingsnakes_listed_whatever_they_are_called_now(unit, kept):
+    old, new, other = (makers.taxon(unit, name) for name in ("Lampropeltis getula", "Lampropeltis californiae", "Lampropeltis triangulum"))
+    needing(unit, listed("Lampropeltis getula"))
+    kept(new, "L-1"), kept(other, "L-2"), kept(old, "L-3")
+
+    before = stand(unit)
+    makers.concept_member(unit, old, new)
+
+    assert before == {"L-1": Standing.NOTHING_NEEDED, "L-2": Standing.NOTHING_NEEDED, "L-3": Standing.UNCOVERED}
+    assert stand(unit) == {"L-1": Standing.UNCOVERED, "L-2": Standing.NOTHING_NEEDED, "L-3": Standing.UNCOVERED}
+
+
+def test_a_name_that_the_taxon_had_before_is_listed_with_it(unit, kept):
+    now = makers.taxon(unit, "Trachemys ficta")
+    makers.taxon(unit, "Emys ficta", accepted_id=str(now.id))
+    needing(unit, listed("Emys ficta"))
+    kept(now)
+
+    assert stand(unit) == {"T-1": Standing.UNCOVERED}
+
+
+def test_a_family_that_is_not_on_record_leaves_it_open_and_one_that_is_decides_it(unit, kept):
+    makers.requirement(unit, selector=listed("Crocodilia", rank=TaxonRank.ORDER))
+    order = makers.taxon(unit, "Testudines", rank="order")
+    kept(makers.taxon(unit, "Testudo ficta"), "T-1")
+    kept(makers.taxon(unit, "Emys ficta", parent_id=str(order.id)), "T-2")
+
+    (open_, decided) = coverage_on(unit, on=TODAY).coverages
+
+    assert (open_.standing, open_.decision.missing) == (Standing.CANNOT_DECIDE, {"taxon_order"})
+    assert decided.standing is Standing.NOTHING_NEEDED
+
+
+def test_the_tortoise_too_small_to_mark_needs_a_certificate_until_it_has_grown_and_then_a_mark(unit, kept):
+    tortoise = makers.taxon(unit)
+    makers.document_kind(unit, "before-marking", for_one_consignment=True)
+    small = Predicate(fact=SCL, relation=Relation.UNDER, number=60, measured_within_days=180)
+    makers.requirement(
+        unit,
+        consequence=Consequence.MARK,
+        selector=listed("Testudo fictiva"),
+        exemptions=(Exemption(code="too-small", when=(small,), document="before-marking"),),
+    )
+    animal = kept(tortoise)
+
+    unmeasured = stand(unit)
+    measured(unit, animal, 48.0, date(2026, 2, 1))
+    without = stand(unit)
+    certificate = makers.permit(unit, kind="before-marking", issued_on="2026-02-02")
+    makers.permit_animal(unit, certificate, animal)
+    with_it = coverage_on(unit, on=TODAY).coverages[0]
+    measured(unit, animal, 61.0, date(2026, 2, 28))
+    grown = coverage_on(unit, on=TODAY).coverages[0]
+
+    assert (unmeasured, without) == ({"T-1": Standing.CANNOT_DECIDE}, {"T-1": Standing.UNCOVERED})
+    assert (with_it.standing, with_it.answers[0].shares[0].permit_id) == (Standing.COVERED, certificate.id)
+    assert (grown.standing, grown.needs_mark) == (Standing.UNCOVERED, True)
+
+
+def test_astrochelys_without_papers_is_uncovered_and_an_override_says_who_answers_for_it(unit, kept, site):
+    tortoise = makers.taxon(unit, "Astrochelys radiata")
+    needing(unit, listed("Astrochelys radiata"))
+    animal = kept(tortoise, basis="confiscation")
+    warden = makers.staff(unit, site)
+
+    before = coverage_on(unit, on=TODAY).coverages[0]
+    override = makers.override(unit, animal, warden)
+    after = coverage_on(unit, on=TODAY).coverages[0]
+
+    assert (before.standing, before.uncovered) == (Standing.UNCOVERED, 1)
+    assert (after.standing, [by for _, by in after.lifted]) == (Standing.NOTHING_NEEDED, [override.id])
+    assert stand(unit, on=date(2026, 9, 1)) == {"T-1": Standing.UNCOVERED}
+
+
+def test_xenopus_was_listed_two_years_before_the_restrictions_applied(unit, kept):
+    frog = makers.taxon(unit, "Xenopus laevis")
+    entry = Entry(name="Xenopus laevis", rank=TaxonRank.SPECIES, applies_from=date(2024, 8, 2))
+    other = Entry(name="Xenopus tropicalis", rank=TaxonRank.SPECIES)
+    rule = {"applies_from": date(2022, 8, 2), "listed_on": date(2022, 8, 2)}
+    makers.requirement(unit, selector=Selector(any_of=(entry, other)), **rule)
+    kept(frog, acquired_on="2021-05-01")
+
+    days = [date(2022, 8, 1), date(2023, 1, 1), date(2024, 8, 1), date(2024, 8, 2)]
+
+    assert [stand(unit, on=day)["T-1"] for day in days] == [*[Standing.NOTHING_NEEDED] * 3, Standing.PROHIBITED]
+    (notice,) = coverage_on(unit, on=date(2023, 1, 1)).coverages[0].decision.findings
+    assert (notice.bearing, notice.from_on) == (Bearing.NOT_YET, date(2024, 8, 2))
+
+
+def test_what_a_version_will_change_is_told_before_it_starts(unit, kept):
+    frog = makers.taxon(unit, "Xenopus laevis")
+    makers.requirement(unit, "XR-2", selector=listed("Boa ficta"))
+    makers.requirement(unit, selector=listed("Xenopus laevis"), applies_from=date(2026, 8, 2), listed_on=date(2026, 1, 1))
+    kept(frog), kept(makers.taxon(unit), "T-2")
+    rule = next(one for one in Collection(unit, from_on=TODAY, until_on=TODAY).law.requirements if one.code == "XR-1")
+
+    (turn,) = turns_with(unit, rule)
+
+    assert (turn.after.subject.tag, turn.before.standing, turn.after.standing) == ("T-1", Standing.NOTHING_NEEDED, Standing.PROHIBITED)
+    assert turns_with(unit, replace(rule, applies_from=date(2030, 1, 1))) != []
+    assert stand(unit)["T-1"] is Standing.NOTHING_NEEDED
+
+
+def test_a_site_is_asked_for_alone_while_permits_are_shared_by_all(unit, kept, site):
+    tortoise = makers.taxon(unit)
+    needing(unit, listed("Testudo fictiva"))
+    makers.permit(unit, total_number=1)
+    other = makers.site(unit, name="Saltings Hall", jurisdiction="XR")
+    kept(tortoise)
+    kept(tortoise, "T-2", enclosure_id=str(makers.enclosure(unit, other, name="B 01").id))
+
+    assert stand(unit) == {"T-1": Standing.COVERED, "T-2": Standing.UNCOVERED}
+    assert stand(unit, site_ids=frozenset((other.id,))) == {"T-2": Standing.UNCOVERED}
+
+
+def test_days_without_cover_are_counted_between_the_permits(unit, kept):
+    tortoise = makers.taxon(unit)
+    needing(unit, listed("Testudo fictiva"))
+    kept(tortoise, acquired_on="2025-12-01")
+    makers.permit(unit, number="P-1", valid_until="2026-01-31")
+    makers.permit(unit, number="P-2", issued_on="2026-02-11", valid_from="2026-02-11")
+
+    (only,) = coverage_over(unit, from_on=date(2025, 11, 1), until_on=TODAY)
+
+    assert [(one.from_on, one.until_on, one.standing) for one in only.stretches] == [
+        (date(2025, 12, 1), date(2026, 1, 31), Standing.COVERED),
+        (date(2026, 2, 1), date(2026, 2, 10), Standing.UNCOVERED),
+        (date(2026, 2, 11), TODAY, Standing.COVERED),
+    ]
+    assert only.days_uncovered == 10
+
+
+def test_an_animal_that_left_is_asked_about_on_the_days_that_it_was_here(unit, kept):
+    makers.requirement(unit, selector=listed("Testudo fictiva"))
+    animal = kept(makers.taxon(unit))
+    makers.event(unit, animal, "departed", "2026-02-01")
+
+    assert (stand(unit, on=date(2026, 1, 31)), stand(unit)) == ({"T-1": Standing.PROHIBITED}, {})
+    (only,) = coverage_over(unit, from_on=date(2026, 1, 1), until_on=TODAY)
+    assert [(one.from_on, one.until_on) for one in only.stretches] == [(date(2026, 1, 1), date(2026, 1, 31))]
+
+
+def test_a_mark_and_a_size_that_are_older_than_the_animals_coming_hinder_nothing(unit, kept):
+    makers.requirement(unit, selector=listed("Testudo fictiva"))
+    animal = kept(makers.taxon(unit))
+    record_mark(unit, animal.id, mark(from_on="2024-06-01"))
+    measured(unit, animal, 90.0, date(2024, 6, 1))
+
+    assert stand(unit, on=date(2024, 12, 31)) == {}
+    assert stand(unit) == {"T-1": Standing.PROHIBITED}
+
+
+def test_a_later_version_changes_nothing_about_a_past_day(unit, kept):
+    kept(makers.taxon(unit))
+    makers.requirement(unit, "XR-2", selector=listed("Boa ficta"))
+    before = coverage_on(unit, on=TODAY)
+
+    makers.requirement(unit, selector=listed("Testudo fictiva"), applies_from=date(2026, 3, 2))
+
+    assert coverage_on(unit, on=TODAY) == before
+    assert stand(unit, on=date(2026, 3, 2)) == {"T-1": Standing.PROHIBITED}
+
+
+def test_animals_that_are_away_or_were_in_no_enclosure_cannot_be_decided(unit, kept):
+    makers.requirement(unit, selector=listed("Boa ficta"))
+    makers.animal(unit, makers.taxon(unit), acquired_on="2025-01-10")
+
+    assert stand(unit) == {"T-1": Standing.CANNOT_DECIDE}
+
+
+@pytest.mark.parametrize("activity", [Activity.SELL, Activity.BREED])
+def test_a_planned_act_is_asked_about_as_keeping_is(unit, kept, activity):
+    makers.requirement(unit, selector=listed("Testudo fictiva"), activities=frozenset((Activity.SELL,)))
+    kept(makers.taxon(unit))
+
+    assert stand(unit, activity=activity) == {"T-1": Standing.PROHIBITED if activity is Activity.SELL else Standing.NOTHING_NEEDED}
+
+
+FIRST = date(2026, 1, 1)
+within = st.integers(0, 40).map(lambda days: FIRST + timedelta(days=days))
+spans = st.tuples(within, within).map(sorted)
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_coverage_of_a_period_is_the_union_of_its_days(store, organisation, data):
+    with suppress(UndoneError), store.transaction(makers.origin()) as unit:
+        _compare(unit, data)
+        raise UndoneError
+
+
+class UndoneError(Exception):
+    """What was tried is to be forgotten, so that the next example finds an empty collection."""
+
+
+def _compare(unit, data):
+    place = makers.site(unit, name="Reed", jurisdiction="XR")
+    hall = str(makers.enclosure(unit, place, name="A").id)
+    tortoise = makers.taxon(unit, "Testudo ficta")
+    makers.document_kind(unit, lasts=Span(20, Unit.DAYS))
+    young = Predicate(fact=Fact.AGE_MONTHS, relation=Relation.UNDER, number=1)
+    lately = Predicate(fact=SCL, relation=Relation.UNDER, number=60, measured_within_days=5)
+    first, last = data.draw(spans)
+    makers.requirement(
+        unit,
+        consequence=Consequence.DOCUMENT,
+        documents=("keeping",),
+        selector=listed("Testudo ficta"),
+        applies_from=first,
+        applies_until=last,
+        exemptions=(Exemption(code="young", when=(young,)), Exemption(code="small", when=(lately,), until=max(first, data.draw(within)))),
+    )
+    makers.requirement(unit, "XR-2", selector=listed("Testudo ficta"), when=(young,), listed_on=FIRST, applies_from=data.draw(within))
+    for number in range(2):
+        came = data.draw(within)
+        animal = makers.animal(
+            unit, tortoise, tag=f"T-{number}", acquired_on=came.isoformat(), enclosure_id=hall, hatched_on=data.draw(within).isoformat()
+            if number and came >= FIRST + timedelta(days=40) else "2025-12-20",
+        )  # fmt: skip
+        on = data.draw(within)
+        if on >= came:
+            measured(unit, animal, 50.0, on)
+        gone = data.draw(within)
+        if gone > came:
+            makers.event(unit, animal, "departed", gone.isoformat())
+    for number in range(2):
+        issued = data.draw(within).isoformat()
+        makers.permit(unit, number=f"P-{number}", issued_on=issued, valid_from=issued, total_number=1)
+    until = FIRST + timedelta(days=45)
+
+    stretches = {one.subject.tag: one.stretches for one in coverage_over(unit, from_on=FIRST, until_on=until)}
+
+    for offset in range(46):
+        day = FIRST + timedelta(days=offset)
+        said = {tag: one.standing for tag, found in stretches.items() for one in found if one.from_on <= day <= one.until_on}
+        assert said == stand(unit, on=day), day
