@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
+from itertools import product
 from uuid import UUID
 
 from domain.rules.flow import SINK, Network
@@ -207,11 +208,12 @@ class _Solving:
     def __init__(self, needs: Sequence[Need], permits: Sequence[Permit], kinds: Mapping[str, DocumentKind]) -> None:
         self.needs, self.permits, self.kinds = needs, permits, kinds
         self.most = sum(need.subject.number for need in needs)
-        self.wide: dict[tuple[str, UUID | None], list[int]] = {}
+        self.wide: dict[tuple[str, UUID | None, str | None], list[int]] = {}
         self.by_animal: dict[tuple[str, UUID], list[int]] = {}
         for place, permit in enumerate(permits):
-            for site_id in () if permit.animal_ids else permit.site_ids or (None,):
-                self.wide.setdefault((permit.kind, site_id), []).append(place)
+            names = permit.taxa.union(*(limit.taxa for limit in permit.limits)) or (None,)
+            for site_id, name in () if permit.animal_ids else product(permit.site_ids or (None,), names):
+                self.wide.setdefault((permit.kind, site_id, name), []).append(place)
             for animal_id in permit.animal_ids:
                 self.by_animal.setdefault((permit.kind, animal_id), []).append(place)
         self.network = Network()
@@ -272,12 +274,16 @@ class _Solving:
                 place
                 for site_id in dict.fromkeys((subject.site_id, None))
                 for kind in need.kinds
-                for place in self.wide.get((kind, site_id), ())
+                for place in self._wide_places(kind, site_id, subject.taxon.names)
             )
             slots = tuple(slot for place in (*own, *wide) if (slot := self._slot(place, need)) is not None)
             node = self.network.node()
             self.classes[key] = _Class(slots, node, tuple(self.network.arc(node, self._slot_node(slot), self.most) for slot in slots))
         return self.classes[key]
+
+    def _wide_places(self, kind: str, site_id: UUID | None, names: Iterable[str]) -> list[int]:
+        """Return the permits of a kind that are for a site and for any taxon, or one of some names; the narrowest first."""
+        return sorted({place for name in (None, *names) for place in self.wide.get((kind, site_id, name), ())})
 
     def _slot(self, place: int, need: Need) -> _Slot | None:
         permit = self.permits[place]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import lru_cache
 from uuid import UUID
 
 from domain.rules.lives import LifeStage, Origin, Sex
@@ -12,6 +13,7 @@ from domain.rules.measures import Measured, MeasureKind
 from domain.rules.taxonomy import TaxonRank
 
 
+@lru_cache(maxsize=65_536)
 def key_of(name: str) -> str:
     """Return the form in which two spellings of a scientific name are equal."""
     return " ".join(name.casefold().split())

@@ -215,3 +215,8 @@ class Requirement:
     exemptions: tuple[Exemption, ...] = ()
     obligations: tuple[Obligation, ...] = ()
     reviewed_on: date | None = None
+
+    @property
+    def asks_of_each(self) -> bool:
+        """Whether it, or what it exempts, asks for more of an animal or its premises than the taxon, the life stage and the origin."""
+        return bool(self.when) or self.consequence is Consequence.MARK or any(one.when for one in self.exemptions)
