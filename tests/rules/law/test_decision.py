@@ -344,8 +344,14 @@ def test_versions_that_begin_later_change_nothing_about_a_day(said, subject, lat
     assert decided(*said, *future, of=subject).findings == decided(*said, of=subject).findings
 
 
-@given(st.lists(rules, max_size=6), animals, st.sampled_from([DAY, date(2026, 6, 1), date(2019, 6, 1)]))
-def test_the_book_says_what_each_requirement_says(said, subject, on):
-    asked = {"activity": HOLD, "premises": premises()}
+@given(
+    st.lists(rules, max_size=6),
+    st.lists(st.tuples(animals, st.booleans()), max_size=6),
+    st.sampled_from([DAY, date(2026, 6, 1), date(2019, 6, 1)]),
+)
+def test_the_book_says_of_every_animal_what_each_requirement_says(said, subjects, on):
+    book = Book(said, on=on)
 
-    assert Book(said, on=on).decide(subject, **asked) == decide(said, subject, on=on, **asked)
+    for subject, is_marked in subjects:
+        asked = {"subject": replace(subject, is_marked=is_marked), "activity": HOLD, "premises": premises()}
+        assert book.decide(**asked) == decide(said, on=on, **asked)
