@@ -62,6 +62,7 @@ def _draw_box(paper: Paper, entries: Sequence[_Entry]) -> None:
     paper.canvas.rect(paper.left, paper.y - height, paper.width, height, stroke=0, fill=1)
     ink = paper.ink()
     y = paper.y - _pad - BODY_SIZE
+    ink.tag("P")
     for line in lines("Before you start", face=Face.BOLD, size=9.5, width=paper.width):
         ink.write(line, x=paper.left + _pad, y=y, size=9.5)
     y -= _heading
@@ -73,6 +74,7 @@ def _draw_box(paper: Paper, entries: Sequence[_Entry]) -> None:
 
 
 def _write_entry(ink: Ink, entry: _Entry, *, x: float, y: float) -> None:
+    ink.tag("P")
     for number, line in enumerate(entry.word):
         ink.write(line, x=x, y=y - number * LEADING, size=BODY_SIZE)
     for number, line in enumerate(entry.sentence):

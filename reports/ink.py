@@ -8,6 +8,7 @@ from reportlab.pdfbase.pdfmetrics import getFont
 from reportlab.pdfgen.canvas import Canvas
 
 from reports.fonts import Face
+from reports.tags import ARTIFACT, END, Role, Tags
 from reports.text import Line, Tone
 
 INK: Final = HexColor(0x16242C)
@@ -29,7 +30,8 @@ Shown = tuple[tuple[str, str], ...]
 class Inkwell:
     """What a file has already encoded: the same words come up on every page, so each is encoded once."""
 
-    def __init__(self, canvas: Canvas) -> None:
+    def __init__(self, canvas: Canvas, tags: Tags) -> None:
+        self.tags = tags
         self._document: Any = canvas._doc  # noqa: SLF001
         self._held: dict[tuple[Face, str], Shown] = {}
 
@@ -54,7 +56,7 @@ class Inkwell:
 
 
 class Ink:
-    """One text object of a page."""
+    """One text object of a page: an artifact, but for what is written after it was told of which element that is the content."""
 
     def __init__(self, well: Inkwell) -> None:
         self._well = well
@@ -62,6 +64,21 @@ class Ink:
         self._resource = ""
         self._size = 0.0
         self._tone: Tone | None = None
+        self._is_marked = False
+
+    def tag(self, role: Role, *, last: bool = False) -> None:
+        """Have what is written from here on be the content of a new element."""
+        self._mark(self._well.tags.leaf(role, last=last))
+
+    def untag(self) -> None:
+        """Have what is written from here on be an artifact again."""
+        self._mark(ARTIFACT)
+
+    def _mark(self, operator: str) -> None:
+        if not self._is_marked:
+            self._operators.insert(1, ARTIFACT)
+        self._operators += (END, operator)
+        self._is_marked = True
 
     def write(self, line: Line, *, x: float, y: float, size: float) -> None:
         """Write one line with its baseline at ``y`` [pt]."""
@@ -79,6 +96,7 @@ class Ink:
 
     def dry(self, canvas: Canvas) -> None:
         """Put what was written on the page."""
+        text = " ".join(self._operators)
         canvas.saveState()
-        canvas.addLiteral(" ".join(self._operators) + " ET")
+        canvas.addLiteral(f"{END} {text} {END} ET {ARTIFACT}" if self._is_marked else f"{text} ET")
         canvas.restoreState()

@@ -4,7 +4,8 @@ A paper is drawn top down in one pass. Equal calls give equal bytes: the only in
 """
 
 from calendar import timegm
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import md5
@@ -15,11 +16,13 @@ from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4, landscape, portrait
 from reportlab.lib.utils import TimeStamp
+from reportlab.pdfbase.pdfdoc import PDFName, PDFPage
 from reportlab.pdfgen.canvas import Canvas
 
 from reports import words
 from reports.fonts import Face, glyphs
 from reports.ink import ALARM, INK, Ink, Inkwell
+from reports.tags import ARTIFACT, END, Tags
 from reports.text import LOOSE, Line, Tone, fitted, line_width, lines, one_line, sized
 
 rl_config.trustedHosts = None
@@ -77,7 +80,8 @@ class Paper:
         self._furniture = furniture
         self._bytes = BytesIO()
         self.canvas: Any = _canvas(furniture, size=size, target=self._bytes)
-        self._well = Inkwell(self.canvas)
+        self.tags = Tags()
+        self._well = Inkwell(self.canvas, self.tags)
         self.left = margin
         self.width = size[0] - 2 * margin
         self.right = self.left + self.width
@@ -125,16 +129,26 @@ class Paper:
         self._end_page()
         self.canvas.showPage()
         _define_total(self, pages=pages)
+        self.tags.write(self.canvas._doc)  # noqa: SLF001 - no public way leads to the file's objects
         self.canvas.save()
         return self._bytes.getvalue()
+
+    @contextmanager
+    def drawing(self, alternative: str, *, box: tuple[float, float, float, float]) -> Iterator[None]:
+        """Have what is drawn meanwhile within a box [pt] be a figure; ``alternative`` says in words what it shows."""
+        self.canvas.addLiteral(f"{END} {self.tags.leaf('Figure', alternative=alternative, box=box)}")
+        yield
+        self.canvas.addLiteral(f"{END} {ARTIFACT}")
 
     def title(self, text: str, *, under: Sequence[str]) -> None:
         """Draw the paper's title and the lines under it."""
         ink = self.ink()
+        ink.tag("H1")
         for line in lines(text, face=Face.BOLD, size=19, width=self.width, limit=200, most=2):
             self.y -= 22
             ink.write(line, x=self.left, y=self.y + 3, size=19)
         for sentence in under:
+            ink.tag("P")
             for line in lines(sentence, face=Face.REGULAR, size=10, width=self.width, most=2, tone="muted"):
                 self.y -= 13
                 ink.write(line, x=self.left, y=self.y, size=10)
@@ -149,14 +163,16 @@ class Paper:
         self.canvas.addOutlineEntry(one_line(text), mark, level=0)
         self.y -= SECTION_HEIGHT
         ink = self.ink()
+        ink.tag("H2")
         ink.write(fitted(text, face=Face.BOLD, size=12, width=self.width), x=self.left, y=self.y + 7, size=12)
         ink.dry(self.canvas)
 
     def sentence(self, text: str, *, size: float = 10, face: Face = Face.REGULAR, tone: Tone = "ink") -> None:
         """Draw a paragraph of our own or of a sheet across the page."""
-        ink = self.ink()
         set_lines = lines(text, face=face, size=size, width=self.width, tone=tone)
         self.need(len(set_lines) * size * 1.3)
+        ink = self.ink()
+        ink.tag("P")
         for line in set_lines:
             self.y -= size * 1.3
             ink.write(line, x=self.left, y=self.y + size * 0.3, size=size)
@@ -172,6 +188,7 @@ class Paper:
             x = self.left + number * (width + gap)
             self._line_above(figure, x=x, width=width)
             tone: Tone = "alarm" if figure.alarm else "ink"
+            ink.tag("P")
             value_size, value = sized(str(figure.value), face=Face.BOLD, width=width, height=22, sizes=_value_sizes)
             for above, line in zip(range(len(value) - 1, -1, -1), value, strict=True):
                 written = tuple(run._replace(tone=tone) for run in line)
@@ -188,14 +205,28 @@ class Paper:
 
     def _begin_page(self) -> None:
         self.y = self._highest
+        self.tags.begin_page()
+        self.canvas.addLiteral(ARTIFACT)
 
     def _end_page(self) -> None:
         _draw_header(self, self._furniture, y=self._highest + HEADER - 8)
         _draw_footer(self, self._furniture)
+        self.canvas.addLiteral(END)
 
 
 SECTION_HEIGHT: Final = 24.0
 _value_sizes = (17.0, 15.0, 13.0, 11.0, 9.0)
+
+
+class _Canvas(Canvas):
+    """A canvas whose pages say where their marks are in the tree of the file, and that what can be filled in follows it."""
+
+    def _setAnnotations(self, page: Any) -> None:  # noqa: ANN401, N802 - reportlab's, of pages and forms
+        super()._setAnnotations(page)
+        if not isinstance(page, PDFPage):
+            return
+        page.__NoDefault__ = [*page.__NoDefault__, "StructParents", "Tabs"]
+        page.StructParents, page.Tabs = self.getPageNumber() - 1, PDFName("S")
 
 
 def _plain(text: str, face: Face, *, tone: Tone = "muted") -> Line:
@@ -203,9 +234,10 @@ def _plain(text: str, face: Face, *, tone: Tone = "muted") -> Line:
 
 
 def _canvas(furniture: Furniture, *, size: tuple[float, float], target: BytesIO) -> Canvas:
-    canvas = Canvas(
+    canvas = _Canvas(
         target,
         pagesize=size,
+        pdfVersion=(1, 7),
         pageCompression=1,
         invariant=1,
         initialFontName=Face.REGULAR.value,
@@ -250,10 +282,13 @@ def _draw_footer(paper: Paper, furniture: Furniture) -> None:
     canvas.setLineWidth(0.5)
     canvas.line(left, FOOTER - 8, right, FOOTER - 8)
     ink = paper.ink()
+    if canvas.getPageNumber() == 1:
+        ink.tag("P", last=True)
     for number, line in enumerate(_provenance(furniture, width=right - left - 90)):
         ink.write(line, x=left, y=FOOTER - 19 - 10 * number, size=SMALL_SIZE)
     place = fitted(f"page {canvas.getPageNumber()} of ", face=Face.REGULAR, size=SMALL_SIZE, width=90, tone="muted")
     x = right - 22
+    ink.untag()
     ink.write(place, x=x - line_width(place, size=SMALL_SIZE), y=FOOTER - 19, size=SMALL_SIZE)
     ink.dry(canvas)
     canvas.saveState()

@@ -93,6 +93,11 @@ class Table:
 
     def draw(self, paper: Paper, *, name: str) -> None:
         """Draw all rows, on as many pages as they take; a later page says of what it is the continuation."""
+        if self._rows:
+            with paper.tags.element("Table"):
+                self._draw_pages(paper, name=name)
+
+    def _draw_pages(self, paper: Paper, *, name: str) -> None:
         start = 0
         while start < len(self._rows):
             end = self._end_of_page(start, room=paper.room - self.head_height)
@@ -145,26 +150,41 @@ class Table:
         tops = [top - self.head_height for top in tops]
         self._draw_marks(paper, start, tops)
         ink = paper.ink()
-        self._write_head(ink, paper)
+        self._write_head(ink, paper, again=start > 0)
         for number, top in zip(range(start, end), tops[:-1], strict=True):
-            self._write_row(ink, self._cells[number], left=paper.left, top=top)
+            with paper.tags.element("TR"):
+                self._write_row(ink, paper, self._cells[number], top=top)
         ink.dry(paper.canvas)
         paper.y = tops[-1]
 
-    def _write_head(self, ink: Ink, paper: Paper) -> None:
+    def _write_head(self, ink: Ink, paper: Paper, *, again: bool) -> None:
+        """Write the head; where it is written again on a later page, it is told no more than any repetition."""
+        if again:
+            self._write_titles(ink, paper, tagged=False)
+        else:
+            with paper.tags.element("TR"):
+                self._write_titles(ink, paper, tagged=True)
+
+    def _write_titles(self, ink: Ink, paper: Paper, *, tagged: bool) -> None:
         for cell, column, offset in zip(self._head, self._columns, self._lefts, strict=False):
+            if tagged:
+                ink.tag("TH")
             for number, line in enumerate(cell):
                 x = paper.left + offset + 3
                 if column.align == "right":
                     x += column.text_width - line_width(line, size=SMALL_SIZE)
                 ink.write(line, x=x, y=paper.y - 12 - number * 10, size=SMALL_SIZE)
 
-    def _write_row(self, ink: Ink, cells: tuple[_SetCell, ...], *, left: float, top: float) -> None:
-        setting = self._setting
+    def _write_row(self, ink: Ink, paper: Paper, cells: tuple[_SetCell, ...], *, top: float) -> None:
+        setting, left = self._setting, paper.left
         size, leading = setting.size, setting.leading
         baseline = top - setting.pad - size
         for cell, column, offset in zip(cells, self._columns, self._lefts, strict=False):
             y = baseline - setting.tick - 1 if column.box else baseline
+            if cell:
+                ink.tag("TD")
+            else:
+                paper.tags.empty("TD")
             for line in cell:
                 x = left + offset + 3
                 if column.align == "right":

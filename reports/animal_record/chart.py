@@ -112,14 +112,26 @@ def draw_mass_chart(paper: Paper, known: Sequence[Weighing]) -> None:
     top, bottom = paper.y - _heading, paper.y - HEIGHT + _axis
     left, right = paper.left + _left, paper.right - _right
     places = [(left + days.share(one.on.toordinal()) * (right - left), bottom + masses.share(one.grams) * (top - bottom)) for one in known]
-    ink = paper.ink()
-    _write_heading(ink, paper, known)
-    _draw_grid(paper, ink, masses, x=(left, right), y=(bottom, top))
-    _draw_days(paper, ink, days, x=(left, right), y=bottom)
-    _draw_curve(paper, known, places)
-    _write_last(ink, known[-1], places[-1], right=right)
-    ink.dry(paper.canvas)
+    with paper.drawing(in_words(known), box=(paper.left, paper.y - HEIGHT, paper.right, paper.y)):
+        ink = paper.ink()
+        _write_heading(ink, paper, known)
+        _draw_grid(paper, ink, masses, x=(left, right), y=(bottom, top))
+        _draw_days(paper, ink, days, x=(left, right), y=bottom)
+        _draw_curve(paper, known, places)
+        _write_last(ink, known[-1], places[-1], right=right)
+        ink.dry(paper.canvas)
     paper.skip(HEIGHT)
+
+
+def in_words(known: Sequence[Weighing]) -> str:
+    """Return what the chart shows to whoever does not see it."""
+    lightest, heaviest = (choose(known, key=lambda one: one.grams) for choose in (min, max))
+    ends = " to ".join(_weighing(one) for one in (known[0], known[-1]))
+    return f"Line chart of {len(known)} weighings: {ends}; lightest {_weighing(lightest)}, heaviest {_weighing(heaviest)}."
+
+
+def _weighing(one: Weighing) -> str:
+    return f"{words.number(one.grams)} g on {words.short_date(one.on)}"
 
 
 def _write_heading(ink: Ink, paper: Paper, known: Sequence[Weighing]) -> None:

@@ -125,10 +125,12 @@ def _furniture(sheet: AnimalRecordSheet) -> Furniture:
 
 def _draw_title(paper: Paper, sheet: AnimalRecordSheet) -> None:
     ink = paper.ink()
+    ink.tag("H1")
     for line in lines(compose.title(sheet), face=Face.BOLD, size=19, width=paper.width):
         paper.y -= 22
         ink.write(line, x=paper.left, y=paper.y + 3, size=19)
     for phrases in compose.taxon_lines(sheet):
+        ink.tag("P")
         for row in _running(phrases, width=paper.width):
             paper.y -= _under * 1.3
             x = paper.left
@@ -157,6 +159,7 @@ def _draw_facts(paper: Paper, name: str, facts: Sequence[Fact], *, below: float 
     for (label, text), height in zip(set_facts, heights, strict=True):
         paper.need(height)
         ink = paper.ink()
+        ink.tag("P")
         for x, column in ((paper.left, label), (paper.left + _label_width, text)):
             for number, line in enumerate(column):
                 ink.write(line, x=x, y=paper.y - BODY_SIZE - number * LEADING, size=BODY_SIZE)
@@ -208,14 +211,21 @@ def _draw_notes(paper: Paper, notes: Sequence[LongNote]) -> None:
         heading = lines(f"{number} · {note.about}", face=Face.BOLD, size=BODY_SIZE, width=paper.width)
         text = lines(note.text, face=Face.REGULAR, size=BODY_SIZE, width=paper.width, limit=_note_characters, most=_note_characters)
         paper.need((len(heading) + 2) * LEADING)
-        for line in (*heading, *text):
-            paper.need(LEADING)
-            ink = paper.ink()
-            ink.write(line, x=paper.left, y=paper.y - BODY_SIZE, size=BODY_SIZE)
-            ink.dry(paper.canvas)
-            paper.skip(LEADING)
+        for paragraph in (heading, text):
+            with paper.tags.element("P"):
+                _write_on_pages(paper, paragraph)
         paper.skip(_between / 2)
     paper.skip(_between / 2)
+
+
+def _write_on_pages(paper: Paper, paragraph: Sequence[Line]) -> None:
+    for line in paragraph:
+        paper.need(LEADING)
+        ink = paper.ink()
+        ink.tag("Span")
+        ink.write(line, x=paper.left, y=paper.y - BODY_SIZE, size=BODY_SIZE)
+        ink.dry(paper.canvas)
+        paper.skip(LEADING)
 
 
 def _draw_end(paper: Paper, sheet: AnimalRecordSheet) -> None:

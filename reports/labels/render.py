@@ -80,7 +80,8 @@ def _draw_page(paper: Paper, sheet: LabelSheet, labels: Mapping[int, EnclosureLa
     _draw_cuts(paper, list(corners.values()))
     for place, label in labels.items():
         left, top = corners[place]
-        _draw_label(paper, sheet, label, left=left, top=top)
+        with paper.tags.element("Sect"):
+            _draw_label(paper, sheet, label, left=left, top=top)
     _draw_scale(paper)
 
 
@@ -106,6 +107,7 @@ def _draw_scale(paper: Paper) -> None:
     """Draw the bar to hold a ruler to, below the last row of labels."""
     y = paper.y - LABEL_HEIGHT * LABELS_PER_PAGE / _columns - 22
     ink = paper.ink()
+    ink.tag("P")
     note = fitted(SCALE_NOTE, face=Face.REGULAR, size=8.5, width=paper.width - BAR - 20)
     ink.write(note, x=paper.left, y=y - 3, size=8.5)
     ink.dry(paper.canvas)
@@ -119,14 +121,16 @@ def _draw_scale(paper: Paper) -> None:
 def _draw_label(paper: Paper, sheet: LabelSheet, label: EnclosureLabel, *, left: float, top: float) -> None:
     bottom = top - LABEL_HEIGHT
     code_left = left + LABEL_WIDTH - CODE_SIDE - _gap
-    draw_code(paper.canvas, compose.code_text(sheet, label), x=code_left, y=top - CODE_SIDE - _gap, side=CODE_SIDE)
+    code_low = top - CODE_SIDE - _gap
     ink = paper.ink()
-    _write_id(ink, label, left=code_left, y=top - CODE_SIDE - _gap - 7)
     pills = _pill_rows(compose.pills(label), beside_code=code_left - _gap - left - _pad)
     pills_top = bottom + 6 + len(pills) * (_pill_height + _pill_gap)
-    _draw_pills(paper, ink, pills, left=left + _pad, top=pills_top)
     _write_text(ink, label, left=left + _pad, top=top - 6, width=code_left - _gap - left - _pad, low=pills_top)
+    _draw_pills(paper, ink, pills, left=left + _pad, top=pills_top)
+    _write_id(ink, label, left=code_left, y=code_low - 7)
     ink.dry(paper.canvas)
+    with paper.drawing(f"QR code of {compose.id_text(label)}", box=(code_left, code_low, code_left + CODE_SIDE, code_low + CODE_SIDE)):
+        draw_code(paper.canvas, compose.code_text(sheet, label), x=code_left, y=code_low, side=CODE_SIDE)
 
 
 def _draw_cuts(paper: Paper, places: Sequence[tuple[float, float]]) -> None:
@@ -146,6 +150,7 @@ def _draw_cuts(paper: Paper, places: Sequence[tuple[float, float]]) -> None:
 
 
 def _write_id(ink: Ink, label: EnclosureLabel, *, left: float, y: float) -> None:
+    ink.tag("P")
     size, (line, *_) = sized(compose.id_text(label), face=Face.MONO, width=CODE_SIDE, height=10, sizes=(8.0, 7.0, 6.0))
     ink.write(line, x=left + (CODE_SIDE - line_width(line, size=size)) / 2, y=y, size=size)
 
@@ -153,11 +158,13 @@ def _write_id(ink: Ink, label: EnclosureLabel, *, left: float, y: float) -> None
 def _write_text(ink: Ink, label: EnclosureLabel, *, left: float, top: float, width: float, low: float) -> None:
     size, code = sized(label.code, face=Face.BOLD, width=width, height=_code_height, sizes=CODE_SIZES, leading=1.1)
     y = top
+    ink.tag("P")
     for line in code:
         y -= size * 1.1
         ink.write(line, x=left, y=y + size * 0.22, size=size)
     y -= 1
     body = _body(label, width=width, height=y - low)
+    ink.tag("P")
     for line in body.place:
         y -= body.small * LOOSE
         ink.write(line, x=left, y=y, size=body.small)
@@ -165,9 +172,11 @@ def _write_text(ink: Ink, label: EnclosureLabel, *, left: float, top: float, wid
     for row in body.kinds:
         y -= body.size * LOOSE
         x = left
+        ink.tag("P")
         for line in row:
             ink.write(line, x=x, y=y, size=body.size)
             x += line_width(line, size=body.size)
+    ink.tag("P")
     for above, line in zip(range(len(body.set_points) - 1, -1, -1), body.set_points, strict=True):
         ink.write(line, x=left, y=low + 4 + above * body.small * LOOSE, size=body.small)
 
@@ -266,6 +275,7 @@ def _draw_pills(paper: Paper, ink: Ink, rows: Sequence[Sequence[str]], *, left: 
         for pill in row:
             wide = _pill_width(pill)
             paper.canvas.roundRect(x, y, wide, _pill_height, 2.5, stroke=0, fill=1)
+            ink.tag("P")
             line = fitted(pill, face=Face.BOLD, size=_pill_size, width=LABEL_WIDTH, tone=tone)
             ink.write(line, x=x + 4.5, y=y + 3.5, size=_pill_size)
             x += wide + _pill_gap
