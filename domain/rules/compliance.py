@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
+from functools import lru_cache
 from math import ceil, floor
 from uuid import UUID
 
@@ -171,10 +172,11 @@ def standing_of(decision: Decision, answers: Iterable[Answer]) -> Standing:
             return Standing.COVERED if marked and not any(one.uncovered for one in answers) else Standing.UNCOVERED
 
 
-def least(documents: Iterable[tuple[str, ...]]) -> list[tuple[str, ...]]:
+@lru_cache(maxsize=4_096)
+def least(documents: tuple[tuple[str, ...], ...]) -> tuple[tuple[str, ...], ...]:
     """Return the needs that imply the others: who has one of few kinds has one of more, and no animal takes two places for that."""
     sets = list(dict.fromkeys(documents))
-    return [one for one in sets if not any(set(other) < set(one) for other in sets)]
+    return tuple(one for one in sets if not any(set(other) < set(one) for other in sets))
 
 
 def _answer(found: Assignment, index: int, need: Need, ends: Mapping[UUID, date | None]) -> Answer:

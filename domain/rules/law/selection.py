@@ -47,15 +47,14 @@ def delayed_until(selector: Selector, taxon: TaxonFacts, *, on: date) -> date | 
 
 def covers(entry: Entry, taxon: TaxonFacts, *, with_hybrids: bool) -> Truth:
     """Return whether a listed taxon covers a taxon: by its name or a member's, under any synonym, or by what the taxon lies in."""
-    listed = {key_of(name) for name in (entry.name, *entry.members)}
-    if listed & taxon.names:
+    if not entry.keys.isdisjoint(taxon.names):
         return YES
     if taxon.is_hybrid:
-        return _covers_hybrid(listed, taxon) if with_hybrids else NO
+        return _covers_hybrid(entry.keys, taxon) if with_hybrids else NO
     return _told_apart(entry, taxon)
 
 
-def _covers_hybrid(listed: set[str], taxon: TaxonFacts) -> Truth:
+def _covers_hybrid(listed: frozenset[str], taxon: TaxonFacts) -> Truth:
     if any(listed & names for names in taxon.parent_names):
         return YES
     return NO if len(taxon.parent_names) > 1 else unknown("hybrid_parents")
