@@ -12,6 +12,8 @@ from domain.actions.competences import record_competence
 from domain.actions.containments import register_containment
 from domain.actions.enclosures import register_enclosure, register_life_support_system
 from domain.actions.equipment import register_equipment, register_equipment_model
+from domain.actions.incidents import record_incident_animal, record_notification, register_incident
+from domain.actions.inspections import record_corrective_action, record_inspection_finding, register_inspection
 from domain.actions.law import REQUIREMENTS, law_as_of, load_pack
 from domain.actions.lives import Told, record_event
 from domain.actions.organisations import create_organisation
@@ -37,6 +39,15 @@ from domain.records.equipment import (
     EquipmentStated,
     Spare,
     SpareStated,
+)
+from domain.records.incidents import Incident, IncidentAnimal, IncidentAnimalStated, IncidentStated, Notification, NotificationStated
+from domain.records.inspections import (
+    CorrectiveAction,
+    CorrectiveActionStated,
+    FindingStated,
+    Inspection,
+    InspectionFinding,
+    InspectionStated,
 )
 from domain.records.journal import Origin
 from domain.records.organisations import SERVER_BITS, OrganisationStated
@@ -272,6 +283,41 @@ def override(unit: Unit, of: Animal | Site, by: Staff, **stated: Any) -> Overrid
 def expected_brood(unit: Unit, of: Animal, **stated: Any) -> ExpectedBrood:
     """Put on record that young of an animal are expected."""
     return record_expected_brood(unit, of.id, _stated(ExpectedBroodStated, {"seen_on": "2026-02-10"}, stated))
+
+
+def inspection(unit: Unit, at: Site, **stated: Any) -> Inspection:
+    """Register a visit to a site."""
+    return register_inspection(
+        unit, _stated(InspectionStated, {"site_id": at.id, "visited_on": "2026-02-10", "authority": "Reed County"}, stated)
+    )
+
+
+def inspection_finding(unit: Unit, of: Inspection, **stated: Any) -> InspectionFinding:
+    """Put on record what a visit found."""
+    return record_inspection_finding(unit, of.id, _stated(FindingStated, {"text": "The outer door did not lock."}, stated))
+
+
+def corrective_action(unit: Unit, about: InspectionFinding, **stated: Any) -> CorrectiveAction:
+    """Put on record what is done about a finding."""
+    least = {"finding_id": about.id, "text": "Fit a new lock."}
+    return record_corrective_action(unit, about.inspection_id, _stated(CorrectiveActionStated, least, stated))
+
+
+def incident(unit: Unit, at: Site, **stated: Any) -> Incident:
+    """Register what went wrong at a site."""
+    least = {"site_id": at.id, "kind": "escape", "found_at": "2026-02-10T08:30:00Z", "account": "The lid was found open."}
+    return register_incident(unit, _stated(IncidentStated, least, stated))
+
+
+def incident_animal(unit: Unit, of: Incident, animal: Animal, **stated: Any) -> IncidentAnimal:
+    """Put on record that an animal was concerned."""
+    return record_incident_animal(unit, of.id, _stated(IncidentAnimalStated, {"animal_id": animal.id}, stated))
+
+
+def notification(unit: Unit, of: Incident, **stated: Any) -> Notification:
+    """Put on record whom an incident was told."""
+    least = {"told_to": "Reed County", "told_at": "2026-02-10T09:00:00Z", "way": "telephone"}
+    return record_notification(unit, of.id, _stated(NotificationStated, least, stated))
 
 
 def behind(unit: Unit, sql: str) -> None:

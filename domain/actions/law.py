@@ -38,6 +38,15 @@ PACKS = _kept(records.RulePack, "id", "name", "edition", "digest", order=("id",)
 JURISDICTIONS = _kept(places.Jurisdiction, order=("code",))
 KINDS = _kept(records.DocumentKind, order=("code",))
 REQUIREMENTS = _kept(records.Requirement, order=("code", "applies_from"))
+_requirement = table_of(records.Requirement)
+EDITIONS = Statement(
+    sa.select(_requirement.c.id).where(
+        _requirement.c.organisation_id == sa.bindparam("organisation_id"),
+        _requirement.c.code == sa.bindparam("code"),
+        _requirement.c.ended_on.is_(None),
+    )
+)
+"""The versions of a requirement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +90,16 @@ def law_as_of(unit: Unit) -> Law:
 def known_law(unit: Unit) -> OnRecord:
     """Return what is on record, as a pack is compared with it."""
     return _Shelf(unit).said()
+
+
+def refuse_unknown_requirement(unit: Unit, code: str | None, *, field: str = "requirement_code", kept: str | None = None) -> None:
+    """Refuse the code of a requirement that no rule pack has. One that the field has ``kept`` is not asked for again.
+
+    Raises:
+        RuleBroken: There is none; the field is named.
+    """
+    if code is not None and code != kept and unit.row(EDITIONS, code=code) is None:
+        raise RuleBroken("No rule pack on record has this requirement.", code="requirement-unknown", field=field)
 
 
 def requirement_of(unit: Unit, record: records.Requirement) -> Requirement:

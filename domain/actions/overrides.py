@@ -8,15 +8,14 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from domain.actions.law import refuse_unknown_requirement
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, referred_reached
 from domain.actions.sites import today_there
-from domain.errors import RuleBroken
 from domain.records.animals import Animal
 from domain.records.base import Record, row_of, table_of
 from domain.records.belonging import site_of
 from domain.records.documents import Document
 from domain.records.overrides import Override, OverrideStated
-from domain.records.requirements import Requirement
 from domain.records.sites import Site
 from domain.records.staff import Staff
 from domain.records.stated import merged
@@ -26,19 +25,12 @@ from domain.rules import compliance
 
 _REACHED: Mapping[str, type[Record]] = {"animal_id": Animal, "site_id": Site, "document_id": Document}
 """What an override may only name where whoever registers it may write."""
-_override, _requirement = table_of(Override), table_of(Requirement)
+_override = table_of(Override)
 _organisation_id: sa.BindParameter[Any] = sa.bindparam("organisation_id")
 OVERRIDES = Statement(
     sa.select(_override)
     .where(_override.c.organisation_id == _organisation_id, _override.c.ended_on.is_(None))
     .order_by(_override.c.from_on, _override.c.id)
-)
-EDITIONS = Statement(
-    sa.select(_requirement.c.id).where(
-        _requirement.c.organisation_id == _organisation_id,
-        _requirement.c.code == sa.bindparam("code"),
-        _requirement.c.ended_on.is_(None),
-    )
 )
 
 
@@ -87,15 +79,9 @@ def overrides_of(unit: Unit) -> list[compliance.Override]:
 
 
 def _check(unit: Unit, said: OverrideStated, *, before: Override | None) -> None:
-    if before is None or said.requirement_code != before.requirement_code:
-        _refuse_unknown_requirement(unit, said.requirement_code)
+    refuse_unknown_requirement(unit, said.requirement_code, kept=before.requirement_code if before else None)
     referred(unit, Staff, said.staff_id, field="staff_id", kept=before.staff_id if before else None)
     for field, record in _REACHED.items():
         referred_id = getattr(said, field)
         if referred_id is not None:
             referred_reached(unit, record, referred_id, field=field, kept=getattr(before, field, None))
-
-
-def _refuse_unknown_requirement(unit: Unit, code: str) -> None:
-    if unit.row(EDITIONS, code=code) is None:
-        raise RuleBroken("No rule pack on record has this requirement.", code="requirement-unknown", field="requirement_code")

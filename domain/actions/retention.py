@@ -30,6 +30,8 @@ from domain.records.competences import Competence
 from domain.records.documents import Attachment, Document
 from domain.records.equipment import Equipment, EquipmentCheck, HourReading, OutputReading
 from domain.records.holdings import CallName, Holding
+from domain.records.incidents import Incident, IncidentAnimal, Notification
+from domain.records.inspections import CorrectiveAction, Inspection, InspectionFinding
 from domain.records.kinship import Parent
 from domain.records.marks import Mark
 from domain.records.measurements import Measurement
@@ -70,6 +72,10 @@ PART_OF: Mapping[type[Record], tuple[str, type[Record]]] = {
     PermitAnimal: ("permit_id", Permit),
     PermitCondition: ("permit_id", Permit),
     PermitEvent: ("permit_id", Permit),
+    InspectionFinding: ("inspection_id", Inspection),
+    CorrectiveAction: ("inspection_id", Inspection),
+    IncidentAnimal: ("incident_id", Incident),
+    Notification: ("incident_id", Incident),
     Premises: ("site_id", Site),
 }
 """What belongs to another record: it ends with that one at the latest, and whatever holds that one holds it. Whatever holds a record holds

@@ -32,6 +32,8 @@ from domain.records.equipment import (
     Spare,
 )
 from domain.records.holdings import CallName, Holding
+from domain.records.incidents import Incident, IncidentAnimal, Notification
+from domain.records.inspections import CorrectiveAction, Inspection, InspectionFinding
 from domain.records.jurisdictions import Jurisdiction
 from domain.records.kinship import Parent
 from domain.records.marks import Mark
@@ -118,6 +120,12 @@ BELONGING: Mapping[type[Record], Belonging] = {
     PermitCondition: Along("permit_id", Permit),
     PermitEvent: Along("permit_id", Permit),
     Override: Either(Along("animal_id", Animal), AtSite()),
+    Inspection: AtSite(),
+    InspectionFinding: Along("inspection_id", Inspection),
+    CorrectiveAction: Along("inspection_id", Inspection),
+    Incident: AtSite(),
+    IncidentAnimal: Along("incident_id", Incident),
+    Notification: Along("incident_id", Incident),
     Document: AtSite(),
     Attachment: Along("document_id", Document),
     Taxon: Shared(),

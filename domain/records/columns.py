@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import UTC, date, datetime
 from enum import Enum as PythonEnum
 from typing import Annotated, Any, cast
 from uuid import UUID
@@ -23,6 +23,7 @@ from domain.rules.text import kept_line, kept_lines, same_name
 NAME_LENGTH = 120
 NOTE_LENGTH = 4000
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_INSTANT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?([Zz]|[+-][0-9]{2}:[0-9]{2})")
 _ID = re.compile(r"[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}")
 _ID_7 = "^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-7[0-9a-fA-F]{3}-[89abAB][0-9a-fA-F]{3}-[0-9a-fA-F]{12}$"
 
@@ -30,6 +31,7 @@ LINE_SCHEMA = {"type": "string", "minLength": 1, "maxLength": NAME_LENGTH, "form
 LINES_SCHEMA = {"type": "string", "maxLength": NOTE_LENGTH, "format": "lines"}
 PASSAGE_SCHEMA = {**LINES_SCHEMA, "minLength": 1}
 DAY_SCHEMA = {"type": "string", "format": "date", "description": "A day between 1900 and 2200."}
+INSTANT_SCHEMA = {"type": "string", "format": "date-time", "description": "An instant with its offset from UTC, between 1900 and 2200."}
 """As OpenAPI describes them; what the formats ``line`` and ``lines`` mean is said in the description of the API."""
 
 
@@ -96,6 +98,23 @@ def _written_day(value: object, said: ValidationInfo) -> object:
         raise PydanticKnownError("date_parsing", {"error": str(impossible)}) from impossible
 
 
+def _written_instant(value: object) -> object:
+    """Refuse an instant that is not written as RFC 3339 has it: without an offset nobody knows when it was."""
+    if isinstance(value, datetime) and value.tzinfo is not None:
+        return value.astimezone(UTC)
+    if not isinstance(value, str) or not _INSTANT.fullmatch(value):
+        raise PydanticKnownError("datetime_type")
+    try:
+        return datetime.fromisoformat(value.upper()).astimezone(UTC)
+    except (ValueError, OverflowError) as impossible:
+        raise PydanticKnownError("datetime_parsing", {"error": str(impossible)}) from impossible
+
+
+def _likely_instant(instant: datetime) -> datetime:
+    _likely_day(instant.date())
+    return instant
+
+
 def _written_id(value: object) -> object:
     """Refuse an id that is not written in its one usual form: in braces, as a URN or without hyphens it would come back otherwise."""
     if isinstance(value, str) and not _ID.fullmatch(value):
@@ -145,6 +164,7 @@ Note = Annotated[str, Field(max_length=NOTE_LENGTH), AfterValidator(_note), With
 Passage = Annotated[str, Field(min_length=1, max_length=NOTE_LENGTH), AfterValidator(_passage), WithJsonSchema(PASSAGE_SCHEMA)]
 """A text of several lines in which something has to be said."""
 Day = Annotated[date, BeforeValidator(_written_day), AfterValidator(_likely_day), WithJsonSchema(DAY_SCHEMA)]
+Instant = Annotated[datetime, BeforeValidator(_written_instant), AfterValidator(_likely_instant), WithJsonSchema(INSTANT_SCHEMA)]
 Zone = Annotated[
     str,
     Field(max_length=64),

@@ -32,6 +32,8 @@ _SENTENCES = {
     "date_type": ("not-date", "This should be a date as YYYY-MM-DD."),
     "date_parsing": ("not-date", "This should be a date as YYYY-MM-DD that the calendar has."),
     "date_from_datetime_parsing": ("not-date", "This should be a date as YYYY-MM-DD that the calendar has."),
+    "datetime_type": ("not-instant", "This should be an instant with its offset, such as 2026-03-01T14:30:00Z."),
+    "datetime_parsing": ("not-instant", "This should be an instant that the calendar has, such as 2026-03-01T14:30:00Z."),
     "uuid_type": ("not-id", "This should be an id (UUID)."),
     "uuid_parsing": ("not-id", "This should be an id (UUID)."),
     "list_type": ("not-list", "This should be a list."),

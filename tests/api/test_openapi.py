@@ -28,8 +28,19 @@ NOUNS = {
     "spare": "spares",
     "permit": "permits",
     "override": "overrides",
+    "inspection": "inspections",
+    "incident": "incidents",
 }
-PARTS = ("concept_member", "husbandry_target", "separation", "competence", "expected_brood")
+PARTS = (
+    "concept_member",
+    "husbandry_target",
+    "separation",
+    "competence",
+    "expected_brood",
+    "inspection_finding",
+    "corrective_action",
+    "notification",
+)
 # Operation ids are names in other people's programs: they are added, never renamed.
 GOLDEN = {
     *(f"{verb}_{noun}" for verb in ("get", "register", "change", "end") for noun in NOUNS),
@@ -46,6 +57,7 @@ GOLDEN = {
     *("list_permit_conditions", "record_permit_condition", "get_permit_condition", "change_permit_condition", "end_permit_condition"),
     *("list_permit_events", "record_permit_event", "get_permit_event", "change_permit_event", "end_permit_event"),
     *("list_premises", "record_premises", "get_premises", "change_premises", "end_premises"),
+    *("list_incident_animals", "record_incident_animal", "get_incident_animal", "end_incident_animal", "get_notify_by"),
     *("list_compliance", "get_compliance_of_period", "list_permits_in_use", "get_compliance_of_animal", "list_turns"),
     *("get_census", "get_stock_statement", "list_stock_movements", "list_specimens"),
 }

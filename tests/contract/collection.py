@@ -94,4 +94,19 @@ def of_the_law(unit: Unit, site: Site, taxon: Taxon, animal: Animal, member: Sta
         "override_id": makers.override(unit, animal, member),
         "expected_brood_id": makers.expected_brood(unit, animal, seen_on="2026-02-01"),
         "outcome_event_id": birth,
+        **of_visits(unit, site, animal),
+    }
+
+
+def of_visits(unit: Unit, site: Site, animal: Animal) -> dict[str, Record]:
+    """Register a visit with a finding and what is done about it, and an incident with an animal and whom it was told."""
+    visit, mishap = makers.inspection(unit, site), makers.incident(unit, site)
+    found = makers.inspection_finding(unit, visit)
+    return {
+        "inspection_id": visit,
+        "finding_id": found,
+        "corrective_action_id": makers.corrective_action(unit, found),
+        "incident_id": mishap,
+        "incident_animal_id": makers.incident_animal(unit, mishap, animal),
+        "notification_id": makers.notification(unit, mishap),
     }

@@ -46,6 +46,7 @@ FORMATS = {
     "lines": st.text(_CHARACTERS | st.just("\n"), max_size=60).filter(_fitting(kept_lines)),
     "iana-time-zone": st.sampled_from(sorted(_zone_names())),
     "cursor": st.just(NO_CURSOR),
+    "date-time": st.dates(date(1901, 1, 1), date(2199, 12, 31)).map(lambda day: f"{day}T12:30:00Z"),
     "date": st.dates(date(1900, 1, 1), date(2200, 12, 31)).map(str),
 }
 for _name, _texts in FORMATS.items():
@@ -119,6 +120,7 @@ BEYOND_A_SCHEMA = {
     "not-female": "An animal that is on record as a male.",
     "not-a-birth": "An event of another kind, as is on record.",
     "before-expected": "A day that is compared with that of an event on record.",
+    "before-found": "An instant that is compared with that at which an incident was found.",
     "mapping-invalid": "The mapping of an import is TOML, which JSON Schema cannot look into.",
 }
 """Why what fits its schema may still be refused with 400 or 422, by the code of the refusal; with any other code it is a failure."""

@@ -20,6 +20,7 @@ RIGHT_TOGETHER: Mapping[str, Mapping[str, Any]] = {
     "NewPlacement": {"from_on": "2026-03-01"},
     "NewPermit": {"kind": "keeping"},
     "NewOverride": {"requirement_code": "XR-1"},
+    "NewIncident": {"kind": "outage"},
 }
 """What is right of a body by its name, because of what is on record."""
 NEEDED_TOO: Mapping[str, tuple[str, ...]] = {"NewReport": ("site_id",), "NewOverride": ("animal_id",)}
@@ -86,7 +87,13 @@ class Bodies:
         self.made += 1
         if "const" in schema:
             return schema["const"]
-        simple = {"boolean": False, "enum": (schema.get("enum") or [None])[0], "date": "2026-02-01", "uuid": self.known.get(name)}
+        simple = {
+            "boolean": False,
+            "enum": (schema.get("enum") or [None])[0],
+            "date": "2026-02-01",
+            "date-time": "2026-02-10T10:00:00Z",
+            "uuid": self.known.get(name),
+        }
         if kind in simple:
             return simple[kind]
         if kind in {"integer", "number"}:
@@ -150,5 +157,6 @@ def kind_of(schema: Mapping[str, Any]) -> str:
     if "oneOf" in schema:
         return "object"
     if schema.get("type") == "string":
-        return {"uuid": "uuid", "date": "date", "line": "line", "lines": "lines"}.get(schema.get("format", ""), "text")
+        said = str(schema.get("format", ""))
+        return said if said in {"uuid", "date", "date-time", "line", "lines"} else "text"
     return str(schema.get("type", "object"))

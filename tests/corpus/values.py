@@ -95,6 +95,17 @@ DATES = {
     "half a character": "2026-02-0\ud800",
     "nothing": "",
 }
+INSTANTS = {
+    "no offset": "2026-02-10T10:00:00",
+    "a day alone": "2026-02-10",
+    "no seconds": "2026-02-10T10:00Z",
+    "25 o'clock": "2026-02-10T25:00:00Z",
+    "a day's offset": "2026-02-10T10:00:00+24:00",
+    "before the first": "0001-01-01T00:00:00+23:59",
+    "nanoseconds": "2026-02-10T10:00:00.000000001Z",
+    "a week day": "Tue, 10 Feb 2026 10:00:00 GMT",
+    "seconds": "1770717600",
+}
 OTHER_KINDS = {"true": "true", "a list": "[]", "an object": "{}", "a list in a list": "[[]]", "a number": "5"}
 
 
@@ -110,6 +121,8 @@ def for_kind(kind: str, schema: dict[str, Any], *, right: str) -> dict[str, str]
         return {**NUMBERS, **_bounds(kind, schema), **other}
     if kind == "date":
         return {**_quoted(DATES), **other, "seconds as a number": "1769904000"}
+    if kind == "date-time":
+        return {**_quoted({f"{name} at noon": f"{day}T12:00:00Z" for name, day in DATES.items()} | INSTANTS), **other}
     if kind == "uuid":
         return {**_quoted(ids(right)), **HALVES, **other}
     if kind == "enum":

@@ -87,7 +87,8 @@ def _ids_for(path: str, world: World) -> dict[str, str]:
         "husbandry_target": "target"
     }
     of |= {one: one for one in ("permit", "permit_taxon", "permit_animal", "permit_condition", "permit_event", "premises", "override")}
-    of |= {"expected_brood": "brood"}
+    of |= {"expected_brood": "brood", "finding": "inspection_finding"}
+    of |= {one: one for one in ("inspection", "corrective_action", "incident", "incident_animal", "notification")}
     of |= {"animal": "loner"} if "/names" in path else {}
     of |= {"retention_rule": "rule", "account": "account", "key": "key", "approval": "approval"}
     return {**readings, **{f"{name}_id": ids[noun] for name, noun in of.items()}}

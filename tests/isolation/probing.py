@@ -107,6 +107,7 @@ ONE_AT_A_TIME = (
     "register_containment",
     "record_permit_taxon",
     "record_permit_animal",
+    "record_incident_animal",
     "record_premises",
 )
 """What there is only one of, on a day or of a kind, before that one is ended."""
@@ -193,7 +194,12 @@ def probe_cursors(service: Service, world: World, by: Sequence[str] = CALLERS) -
         for path in _lists(description):
             ids = world.ours.ids
             parents = {"equipment_id": ids["item"], "staff_id": ids["person"], "account_id": ids["account"], "taxon_id": ids["taxon"]}
-            parents |= {"permit_id": ids["permit"], "site_id": ids["site"]}
+            parents |= {
+                "permit_id": ids["permit"],
+                "site_id": ids["site"],
+                "inspection_id": ids["inspection"],
+                "incident_id": ids["incident"],
+            }
             here, needed = path.format(animal_id=ids["animal"], document_id=ids["document"], **parents), NEEDED.get(path, {})
             theirs = world.theirs.cursors.get(path)
             if theirs is not None:

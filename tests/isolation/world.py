@@ -251,6 +251,7 @@ def _fill_site(made: _Maker, at: str) -> None:
     _fill_animal(made, at)
     _fill_document(made, at)
     _fill_permit(made, at)
+    _fill_visits(made, at)
     made(
         f"{at}model",
         "/v1/equipment-models",
@@ -385,6 +386,34 @@ def _fill_permit(made: _Maker, at: str) -> None:
     made(f"{at}brood", f"/v1/animals/{animal}/expected-broods", expected)
 
 
+def _fill_visits(made: _Maker, at: str) -> None:
+    """Make a visit with a finding and what is done about it, and an incident with an animal and whom it was told."""
+    side, ids = made.side, made.side.ids
+    site, animal, rule = ids[f"{at}site"], ids[f"{at}animal"], side.word("requirement.code")
+    visit = {
+        "site_id": site,
+        "visited_on": "2026-02-03",
+        **_texts(side, f"{at}inspection", "authority", "inspectors", "reference", "summary"),
+    }
+    made(f"{at}inspection", "/v1/inspections", visit)
+    visited = f"/v1/inspections/{ids[f'{at}inspection']}"
+    about = {"animal_id": animal, "enclosure_id": ids[f"{at}enclosure"], "permit_id": ids[f"{at}permit"], "requirement_code": rule}
+    closed = {"closed_on": "2026-02-05", **_texts(side, f"{at}inspection_finding", "text", "closing")}
+    made(f"{at}inspection_finding", f"{visited}/findings", {**about, **_texts(side, f"{at}inspection_finding", "text")})
+    done = {"finding_id": ids[f"{at}inspection_finding"], "staff_id": ids[f"{at}staff"], "done_on": "2026-02-04"}
+    done |= {"document_id": ids[f"{at}document"], **_texts(side, f"{at}corrective_action", "text", "proof")}
+    made(f"{at}corrective_action", f"{visited}/corrective-actions", done)
+    answer = made.client.patch(f"{visited}/findings/{ids[f'{at}inspection_finding']}", closed, if_match='"1"')
+    assert answer.status_code == 200, answer.text
+    mishap = {"site_id": site, "kind": "escape", "found_at": "2026-02-03T08:30:00Z", "enclosure_id": ids[f"{at}enclosure"]}
+    ended = {"closed_on": "2026-02-05", **_texts(side, f"{at}incident", "account", "outcome")}
+    made(f"{at}incident", "/v1/incidents", {**mishap, **ended})
+    path = f"/v1/incidents/{ids[f'{at}incident']}"
+    made(f"{at}incident_animal", f"{path}/animals", {"animal_id": animal, **_texts(side, f"{at}incident_animal", "note")})
+    told = {"told_at": "2026-02-03T09:30:00Z", "requirement_code": rule}
+    made(f"{at}notification", f"{path}/notifications", {**told, **_texts(side, f"{at}notification", "told_to", "way", "reference", "note")})
+
+
 def _fill_plain_law(service: Service, side: Side) -> None:
     """Have rule packs know what the requests of the doors name; it is the same on either side."""
     with service.store.transaction(makers.origin(organisation_id=side.organisation_id)) as unit:
@@ -410,6 +439,12 @@ ENDED = {
     "brood": "animals/{gone_animal}/expected-broods/{gone_brood}",
     "hatchling": "animals/{gone_hatchling}",
     "override": "overrides/{gone_override}",
+    "corrective_action": "inspections/{gone_inspection}/corrective-actions/{gone_corrective_action}",
+    "inspection_finding": "inspections/{gone_inspection}/findings/{gone_inspection_finding}",
+    "inspection": "inspections/{gone_inspection}",
+    "incident_animal": "incidents/{gone_incident}/animals/{gone_incident_animal}",
+    "notification": "incidents/{gone_incident}/notifications/{gone_notification}",
+    "incident": "incidents/{gone_incident}",
     "permit_taxon": "permits/{gone_permit}/taxa/{gone_permit_taxon}",
     "permit_animal": "permits/{gone_permit}/animals/{gone_permit_animal}",
     "permit_condition": "permits/{gone_permit}/conditions/{gone_permit_condition}",
@@ -525,6 +560,7 @@ def _cursors(client: Client, ids: dict[str, str]) -> dict[str, str]:
     for path in lists:
         asked = path.replace("{animal_id}", ids["animal"]).replace("{equipment_id}", ids["item"]).replace("{document_id}", ids["document"])
         asked = asked.replace("{permit_id}", ids["permit"]).replace("{site_id}", ids["site"])
+        asked = asked.replace("{inspection_id}", ids["inspection"]).replace("{incident_id}", ids["incident"])
         asked = asked.replace("{account_id}", ids["account"]).replace("{staff_id}", ids["staff"]).replace("{taxon_id}", ids["taxon"])
         if "{" not in asked:
             answer = client.get(asked, params={**NEEDED.get(path, {}), "limit": 1}).content if asked.startswith("/v1/") else b"{}"

@@ -45,6 +45,9 @@ NEEDS = ("concept_member", "husbandry_target", "separation")
 """What is said of a taxon."""
 PERMIT_PARTS = {"permit_taxon": "permit_taxa", "permit_condition": "permit_conditions", "permit_event": "permit_events"}
 """What belongs to a permit and is corrected; the animals that it names are only put on it and taken off."""
+INSPECTION = ("inspection", "inspection_finding", "corrective_action")
+INCIDENT = ("incident", "incident_animal", "notification")
+"""What is put on record of a visit, and of what went wrong."""
 OTHERWISE = {
     ("sees", "organisation"): "get_organisation",
     ("sees", "forecasts"): "get_forecast list_replacements",
@@ -98,6 +101,14 @@ OTHERWISE = {
     ("adds", "premises"): "record_premises",
     ("changes", "premises"): "change_premises",
     ("ends", "premises"): "end_premises",
+    ("sees", "inspections"): " ".join(f"list_{one}s get_{one}" for one in INSPECTION),
+    ("adds", "inspections"): "register_inspection record_inspection_finding record_corrective_action",
+    ("changes", "inspections"): " ".join(f"change_{one}" for one in INSPECTION),
+    ("ends", "inspections"): " ".join(f"end_{one}" for one in INSPECTION),
+    ("sees", "incidents"): " ".join(("get_notify_by", *(f"list_{one}s get_{one}" for one in INCIDENT))),
+    ("adds", "incidents"): "register_incident record_incident_animal record_notification",
+    ("changes", "incidents"): "change_incident change_notification",
+    ("ends", "incidents"): " ".join(f"end_{one}" for one in INCIDENT),
     ("sees", "compliance"): "list_compliance get_compliance_of_period list_permits_in_use get_compliance_of_animal list_turns",
     ("sees", "stock"): "get_census get_stock_statement list_stock_movements list_specimens",
 }

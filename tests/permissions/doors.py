@@ -44,6 +44,8 @@ DOCUMENT = "/v1/documents/{document}"
 NOTCH = {"kind": "scute_notch", "code": "R1", "scheme": "marginals", "from_on": "2026-02-10"}
 ITEM = "/v1/equipment/{item}"
 PERMIT = "/v1/permits/{permit}"
+VISIT = "/v1/inspections/{inspection}"
+MISHAP = "/v1/incidents/{incident}"
 CERTIFICATE = {"kind": "keeping", "jurisdiction": "XR", "authority": "Reed County", "number": "P-2 {site}", "issued_on": "2026-02-10"}
 EXCEPTION = {"requirement_code": "XR-1", "staff_id": "{staff}", "reason": "in custody", "evidence": "a letter"}
 TAXON = "/v1/taxa/{taxon}"
@@ -178,6 +180,40 @@ REQUESTS = {
         "POST", "/v1/overrides", {**EXCEPTION, "animal_id": "{animal}", "from_on": "2026-02-10", "expires_on": "2026-05-10"}
     ),
     "change_override": Request("PATCH", "/v1/overrides/{override}", {"note": "n"}),
+    "list_inspections": Request("GET", "/v1/inspections"),
+    "get_inspection": Request("GET", VISIT),
+    "register_inspection": Request(
+        "POST", "/v1/inspections", {"site_id": "{site}", "visited_on": "2026-02-10", "authority": "Reed County"}
+    ),
+    "change_inspection": Request("PATCH", VISIT, {"summary": "n"}),
+    "list_inspection_findings": Request("GET", f"{VISIT}/findings"),
+    "get_inspection_finding": Request("GET", f"{VISIT}/findings/{{inspection_finding}}"),
+    "record_inspection_finding": Request("POST", f"{VISIT}/findings", {"text": "The lid does not close."}),
+    "change_inspection_finding": Request("PATCH", f"{VISIT}/findings/{{inspection_finding}}", {"due_on": "2026-03-10"}),
+    "list_corrective_actions": Request("GET", f"{VISIT}/corrective-actions"),
+    "get_corrective_action": Request("GET", f"{VISIT}/corrective-actions/{{corrective_action}}"),
+    "record_corrective_action": Request(
+        "POST", f"{VISIT}/corrective-actions", {"finding_id": "{inspection_finding}", "text": "Fit a new lid."}
+    ),
+    "change_corrective_action": Request("PATCH", f"{VISIT}/corrective-actions/{{corrective_action}}", {"proof": "n"}),
+    "list_incidents": Request("GET", "/v1/incidents"),
+    "get_incident": Request("GET", MISHAP),
+    "register_incident": Request(
+        "POST",
+        "/v1/incidents",
+        {"site_id": "{site}", "kind": "outage", "found_at": "2026-02-10T08:30:00Z", "account": "The power was off."},
+    ),
+    "change_incident": Request("PATCH", MISHAP, {"persons_hurt": 1}),
+    "list_incident_animals": Request("GET", f"{MISHAP}/animals"),
+    "get_incident_animal": Request("GET", f"{MISHAP}/animals/{{incident_animal}}"),
+    "record_incident_animal": Request("POST", f"{MISHAP}/animals", {"animal_id": "{loner}"}),
+    "list_notifications": Request("GET", f"{MISHAP}/notifications"),
+    "get_notification": Request("GET", f"{MISHAP}/notifications/{{notification}}"),
+    "record_notification": Request(
+        "POST", f"{MISHAP}/notifications", {"told_to": "Reed County", "told_at": "2026-02-10T10:00:00Z", "way": "telephone"}
+    ),
+    "change_notification": Request("PATCH", f"{MISHAP}/notifications/{{notification}}", {"note": "n"}),
+    "get_notify_by": Request("GET", f"{MISHAP}/notify-by"),
     "list_compliance": Request("GET", "/v1/compliance?site_id={site}"),
     "get_compliance_of_period": Request("GET", "/v1/compliance/period?from_on=2026-01-01&until_on=2026-01-31&site_id={site}"),
     "list_permits_in_use": Request("GET", "/v1/compliance/permits?site_id={site}"),
@@ -268,6 +304,12 @@ REQUESTS = {
     "end_call_name": Request("POST", "/v1/animals/{loner}/names/{call_name}/end", END),
     "end_expected_brood": Request("POST", "/v1/animals/{animal}/expected-broods/{brood}/end", END),
     "end_override": Request("POST", "/v1/overrides/{override}/end", END),
+    "end_corrective_action": Request("POST", f"{VISIT}/corrective-actions/{{corrective_action}}/end", END),
+    "end_inspection_finding": Request("POST", f"{VISIT}/findings/{{inspection_finding}}/end", END),
+    "end_inspection": Request("POST", f"{VISIT}/end", END),
+    "end_incident_animal": Request("POST", f"{MISHAP}/animals/{{incident_animal}}/end", END),
+    "end_notification": Request("POST", f"{MISHAP}/notifications/{{notification}}/end", END),
+    "end_incident": Request("POST", f"{MISHAP}/end", END),
     "end_permit_taxon": Request("POST", f"{PERMIT}/taxa/{{permit_taxon}}/end", END),
     "end_permit_animal": Request("POST", f"{PERMIT}/animals/{{permit_animal}}/end", END),
     "end_permit_condition": Request("POST", f"{PERMIT}/conditions/{{permit_condition}}/end", END),

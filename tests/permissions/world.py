@@ -81,6 +81,12 @@ BOUND_TO_A_SITE = (
     "permit_event",
     "premises",
     "override",
+    "inspection",
+    "inspection_finding",
+    "corrective_action",
+    "incident",
+    "incident_animal",
+    "notification",
     "document",
     "attachment",
     "item",
@@ -229,6 +235,7 @@ def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, st
     made |= _of_animal(unit, made["animal"]) | _signing_in(unit, site, made["staff"])
     made["competence"] = makers.competence(unit, made["staff"])
     made |= _of_the_law(unit, shared, site, made["animal"], made["staff"])
+    made |= _of_visits(unit, site, made["animal"])
     ids = {noun: str(record.id) for noun, record in made.items()}
     asked = ask_for_approval(
         unit,
@@ -280,6 +287,20 @@ def _of_the_law(unit: Unit, shared: dict[str, str], site: Site, animal: Animal, 
         "premises": makers.premises(unit, site),
         "override": makers.override(unit, animal, member),
         "brood": makers.expected_brood(unit, animal),
+    }
+
+
+def _of_visits(unit: Unit, site: Site, animal: Animal) -> dict[str, Record]:
+    """Return a visit to a site with what it found and what is done about it, and something that went wrong there."""
+    visit, mishap = makers.inspection(unit, site), makers.incident(unit, site)
+    found = makers.inspection_finding(unit, visit)
+    return {
+        "inspection": visit,
+        "inspection_finding": found,
+        "corrective_action": makers.corrective_action(unit, found),
+        "incident": mishap,
+        "incident_animal": makers.incident_animal(unit, mishap, animal),
+        "notification": makers.notification(unit, mishap),
     }
 
 
