@@ -36,6 +36,7 @@ from api.routes import (
     animals,
     approvals,
     broods,
+    calendars,
     census,
     competences,
     compliance,
@@ -65,6 +66,7 @@ from api.routes import (
     permits,
     premises,
     readings,
+    reminders,
     reports,
     requirements,
     retention,
@@ -108,6 +110,8 @@ DOORS: tuple[Door, ...] = (
     *overrides.DOORS,
     *inspections.DOORS,
     *incidents.DOORS,
+    *reminders.DOORS,
+    *calendars.DOORS,
     *census.DOORS,
     *compliance.DOORS,
     *equipment_models.DOORS,
@@ -126,7 +130,7 @@ DOORS: tuple[Door, ...] = (
     *grants.DOORS,
     *keys.DOORS,
 )
-ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router, documents.router)
+ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router, documents.router, calendars.router)
 """Routes of FastAPI's own kind."""
 
 RESUMES = (imports.resume, reports.resume)

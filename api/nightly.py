@@ -1,17 +1,19 @@
-"""The nightly run: each site judged in its own transaction, on the date that it is there."""
+"""The nightly run: each site judged and reminded in its own transaction, on the date that it is there; then what is of no site."""
 
 from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import TypeVar
 
 import sqlalchemy as sa
 
 from api.printing import due_sheet, files_of
 from domain.actions.due_list import DueItem, DueList, every_item, judge_site
-from domain.actions.night import PaperFile, keep_paper, record_failed_night, run_night
+from domain.actions.night import Night, PaperFile, keep_paper, record_failed_night, run_night
+from domain.actions.reminders import Reminded, is_replay, remind_at, remind_organisation
 from domain.actions.sites import today_at
 from domain.records.base import table_of
 from domain.records.engine import Store, run_unit
@@ -21,6 +23,8 @@ from domain.records.statements import Statement
 from domain.records.unit import Unit
 from domain.rules.text import same_name
 from reports.due_list import record_hash
+
+R = TypeVar("R")
 
 log = logging.getLogger("reedbed.nightly")
 
@@ -34,13 +38,25 @@ SITES = Statement(
 
 @dataclass(frozen=True, slots=True)
 class SiteNight:
-    """How the night went at one site. ``error`` is set where it failed; ``added`` is false where nothing was new."""
+    """How the night went at one site. ``error`` is set where it failed; ``added`` is false where nothing was new.
+
+    ``reminded`` says what became of its reminders: nothing, where an earlier night was replayed.
+    """
 
     site: Site
     today: date
     due: DueList | None
     files: Sequence[PaperFile]
     added: bool
+    error: str | None = None
+    reminded: Reminded | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OrganisationNight:
+    """What became of the reminders of no site: nothing, where an earlier night was replayed. ``error`` is set where that failed."""
+
+    reminded: Reminded | None = None
     error: str | None = None
 
 
@@ -57,6 +73,16 @@ def run_nights(
     origin = Origin(organisation_id=organisation_id, at=now, actor=actor, request_id=request_id)
     for site in chosen_sites(store, origin, only=only):
         yield _night_at(store, origin, site)
+
+
+def run_organisation_night(store: Store, organisation_id: int, *, now: datetime, actor: str, request_id: str) -> OrganisationNight:
+    """Bring the reminders of no site up to ``now``, after the nights of the sites, and return how that went."""
+    origin = Origin(organisation_id=organisation_id, at=now, actor=actor, request_id=request_id)
+    try:
+        return OrganisationNight(_retried(store, _remind_organisation, origin=origin))
+    except Exception as failure:
+        log.exception("the reminders of no site failed")
+        return OrganisationNight(error=f"{type(failure).__name__}: {failure}")
 
 
 def chosen_sites(store: Store, origin: Origin, *, only: Sequence[str]) -> list[Site]:
@@ -93,17 +119,26 @@ def _night_at(store: Store, origin: Origin, site: Site) -> SiteNight:
         return SiteNight(site, origin.at.date(), None, (), added=False, error=error)
 
 
-def _retried(store: Store, work: Callable[[Unit], SiteNight], *, origin: Origin) -> SiteNight:
-    done: SiteNight = run_unit(store, work, origin=origin)
+def _retried(store: Store, work: Callable[[Unit], R], *, origin: Origin) -> R:
+    done: R = run_unit(store, work, origin=origin)
     return done
+
+
+def _remind_organisation(unit: Unit) -> Reminded | None:
+    unit.take_time()
+    unit.hold_still()
+    return None if is_replay(unit) else remind_organisation(unit)
 
 
 def _night(unit: Unit, site: Site) -> SiteNight:
     unit.take_time()
     unit.hold_still()
     night = run_night(unit, site)
-    if not night.added:
-        return SiteNight(site, night.due.today, night.due, (), added=False)
+    done = _papers(unit, site, night) if night.added else SiteNight(site, night.due.today, night.due, (), added=False)
+    return done if night.is_replay else replace(done, reminded=remind_at(unit, site))
+
+
+def _papers(unit: Unit, site: Site, night: Night) -> SiteNight:
     report_id = unit.new_id()
     sheet = due_sheet(unit, night.due, report_id=report_id, later_days=None)
     files = files_of(sheet)

@@ -19,7 +19,7 @@ from api.errors import Answer, Header, Malformed
 from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, Reader, fault_in, one_of, read_day, read_limit, reader_of, refusal_of, schema_of
 from domain.records.base import Record
 from domain.records.columns import DAY_SCHEMA
-from domain.records.lists import Order, Period, filter_column, page, rank_of
+from domain.records.lists import Order, Period, filter_column, page, rank_of, ranked
 
 C = TypeVar("C")
 
@@ -88,17 +88,17 @@ class Listing:
         filters = {name: asked[name] for name in self.filters if name in asked}
         if self.within:
             filters[self.within] = call.ids[0]
-        order = asked.get("sort", Order.ID)
+        order = asked.get("sort", self.orders[0])
         after = self._after(call)
         bounds = sites_reached(call, self.record)
         chosen = {"filters": frozenset(filters), "period": _period_of(asked), "order": order}
         statement = page(self.record, **chosen, goes_on=after is not None, at_sites=bool(bounds))
-        rows = await read(call, statement, **filters, **_day(asked), **_last(after), **bounds, limit=limit + 1)
+        rows = await read(call, statement, **filters, **_day(asked), **_last(after, order), **bounds, limit=limit + 1)
         compiled = statement.on(call.house.store.dialect)
         items = [shown_row(compiled, row) for row in rows[:limit]]
         if len(rows) <= limit:
             return Answer(encode({"items": items, "next": None, **self.beside}))
-        cursor = _next(call, items[-1])
+        cursor = _next(call, items[-1], order)
         return Answer(encode({"items": items, "next": cursor, **self.beside}), headers=[link_to_next(call, cursor)])
 
     def _after(self, call: Call) -> Cursor | None:
@@ -169,8 +169,13 @@ def _day(asked: Mapping[str, Any]) -> dict[str, Any]:
     return {"as_of": day, "as_of_end": datetime.combine(day + timedelta(days=1), time(), tzinfo=UTC)}
 
 
-def _last(after: Cursor | None) -> dict[str, Any]:
-    return {} if after is None else {"after_rank": after.rank, "after_id": after.id}
+def _last(after: Cursor | None, order: Order) -> dict[str, Any]:
+    if after is None:
+        return {}
+    try:
+        return {"after_rank": ranked(after.rank, order), "after_id": after.id}
+    except (ValueError, OverflowError):
+        raise Malformed("This cursor is not one of ours.", code="cursor-malformed") from None
 
 
 def _cursor(text: str) -> Cursor:
@@ -180,5 +185,5 @@ def _cursor(text: str) -> Cursor:
     return found
 
 
-def _next(call: Call, last: Mapping[str, Any]) -> str:
-    return cursor_text(Cursor(list_of(call), rank_of(last.get("walking_order")), UUID(str(last["id"]))))
+def _next(call: Call, last: Mapping[str, Any], order: Order) -> str:
+    return cursor_text(Cursor(list_of(call), rank_of(last, order), UUID(str(last["id"]))))

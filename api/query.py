@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from api.errors import Malformed
 from domain.errors import Fault, RuleBroken
-from domain.records.columns import UuidColumn
+from domain.records.columns import DAY_SCHEMA, UuidColumn
 from domain.rules.text import kept_line, same_name
 
 Reader = Callable[[str], Any]
@@ -61,6 +61,8 @@ def reader_of(column: sa.Column[Any]) -> Reader:
     """Return how a parameter that is compared with a column is read."""
     if isinstance(column.type, UuidColumn):
         return read_id
+    if isinstance(column.type, sa.Date):
+        return read_day
     if isinstance(column.type, sa.Enum) and column.type.enum_class is not None:
         return one_of(column.type.enum_class)
     return _name_key if column.name.endswith("_key") else kept_line
@@ -70,6 +72,8 @@ def schema_of(column: sa.Column[Any]) -> dict[str, Any]:
     """Return the JSON schema of a parameter that is compared with a column."""
     if isinstance(column.type, UuidColumn):
         return {"type": "string", "format": "uuid"}
+    if isinstance(column.type, sa.Date):
+        return dict(DAY_SCHEMA)
     if isinstance(column.type, sa.Enum) and column.type.enum_class is not None:
         return {"type": "string", "enum": [member.value for member in column.type.enum_class]}
     return {"type": "string", "minLength": 1, "format": "line"}

@@ -148,7 +148,7 @@ async def _for_staff(house: House, caller: Caller, said: bytes | None) -> Caller
     rows = [] if staff_id is None else await _rows(house.store, POWERS_OF_STAFF, organisation_id=caller.organisation_id, id=staff_id)
     if not rows:
         raise Malformed("Reedbed-On-Behalf-Of should be the id of a member of staff.", code="on-behalf-of-unknown")
-    return replace(caller, on_behalf_of=staff_id, for_powers=Powers(grants=_grants(rows)))
+    return replace(caller, on_behalf_of=staff_id, for_powers=Powers(grants=grants_in(rows)))
 
 
 async def _by_session(house: House, organisation_id: int, token: bytes) -> Caller:
@@ -177,10 +177,11 @@ async def _by_token(house: House, token: str) -> Caller:
 
 def _caller_of_staff(organisation_id: int, rows: Sequence[Row], *, credential: str) -> Caller:
     staff_id, name = rows[0][:2]
-    return Caller(organisation_id, f"staff:{staff_id}", credential, name, Powers(grants=_grants(rows)), staff_id=staff_id)
+    return Caller(organisation_id, f"staff:{staff_id}", credential, name, Powers(grants=grants_in(rows)), staff_id=staff_id)
 
 
-def _grants(rows: Sequence[Row]) -> tuple[Grant, ...]:
+def grants_in(rows: Sequence[Row]) -> tuple[Grant, ...]:
+    """Return the grants in rows that begin with a member of staff and go on with a grant, as ``records.powers`` reads them."""
     own = Grant(rows[0][2], rows[0][3])
     return (own, *(Grant(row[4], row[5]) for row in rows if row[4] is not None))
 

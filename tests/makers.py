@@ -8,6 +8,7 @@ from typing import Any
 
 from domain.actions.animals import register_animal
 from domain.actions.broods import record_expected_brood
+from domain.actions.calendars import register_calendar_feed
 from domain.actions.competences import record_competence
 from domain.actions.containments import register_containment
 from domain.actions.enclosures import register_enclosure, register_life_support_system
@@ -65,6 +66,7 @@ from domain.records.permits import (
     PermitTaxonStated,
 )
 from domain.records.premises import Premises, PremisesStated
+from domain.records.reminders import CalendarFeed, CalendarFeedStated, Reminder
 from domain.records.requirements import Requirement as StoredRequirement
 from domain.records.sites import Site, SiteStated
 from domain.records.staff import Staff, StaffStated
@@ -86,7 +88,9 @@ from domain.records.unit import Unit
 from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.packs import RulePack
 from domain.rules.law.requirements import Activity, Consequence, Requirement
+from domain.rules.permissions import EVERYWHERE
 from domain.rules.permits import DocumentKind
+from domain.rules.reminders import ReminderKind, Stage
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 ORGANISATION = (1 << SERVER_BITS) + 1
@@ -318,6 +322,28 @@ def notification(unit: Unit, of: Incident, **stated: Any) -> Notification:
     """Put on record whom an incident was told."""
     least = {"told_to": "Reed County", "told_at": "2026-02-10T09:00:00Z", "way": "telephone"}
     return record_notification(unit, of.id, _stated(NotificationStated, least, stated))
+
+
+def reminder(unit: Unit, at: Site | None = None, **facts: Any) -> Reminder:
+    """Put a reminder on record as a night does, of a site or of the whole organisation."""
+    least = {
+        "subject": "site",
+        "subject_id": unit.new_id() if at is None else at.id,
+        "kind": ReminderKind.INSPECTION,
+        "occurrence": "XR-1/visit/2025-03-10/1",
+        "stage": Stage.SOON,
+        "site_id": None if at is None else at.id,
+        "due_on": date(2026, 3, 10),
+        "sentence": "Have the inspection made.",
+    }
+    of_every = {"organisation_id": unit.organisation_id, "id": unit.new_id(), "created_at": unit.origin.at, "changed_at": unit.origin.at}
+    return unit.add(Reminder(**of_every, **{**least, **facts}), action="add_reminder")
+
+
+def calendar_feed(unit: Unit, of: Staff, token: str = "a token", **stated: Any) -> CalendarFeed:  # noqa: S107 - of a test
+    """Make a calendar of a member of staff that is found by a token."""
+    said = _stated(CalendarFeedStated, {"name": "What is due"}, stated)
+    return register_calendar_feed(unit, said, staff_id=of.id, secret_sha256=sha256(token.encode()).hexdigest(), reach=EVERYWHERE)
 
 
 def behind(unit: Unit, sql: str) -> None:

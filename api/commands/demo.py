@@ -13,11 +13,11 @@ from rich.console import Console
 from rich.progress import Progress, SpinnerColumn, TextColumn
 
 from api.commands import databases
-from api.commands.nights import papers_of, show_night, write_papers
+from api.commands.nights import papers_of, show_night, show_whole_night, write_papers
 from api.commands.session import Session, instant, read_settings, ready_folder
 from api.commands.trouble import Trouble
 from api.law import read_pack
-from api.nightly import run_nights
+from api.nightly import run_nights, run_organisation_night
 from api.signin import key_text, new_key_parts
 from domain.actions.organisations import create_key, create_organisation, next_organisation_id
 from domain.records.engine import open_store
@@ -46,6 +46,8 @@ def demo(words: Namespace, console: Console) -> int:
         for night in run_nights(store, organisation.id, now=session.now, actor=origin.actor, request_id=origin.request_id):
             show_night(night, console)
             papers += write_papers(night, papers_of(session, organisation, night), folder / "papers")
+        whole = run_organisation_night(store, organisation.id, now=session.now, actor=origin.actor, request_id=origin.request_id)
+        show_whole_night(organisation, whole, console)
         key = None if standing else _new_key(session, organisation)
     finally:
         store.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from argparse import Namespace
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
@@ -16,10 +17,11 @@ from rich.text import Text
 from api.commands.proofs import write_checkpoints
 from api.commands.session import Session, instant, opened, ready_folder, say_json
 from api.commands.trouble import Trouble
-from api.nightly import SiteNight, all_forecasts, run_nights
+from api.nightly import OrganisationNight, SiteNight, all_forecasts, run_nights, run_organisation_night
 from api.printing import SUFFIXES, Form, item_json
 from domain.actions.due_list import DueItem
 from domain.actions.night import LATEST_RUN, PaperFile
+from domain.actions.reminders import Reminded
 from domain.records.base import table_of
 from domain.records.nights import NightlyRun, Report, ReportFile
 from domain.records.organisations import Organisation
@@ -45,17 +47,22 @@ def nightly(words: Namespace, console: Console) -> int:
         if words.papers:
             ready_folder(words.papers)
         nights = [(one, night) for one in chosen for night in _nights(session, one, words, console)]
+        # What is of no site has its turn when all sites have.
+        wholes = [] if words.site else [(one, _whole_night(session, one)) for one in chosen]
         # Before anything is printed: whoever closes the pipe early still finds the papers.
         written = nights if words.papers else []
         papers = [path for one, night in written for path in write_papers(night, papers_of(session, one, night), words.papers)]
         if words.json:
-            say_json({"at": session.now, "sites": [_site_json(session, one, night) for one, night in nights]})
+            sites = [_site_json(session, one, night) for one, night in nights]
+            say_json({"at": session.now, "sites": sites, "organisations": [_whole_json(one, night) for one, night in wholes]})
         else:
             _show(chosen, nights, console)
+            for one, whole in wholes:
+                show_whole_night(one, whole, console)
         for path in papers:
             console.print(str(path), markup=False, soft_wrap=True)
         write_checkpoints(session, chosen)
-    return 1 if any(night.error for _, night in nights) else 0
+    return 1 if any(night.error for _, night in nights) or any(whole.error for _, whole in wholes) else 0
 
 
 def _chosen(session: Session, words: Namespace) -> list[Organisation]:
@@ -82,7 +89,7 @@ def show_night(night: SiteNight, console: Console) -> None:
         return
     counts = ", ".join(f"{count} {standing.value.replace('_', ' ')}" for standing, count in night.due.counts.items())
     console.print(
-        f"{name}, {in_words(night.today)}: {counts}{'' if night.added else ' (as before; nothing added)'}",
+        f"{name}, {in_words(night.today)}: {counts}{'' if night.added else ' (as before; nothing added)'}{_in_numbers(night.reminded)}",
         markup=False,
         style="bold",
         soft_wrap=True,
@@ -93,6 +100,20 @@ def show_night(night: SiteNight, console: Console) -> None:
     more = len(night.due.items) - len(listed[:ROWS_SHOWN])
     if listed and more:
         console.print(f"  and {more} more on the list: nightly --papers FOLDER, or nightly --json, shows all", style="dim", soft_wrap=True)
+
+
+def show_whole_night(organisation: Organisation, night: OrganisationNight, console: Console) -> None:
+    """Print what became of the reminders of no site, where anything did."""
+    if night.error is not None:
+        console.print(f"{organisation.name}: FAILED: {night.error}", markup=False, style="bold")
+    elif told := _in_numbers(night.reminded):
+        console.print(f"{organisation.name}, of no site{told}", markup=False, soft_wrap=True)
+
+
+def _in_numbers(reminded: Reminded | None) -> str:
+    """Return what became of reminders, to go on with after something else; nothing, where nothing did."""
+    counts = {} if reminded is None else {what: count for what, count in asdict(reminded).items() if count}
+    return f"; reminders: {', '.join(f'{count} {what}' for what, count in counts.items())}" if counts else ""
 
 
 def _urgency(item: DueItem) -> tuple[bool, date, tuple[bool, int, str, str]]:
@@ -136,6 +157,20 @@ def _nights(session: Session, organisation: Organisation, words: Namespace, cons
         raise Trouble(str(unknown)) from unknown
 
 
+def _whole_night(session: Session, organisation: Organisation) -> OrganisationNight:
+    origin = session.origin(organisation.id)
+    return run_organisation_night(session.store, organisation.id, now=session.now, actor=origin.actor, request_id=origin.request_id)
+
+
+def _whole_json(organisation: Organisation, night: OrganisationNight) -> dict[str, object]:
+    return {
+        "organisation_id": organisation.id,
+        "state": "failed" if night.error else "done",
+        "error": night.error,
+        "reminders": night.reminded,
+    }
+
+
 def _site_json(session: Session, organisation: Organisation, night: SiteNight) -> dict[str, object]:
     items = [] if night.error else [item_json(one) for one in all_forecasts(session.store, session.origin(organisation.id), night.site)]
     return {
@@ -147,6 +182,7 @@ def _site_json(session: Session, organisation: Organisation, night: SiteNight) -
         "error": night.error,
         "added": night.added,
         "counts": {} if night.due is None else night.due.counts,
+        "reminders": night.reminded,
         "items": items,
     }
 

@@ -66,12 +66,16 @@ KEEP_FORECAST: Mapping[str, Statement] = {
 
 @dataclass(frozen=True, slots=True)
 class Night:
-    """What a night found. ``added`` is false where an earlier run of the same local date had found the very same."""
+    """What a night found. ``added`` is false where an earlier run of the same local date had found the very same.
+
+    ``is_replay`` says that a later night than this is on record at the site.
+    """
 
     run: NightlyRun
     due: DueList
     results: Sequence[JudgedItem]
     added: bool
+    is_replay: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +97,15 @@ def run_night(unit: Unit, site: Site) -> Night:
     due = due_list(unit, site, judged, ahead_days=SOON_DAYS)
     digest = _digest(results, due)
     last = unit.first(NightlyRun, LATEST_RUN, site_id=site.id, local_date=today)
-    if last is not None and last.state is WorkState.DONE and last.digest == digest:
-        return Night(last, due, results, added=False)
     latest = unit.row(LATEST_DATE, site_id=site.id)
-    if latest is None or latest[0] is None or latest[0] <= today:
+    is_replay = latest is not None and latest[0] is not None and latest[0] > today
+    if last is not None and last.state is WorkState.DONE and last.digest == digest:
+        return Night(last, due, results, added=False, is_replay=is_replay)
+    if not is_replay:
         _keep_forecasts(unit, site, results)
     counts = {standing.value: count for standing, count in due.counts.items()}
     run = _new_run(unit, site, last, today=today, state=WorkState.DONE, digest=digest, counts=counts, error=None)
-    return Night(run, due, results, added=True)
+    return Night(run, due, results, added=True, is_replay=is_replay)
 
 
 def record_failed_night(unit: Unit, site: Site, *, error: str) -> NightlyRun:

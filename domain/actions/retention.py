@@ -39,6 +39,7 @@ from domain.records.nights import ImportRun, NightlyRun, Report
 from domain.records.organisations import Idempotency
 from domain.records.permits import Permit, PermitAnimal, PermitCondition, PermitEvent, PermitTaxon
 from domain.records.premises import Premises
+from domain.records.reminders import CalendarFeed, Reminder
 from domain.records.retention import LegalHold, LegalHoldStated, RetentionRule, RetentionRuleStated
 from domain.records.sites import Site
 from domain.records.staff import Staff
@@ -77,10 +78,11 @@ PART_OF: Mapping[type[Record], tuple[str, type[Record]]] = {
     IncidentAnimal: ("incident_id", Incident),
     Notification: ("incident_id", Incident),
     Premises: ("site_id", Site),
+    CalendarFeed: ("staff_id", Staff),
 }
 """What belongs to another record: it ends with that one at the latest, and whatever holds that one holds it. Whatever holds a record holds
 the documents that were ever attached to it."""
-OF_ITS_DAY = (Report, NightlyRun, ImportRun, Approval)
+OF_ITS_DAY = (Report, NightlyRun, ImportRun, Approval, Reminder)
 """What is not ended but done once: it is kept from the day [UTC] on which it was made."""
 
 _rule, _hold, _answer = table_of(RetentionRule), table_of(LegalHold), table_of(Idempotency)
@@ -171,7 +173,7 @@ def let_go(unit: Unit, *, today: date) -> LettingGo:
     hold that is registered at the same time counts either wholly or not yet. Needs the role that owns the tables.
     """
     unit.row(journal.LOCK_HEAD)
-    months, holds = _longest(unit, today=today), unit.all(LegalHold, HOLDS)
+    months, holds = longest_periods(unit, today=today), unit.all(LegalHold, HOLDS)
     counts: Counter[str] = Counter()
     while True:
         gone, kept = _let_go_once(unit, months, holds, today=today)
@@ -212,7 +214,7 @@ def _refuse_unknown_subject(unit: Unit, stated: LegalHoldStated, subject_id: UUI
         raise RuleBroken("There is no such record to be held.", code="reference-unknown", field="subject_id")
 
 
-def _longest(unit: Unit, *, today: date) -> dict[str, int]:
+def longest_periods(unit: Unit, *, today: date) -> dict[str, int]:
     """Return for each kind the longest period [months] of the rules in force."""
     longest: dict[str, int] = {}
     for rule in unit.all(RetentionRule, RULES):

@@ -96,6 +96,11 @@ class Chronicle:
         chosen = [one for one in found if one is not None and (site_ids is None or one.site_id in site_ids)]
         return sorted(chosen, key=lambda one: (one.acquired_on or date.min, one.tag, one.id))
 
+    def of(self, animal_id: UUID, *, on: date) -> Subject | None:
+        """Return an animal as it stood at the end of a day, ``None`` where it was not in keeping."""
+        course = self._courses.get(animal_id)
+        return None if course is None else self._subject(animal_id, course, on)
+
     def turning_days(self) -> Iterator[date]:
         """Yield the days of the period on which something about an animal became another, some more than once."""
         for one in self._courses.values():

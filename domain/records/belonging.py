@@ -43,6 +43,7 @@ from domain.records.organisations import ApiKey
 from domain.records.overrides import Override
 from domain.records.permits import Permit, PermitAnimal, PermitCondition, PermitEvent, PermitTaxon
 from domain.records.premises import Premises
+from domain.records.reminders import CalendarFeed, Reminder
 from domain.records.requirements import DocumentKind, Requirement, RulePack
 from domain.records.retention import LegalHold, RetentionRule
 from domain.records.sites import Site
@@ -119,6 +120,8 @@ BELONGING: Mapping[type[Record], Belonging] = {
     PermitAnimal: Along("permit_id", Permit),
     PermitCondition: Along("permit_id", Permit),
     PermitEvent: Along("permit_id", Permit),
+    Reminder: AtSite(),
+    CalendarFeed: Along("staff_id", Staff),
     Override: Either(Along("animal_id", Animal), AtSite()),
     Inspection: AtSite(),
     InspectionFinding: Along("inspection_id", Inspection),

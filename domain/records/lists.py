@@ -7,6 +7,7 @@ key), never by counting, so that what is registered or ended in between neither 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from enum import StrEnum
 from functools import cache
 from typing import Any
@@ -22,6 +23,7 @@ from domain.records.enclosures import Enclosure
 from domain.records.equipment import MEDIA_KINDS, Equipment, EquipmentModel
 from domain.records.intervals import has_days, holds_on
 from domain.records.organisations import ApiKey, KeyUse, Organisation
+from domain.records.reminders import Reminder
 from domain.records.statements import Statement
 from domain.records.stock import animals_on, shown_on
 from domain.records.taxa import Separation
@@ -44,10 +46,11 @@ class Period(StrEnum):
 
 
 class Order(StrEnum):
-    """What a list is sorted by: the order of registration, or the way a keeper walks."""
+    """What a list is sorted by: the order of registration, the way a keeper walks, or the day that something is due."""
 
     ID = "id"
     WALKING = "walking_order"
+    DUE = "due_on"
 
 
 def shown_columns(record: type[Record]) -> list[sa.Column[Any]]:
@@ -58,7 +61,7 @@ def shown_columns(record: type[Record]) -> list[sa.Column[Any]]:
 def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
     """Return the column that a filter compares: the form for comparison where there is one.
 
-    Of equipment the kind is its model's, of animals the site is that of their enclosure.
+    Of equipment the kind is its model's, of animals the site is that of their enclosure. What is due by a day is due on it or before.
 
     Raises:
         KeyError: The record has no such column.
@@ -72,6 +75,8 @@ def filter_column(record: type[Record], name: str) -> sa.Column[Any]:
         return table_of(Enclosure).columns["site_id"]
     if name == "scientific_name":
         return columns["name_key"]
+    if (record, name) == (Reminder, "due_by"):
+        return columns["due_on"]
     return columns[f"{name}_key"] if f"{name}_key" in columns else columns[name]
 
 
@@ -95,12 +100,12 @@ def page(
 ) -> Statement:
     """Return the statement for one page of a list, at most ``limit`` records.
 
-    Where it goes on it needs ``after_id``, and ``after_rank`` in walking order; on a day ``as_of`` and ``as_of_end``, the instant at which
-    that day ended. Animals are shown as they stood on that day; what is dated itself is what held on it. With ``at_sites`` it holds only
-    what is at the sites of ``reach_site_ids``, a list of ids as text.
+    Where it goes on it needs ``after_id``, and ``after_rank`` where it is sorted by more; on a day ``as_of`` and ``as_of_end``, the instant
+    at which that day ended. Animals are shown as they stood on that day; what is dated itself is what held on it. With ``at_sites`` it
+    holds only what is at the sites of ``reach_site_ids``, a list of ids as text.
     """
     table = table_of(record)
-    rank = [_rank()] if order is Order.WALKING else []
+    rank = _rank(record, order)
     of_day = shown_on(_DAY) if record is Animal and period is Period.ON_A_DAY else {}
     attached = filters & _OF_ATTACHMENT if record is Document else frozenset()
     conditions = [_own(record), *(_equals(record, name, of_day) for name in sorted(filters - attached)), *_existing(record, period)]
@@ -123,22 +128,40 @@ def _beside(record: type[Record]) -> list[sa.ColumnElement[Any]]:
     return [sa.select(used.c.last_used_at).where(*same).correlate(key).scalar_subquery().label("last_used_at")]
 
 
-def rank_of(walking_order: int | None) -> int:
-    """Return the number that an enclosure is sorted by in walking order."""
+def rank_of(row: Mapping[str, Any], order: Order) -> int:
+    """Return the number that a row, as an answer shows it, is sorted by before its id; of a day its place in the calendar."""
+    if order is Order.DUE:
+        return date.fromisoformat(str(row["due_on"])).toordinal()
+    walking_order: int | None = row.get("walking_order")
     return _NO_PLACE_IN_THE_WALK if walking_order is None else walking_order
+
+
+def ranked(rank: int, order: Order) -> int | date:
+    """Return what ``after_rank`` is given for a number of ``rank_of``.
+
+    Raises:
+        ValueError: There is no such day.
+        OverflowError: There is no such day.
+    """
+    return date.fromordinal(rank) if order is Order.DUE else rank
 
 
 def _own(record: type[Record]) -> sa.ColumnElement[bool]:
     return table_of(record).c.organisation_id == sa.bindparam("organisation_id")
 
 
-def _rank() -> sa.ColumnElement[int]:
-    return sa.func.coalesce(table_of(Enclosure).c.walking_order, _NO_PLACE_IN_THE_WALK)
+def _rank(record: type[Record], order: Order) -> list[sa.ColumnElement[Any]]:
+    if order is Order.WALKING:
+        return [sa.func.coalesce(table_of(Enclosure).c.walking_order, _NO_PLACE_IN_THE_WALK)]
+    return [table_of(record).c.due_on] if order is Order.DUE else []
+
+
+_RANK_TYPES: Mapping[Order, sa.types.TypeEngine[Any]] = {Order.WALKING: sa.Integer(), Order.DUE: sa.Date()}
 
 
 def _last(order: Order) -> list[sa.BindParameter[Any]]:
     own_type = table_of(Enclosure).c.id.type
-    ranks = [sa.bindparam("after_rank", type_=sa.Integer())] if order is Order.WALKING else []
+    ranks = [sa.bindparam("after_rank", type_=_RANK_TYPES[order])] if order in _RANK_TYPES else []
     return [*ranks, sa.bindparam("after_id", type_=own_type)]
 
 
@@ -152,6 +175,8 @@ def _equals(record: type[Record], name: str, of_day: Mapping[str, sa.ColumnEleme
         either, of = table_of(Separation).c, sa.bindparam(name, type_=UuidColumn())
         return sa.or_(either.taxon_id == of, either.other_taxon_id == of)
     column = filter_column(record, name)
+    if (record, name) == (Reminder, "due_by"):
+        return column <= sa.bindparam(name, type_=column.type)
     return of_day.get(column.name, column) == sa.bindparam(name, type_=column.type)
 
 

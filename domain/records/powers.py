@@ -1,4 +1,4 @@
-"""What a caller may do, read in one statement: by the token of a session, by an identity at another issuer, or of a member of staff.
+"""What somebody may do, read in one statement: by the token of a session or of a calendar, by an identity elsewhere, or by who it is.
 
 Each gives one row for each grant, and one row where there is none.
 """
@@ -11,11 +11,12 @@ import sqlalchemy as sa
 
 from domain.records.accounts import Account, AccountIdentity, AccountSecret, RoleGrant, SignInSession
 from domain.records.base import table_of
+from domain.records.reminders import CalendarFeed
 from domain.records.staff import Staff
 from domain.records.statements import Statement
 
-_account, _identity, _secret, _grant, _session, _staff = (
-    table_of(one) for one in (Account, AccountIdentity, AccountSecret, RoleGrant, SignInSession, Staff)
+_account, _identity, _secret, _grant, _session, _staff, _feed = (
+    table_of(one) for one in (Account, AccountIdentity, AccountSecret, RoleGrant, SignInSession, Staff, CalendarFeed)
 )
 _organisation_id = sa.bindparam("organisation_id", type_=sa.BigInteger())
 _staff_columns = (_staff.c.id, _staff.c.name, _staff.c.role, _staff.c.site_id)
@@ -77,6 +78,23 @@ POWERS_OF_IDENTITY = Statement(
         _staff.c.ended_on.is_(None),
     )
 )
+_has_account = sa.exists().where(
+    _account.c.organisation_id == _feed.c.organisation_id, _account.c.staff_id == _feed.c.staff_id, _account.c.ended_on.is_(None)
+)
+POWERS_OF_CALENDAR = Statement(
+    sa.select(*_staff_columns, *_grant_columns, _feed.c.id, _feed.c.name, _feed.c.site_id, _feed.c.kinds)
+    .select_from(
+        _and_grants(_feed.join(_staff, sa.and_(_staff.c.organisation_id == _feed.c.organisation_id, _staff.c.id == _feed.c.staff_id)))
+    )
+    .where(
+        _feed.c.organisation_id == _organisation_id,
+        _feed.c.secret_sha256 == sa.bindparam("secret_sha256"),
+        _feed.c.ended_on.is_(None),
+        _staff.c.ended_on.is_(None),
+        _has_account,
+    )
+)
+"""A calendar that has not ended, of somebody who can still sign in."""
 POWERS_OF_STAFF = Statement(
     sa.select(*_staff_columns, *_grant_columns)
     .select_from(_and_grants(_staff))

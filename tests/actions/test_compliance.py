@@ -324,3 +324,12 @@ def _compare(unit, data):
         day = FIRST + timedelta(days=offset)
         said = {tag: one.standing for tag, found in stretches.items() for one in found if one.from_on <= day <= one.until_on}
         assert said == stand(unit, on=day), day
+
+
+def test_a_mark_and_a_size_that_are_older_than_its_time_here_hinder_no_question_about_the_time_before(unit, kept):
+    animal = kept(makers.taxon(unit, "Trachemys ficta"), acquired_on="2025-06-10")
+    record_mark(unit, animal.id, mark(from_on="2025-03-01"))
+    measured(unit, animal, 80.0, date(2025, 3, 1))
+
+    assert coverage_on(unit, on=date(2025, 4, 1)).coverages == ()
+    assert len(coverage_on(unit, on=date(2025, 6, 10)).coverages) == 1

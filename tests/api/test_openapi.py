@@ -59,6 +59,8 @@ GOLDEN = {
     *("list_premises", "record_premises", "get_premises", "change_premises", "end_premises"),
     *("list_incident_animals", "record_incident_animal", "get_incident_animal", "end_incident_animal", "get_notify_by"),
     *("list_compliance", "get_compliance_of_period", "list_permits_in_use", "get_compliance_of_animal", "list_turns"),
+    *("list_reminders", "get_reminder", "acknowledge_reminder", "defer_reminder", "hand_reminder"),
+    *("list_calendar_feeds", "register_calendar_feed", "get_calendar_feed", "end_calendar_feed", "get_calendar"),
     *("get_census", "get_stock_statement", "list_stock_movements", "list_specimens"),
 }
 

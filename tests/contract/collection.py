@@ -94,6 +94,8 @@ def of_the_law(unit: Unit, site: Site, taxon: Taxon, animal: Animal, member: Sta
         "override_id": makers.override(unit, animal, member),
         "expected_brood_id": makers.expected_brood(unit, animal, seen_on="2026-02-01"),
         "outcome_event_id": birth,
+        "reminder_id": makers.reminder(unit, site),
+        "calendar_feed_id": makers.calendar_feed(unit, member),
         **of_visits(unit, site, animal),
     }
 

@@ -121,6 +121,7 @@ BEYOND_A_SCHEMA = {
     "not-a-birth": "An event of another kind, as is on record.",
     "before-expected": "A day that is compared with that of an event on record.",
     "before-found": "An instant that is compared with that at which an incident was found.",
+    "not-later": "A day that is compared with today at the site.",
     "mapping-invalid": "The mapping of an import is TOML, which JSON Schema cannot look into.",
 }
 """Why what fits its schema may still be refused with 400 or 422, by the code of the refusal; with any other code it is a failure."""

@@ -21,6 +21,7 @@ RIGHT_TOGETHER: Mapping[str, Mapping[str, Any]] = {
     "NewPermit": {"kind": "keeping"},
     "NewOverride": {"requirement_code": "XR-1"},
     "NewIncident": {"kind": "outage"},
+    "Deferral": {"until": "2026-03-15"},
 }
 """What is right of a body by its name, because of what is on record."""
 NEEDED_TOO: Mapping[str, tuple[str, ...]] = {"NewReport": ("site_id",), "NewOverride": ("animal_id",)}

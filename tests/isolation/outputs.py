@@ -10,7 +10,7 @@ from prometheus_client import generate_latest
 from pypdf import PdfReader
 
 from api.metrics import registry_of
-from api.nightly import run_nights
+from api.nightly import run_nights, run_organisation_night
 from domain.actions.verify import prove
 from domain.records.base import metadata
 from domain.records.statements import ForeignRow
@@ -26,11 +26,12 @@ FILTERS: Mapping[str, tuple[str, ...]] = {
     "ended": ("true", "any"),
     "as_of": ("2026-03-01",),
     "limit": ("1", "200"),
-    "sort": ("walking_order",),
+    "sort": ("walking_order", "due_on"),
     "format": ("csv",),
     "standing": ("overdue", "ok", "unknown"),
-    "kind": ("uvb-tube", "other", "sites", "animal"),
-    "state": ("done", "failed", "waiting"),
+    "kind": ("uvb-tube", "other", "sites", "animal", "check"),
+    "state": ("done", "failed", "waiting", "open"),
+    "stage": ("soon", "overdue"),
     "role": ("keeper",),
     "rank": ("species",),
     "level": ("state", "subdivision"),
@@ -87,11 +88,11 @@ def _ids_for(path: str, world: World) -> dict[str, str]:
         "husbandry_target": "target"
     }
     of |= {one: one for one in ("permit", "permit_taxon", "permit_animal", "permit_condition", "permit_event", "premises", "override")}
-    of |= {"expected_brood": "brood", "finding": "inspection_finding"}
+    of |= {"expected_brood": "brood", "finding": "inspection_finding", "calendar_feed": "calendar_feed", "reminder": "reminder"}
     of |= {one: one for one in ("inspection", "corrective_action", "incident", "incident_animal", "notification")}
     of |= {"animal": "loner"} if "/names" in path else {}
     of |= {"retention_rule": "rule", "account": "account", "key": "key", "approval": "approval"}
-    return {**readings, **{f"{name}_id": ids[noun] for name, noun in of.items()}}
+    return {**readings, "token": world.ours.calendar, **{f"{name}_id": ids[noun] for name, noun in of.items()}}
 
 
 def _values(name: str, world: World) -> tuple[str, ...]:
@@ -121,6 +122,8 @@ def _commands(service: Service, world: World) -> dict[str, bytes]:
     said = {}
     nights = run_nights(store, organisation_id, now=makers.NOON, actor="command:nightly", request_id="night-again")
     said["nightly"] = repr([*nights]).encode()
+    whole = run_organisation_night(store, organisation_id, now=makers.NOON, actor="command:nightly", request_id="night-again")
+    said["reminders of no site"] = repr(whole).encode()
     with store.snapshot(makers.origin(organisation_id=organisation_id)) as unit:
         try:
             said["verify"] = repr(prove(unit)).encode()

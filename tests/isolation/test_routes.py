@@ -23,6 +23,7 @@ OURS_TO_SAY = {
 NEVER_SAID = {
     ("animal_state", "end_reason"): "a state follows from events, and is made anew with them",
     ("approval", "end_reason"): "an approval is used, never ended",
+    ("calendar_feed", "kinds"): "words of ours",
     ("document_kind", "content"): "words of ours, and spans",
     ("document_kind", "end_reason"): "a kind of document is corrected, never ended",
     ("import_run", "end_reason"): "an import is never ended",
@@ -31,6 +32,7 @@ NEVER_SAID = {
     ("legal_hold", "end_reason"): "two people end a hold",
     ("mark", "warning"): "a sentence of ours",
     ("nightly_run", "end_reason"): "a night is never ended",
+    ("reminder", "end_reason"): "a reminder is never ended",
     ("report", "end_reason"): "a report is never ended",
     ("report", "error"): "a sentence of ours",
     ("requirement", "end_reason"): "a requirement is given its last day, and stays",

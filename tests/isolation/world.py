@@ -16,7 +16,7 @@ from anyio.from_thread import start_blocking_portal
 
 from api.app import build_app
 from api.logs import request_log
-from api.nightly import run_nights
+from api.nightly import run_nights, run_organisation_night
 from api.passwords import Passwords
 from api.settings import Settings
 from domain.actions.checkpoints import make_checkpoint
@@ -73,6 +73,8 @@ class Side:
     key: str = ""
     bound_key: str = ""
     token: str = ""
+    calendar: str = ""
+    """The token of a calendar."""
     digest: str = ""
     """The entity tag of a paper."""
     idempotency_key: str = ""
@@ -157,6 +159,7 @@ def _fill(service: Service, side: Side) -> None:
     _fill_people(service, made)
     _fill_what_ended(made)
     _fill_nights(service, side)
+    _fill_reminders(service, side)
     _fill_imports(made)
     _fill_papers(made)
     _fill_the_rest(service, side)
@@ -190,7 +193,7 @@ def _fill_pack(store: Store, side: Side) -> None:
     further = () if side.organisation_id == B else (replace(state, code="XS", name=side.word("far_state.name"), zone="Europe/Lisbon"),)
     said = _texts(side, "requirement", "code", "version", "instrument", "title", "citation")
     exemption = Exemption(code=side.word("exemption.code"), until=ON, conditions=(side.word("exemption.conditions"),))
-    listed = Selector(any_of=(Entry(name=side.word("entry.name"), rank=TaxonRank.GENUS),))
+    listed = Selector(any_of=(Entry(name=side.word("taxon.scientific_name"), rank=TaxonRank.GENUS),))
     obligation = Obligation(code=side.word("obligation.code"), duty=Duty.CHECK, every=Span(7, Unit.DAYS))
     requirement = Requirement(
         **said,
@@ -514,10 +517,27 @@ def _fill_people(service: Service, made: _Maker) -> None:
 def _fill_nights(service: Service, side: Side) -> None:
     for _ in run_nights(service.store, side.organisation_id, now=makers.NOON, actor="command:nightly", request_id="night"):
         pass
+    run_organisation_night(service.store, side.organisation_id, now=makers.NOON, actor="command:nightly", request_id="night")
     earlier = makers.origin(organisation_id=side.organisation_id, at=makers.NOON - timedelta(days=1))
     with service.store.transaction(earlier) as unit:
         site = unit.fetch(Site, UUID(side.ids["site"]))
         side.ids["night"] = str(record_failed_night(unit, site, error=side.word("nightly_run.error")).id)
+
+
+def _fill_reminders(service: Service, side: Side) -> None:
+    """Put a check that the law asks for off with a reason, and make two calendars of the person, of which one ends."""
+    person = service.caller(side.token)
+    asked = {"site_id": side.ids["site"], "subject": "site"}
+    side.ids["reminder"] = person.get("/v1/reminders", params=asked).json()["items"][0]["id"]
+    put_off = {"until": "2026-03-02", "reason": side.word("reminder.reason")}
+    assert person.post(f"/v1/reminders/{side.ids['reminder']}/defer", put_off).status_code == 200
+    for noun in ("calendar_feed", "gone_calendar_feed"):
+        answer = person.post("/v1/calendar-feeds", {"name": side.word(f"{noun}.name"), "kinds": ["check"], "site_id": side.ids["site"]})
+        assert answer.status_code == 201, answer.text
+        side.ids[noun] = answer.json()["id"]
+        side.calendar = side.calendar or answer.json()["path"].removeprefix("/calendar/").removesuffix(".ics")
+    why = {"reason": side.word("calendar_feed.end_reason")}
+    assert person.post(f"/v1/calendar-feeds/{side.ids['gone_calendar_feed']}/end", why).status_code == 200
 
 
 def _fill_imports(made: _Maker) -> None:

@@ -33,6 +33,7 @@ SINGULAR = {
     "competences": "competence",
     "broods": "expected_brood",
     "overrides": "override",
+    "reminders": "reminder",
 }
 PLURAL = {
     "retention": "retention_rules",
@@ -109,6 +110,7 @@ OTHERWISE = {
     ("adds", "incidents"): "register_incident record_incident_animal record_notification",
     ("changes", "incidents"): "change_incident change_notification",
     ("ends", "incidents"): " ".join(f"end_{one}" for one in INCIDENT),
+    ("changes", "reminders"): "acknowledge_reminder defer_reminder hand_reminder",
     ("sees", "compliance"): "list_compliance get_compliance_of_period list_permits_in_use get_compliance_of_animal list_turns",
     ("sees", "stock"): "get_census get_stock_statement list_stock_movements list_specimens",
 }

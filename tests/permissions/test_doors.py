@@ -87,8 +87,10 @@ def test_an_administrator_is_let_in_at_every_door(world):
         # The paper on record came to nothing; things are still in use when these are tried.
         "get_report_file": "not-found",
         "end_equipment": "ended",
-        # One's own sessions and password are nobody else's, and this is not one's own account.
+        # One's own sessions, calendars and password are nobody else's, and this is not one's own account.
         "end_session": "not-found",
+        "get_calendar_feed": "not-found",
+        "end_calendar_feed": "not-found",
         "set_password": "not-found",
         "end_hold": "second-person-needed",
         "erase_staff": "second-person-needed",

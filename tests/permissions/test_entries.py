@@ -100,6 +100,8 @@ def test_every_door_that_changes_something_says_so_in_the_journal(world, callers
             names[ENDED_UNUSED[action]] = instead[ENDED_UNUSED[action]]
         if action == "end_equipment":
             names = dict(world.there)
+        if action == "end_calendar_feed":
+            names["calendar_feed"] = callers.person.get("/v1/calendar-feeds").json()["items"][0]["id"]
         if action == "erase_staff":
             end_accounts(callers, names["staff"])
         answer = sent(world, callers, action, names)

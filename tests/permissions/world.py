@@ -87,6 +87,7 @@ BOUND_TO_A_SITE = (
     "incident",
     "incident_animal",
     "notification",
+    "reminder",
     "document",
     "attachment",
     "item",
@@ -287,6 +288,8 @@ def _of_the_law(unit: Unit, shared: dict[str, str], site: Site, animal: Animal, 
         "premises": makers.premises(unit, site),
         "override": makers.override(unit, animal, member),
         "brood": makers.expected_brood(unit, animal),
+        "reminder": makers.reminder(unit, site),
+        "calendar_feed": makers.calendar_feed(unit, member, f"calendar of {site.name}"),
     }
 
 

@@ -64,6 +64,7 @@ NAMES_IN_SQL = {
     },
     "migrations/versions/0004_law_as_data.py": {"SERVICE_ROLE", "act", "act.lower()", "alike", "others", "own", "shared", "table"},
     "migrations/versions/0007_inspections_and_incidents.py": {"SERVICE_ROLE", "own", "table"},
+    "migrations/versions/0006_reminders.py": {"SERVICE_ROLE", "own", "table"},
     "migrations/versions/0005_permits.py": {"SERVICE_ROLE", "act", "act.lower()", "alike", "others", "own", "shared", "table"},
 }
 ESCAPED_IN_EXPRESSIONS = {"api/importing/totals.py": {"'|'.join([_WORDS, *map(re.escape, words)])"}}

@@ -106,3 +106,42 @@ def test_an_organisation_without_sites_is_said(marshlight):
         0,
         "Marshlight Trust: no sites yet. Load them with: reedbed import FILE --kind sites\n",
     )
+
+
+def test_what_became_of_the_reminders_is_said_where_anything_did(marshlight, reedmere, records):
+    reedmere(A="2025-03-10")
+    with records() as unit:
+        makers.permit(unit, valid_until="2026-03-20")
+
+    first, again = marshlight(*NIGHT)[1].splitlines(), marshlight(*NIGHT)[1]
+
+    assert first[0].endswith("0 unknown; reminders: 1 added")
+    assert first[-1] == "Marshlight Trust, of no site; reminders: 1 added"
+    assert "reminders" not in again
+    assert "reminders" not in marshlight(*NIGHT, "--site", "Reedmere House")[1]
+
+
+def test_the_reminders_are_counted_in_json_by_site_and_for_the_whole(terminal, marshlight, reedmere, records):
+    reedmere(A="2025-03-10")
+    with records() as unit:
+        makers.permit(unit, valid_until="2026-03-20")
+
+    found = terminal.json(*NIGHT)
+    nothing = {"added": 0, "moved": 0, "opened": 0, "woken": 0, "closed": 0}
+
+    assert [one["reminders"] for one in found["sites"]] == [{**nothing, "added": 1}]
+    assert [(one["state"], one["error"], one["reminders"]) for one in found["organisations"]] == [("done", None, {**nothing, "added": 1})]
+    replayed = terminal.json("nightly", "--at", "2026-02-01T12:00:00Z")
+    assert [one["reminders"] for one in (*replayed["sites"], *replayed["organisations"])] == [None, None]
+    assert terminal.json(*NIGHT, "--site", "Reedmere House")["organisations"] == []
+
+
+def test_a_failure_of_the_whole_is_said_and_is_the_exit_status(marshlight, reedmere, records):
+    reedmere(A="2025-12-01")
+    with records() as unit:
+        makers.competence(unit, makers.staff(unit), expires_on="2026-04-01")
+        makers.behind(unit, "UPDATE competence SET expires_on = '0001-01-10'")
+
+    status, out, _ = marshlight(*NIGHT)
+
+    assert (status, "Marshlight Trust: FAILED: OverflowError" in out) == (1, True)
