@@ -8,6 +8,7 @@ import pytest
 
 from domain.actions.broods import end_expected_brood
 from domain.actions.duties import duties_at, duties_of_organisation
+from domain.actions.inspections import change_corrective_action, change_inspection_finding
 from domain.actions.night import run_night
 from domain.actions.permit_parts import change_permit_condition
 from domain.actions.readings import record_check
@@ -382,3 +383,22 @@ def test_an_animal_that_came_back_is_not_gone(unit, site):
     makers.event(unit, left, "returned", "2025-03-20")
 
     assert of_organisation(unit, site) == []
+
+
+# ---------------------------------------------------------------------------------------------------------------------- inspections
+
+
+def test_findings_and_what_is_to_be_done_about_them_are_told_until_they_are_closed_and_done(unit, site):
+    visit = makers.inspection(unit, site)
+    finding = makers.inspection_finding(unit, visit, due_on="2026-03-20", weight="grave")
+    makers.inspection_finding(unit, visit)
+    action = makers.corrective_action(unit, finding, due_on="2026-03-10")
+
+    assert told(at(unit, site)) == [("inspection", "2026-03-20"), ("inspection", "2026-03-10")]
+
+    done = {"done_on": "2026-02-27", "proof": "Seen by the curator."}
+    change_corrective_action(unit, action.id, done, owner_id=visit.id, expected_version=1)
+    assert told(at(unit, site)) == [("inspection", "2026-03-20")]
+    closed = {"closed_on": "2026-02-28", "closing": "Put right."}
+    change_inspection_finding(unit, finding.id, closed, owner_id=visit.id, expected_version=1)
+    assert at(unit, site) == []

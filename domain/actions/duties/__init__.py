@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from uuid import UUID
 
+from domain.actions.duties.findings import findings
 from domain.actions.duties.head_room import head_rooms
 from domain.actions.duties.keeping import retention_ends
 from domain.actions.duties.law import obligations
@@ -30,6 +31,7 @@ def duties_at(unit: Unit, site: Site, *, today: date) -> Iterator[Duty]:
     yield from conditions(unit, law, granted, site_id=site.id, today=today)
     yield from competences(unit, site_id=site.id, today=today)
     yield from obligations(unit, law, granted, site=site, today=today)
+    yield from findings(unit, site_id=site.id)
 
 
 def duties_of_organisation(unit: Unit, *, today: Mapping[UUID | None, date]) -> Iterator[Duty]:
