@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from domain.rules.fitness import Hazard
+from domain.rules.incidents import IncidentKind
 
 ALWAYS_LAST = "Site rules, local codes and licensed practice come first; this list does not replace them."
 
@@ -26,6 +27,48 @@ def _catalogue(*cautions: Caution) -> dict[str, Caution]:
 
 
 CATALOGUE = _catalogue(
+    Caution(
+        "people-first",
+        "people first",
+        "Bring people out of danger before anything else, then call the local emergency number where somebody is hurt, and say which"
+        " animal or substance it was. The site's emergency sheet says where help, antivenom and keys are.",
+    ),
+    Caution(
+        "venomous-bite",
+        "venomous bite",
+        "A bite of a venomous animal is an emergency even where it does not hurt: keep the person calm and still, take off rings and"
+        " tight clothing, note the time, and leave all else to the emergency and poison services. Do not cut, suck, cool or tie off.",
+    ),
+    Caution(
+        "wound-care",
+        "wound",
+        "Let a wound bleed a little, wash it with running water and soap, cover it, and have it seen by a doctor on the same day: bites,"
+        " scratches and tank water carry germs.",
+    ),
+    Caution(
+        "escaped-animal",
+        "search in pairs",
+        "Close doors, drains and windows, keep the public out, and count who is there. Search in pairs with the tools for this animal;"
+        " nobody catches a dangerous animal alone. Tell neighbours and authorities as the emergency plan says.",
+    ),
+    Caution(
+        "power-outage",
+        "no power",
+        "Do not reach into water or touch wet fittings while power may come back: switch off, lock off and prove dead. See first to"
+        " what fails soonest: oxygen, heat and locks. Generators stand in the open air; mains wiring is for licensed persons.",
+    ),
+    Caution(
+        "contaminated-area",
+        "keep apart",
+        "Keep what is contaminated apart, with its own gloves, tools and boots; no food there; wash and change afterwards. Chemicals are"
+        " handled by their safety data sheet, and nothing goes into drains before somebody competent has said so.",
+    ),
+    Caution(
+        "dead-animal",
+        "dead animal",
+        "What killed an animal may make people and other animals ill: gloves, two bags, a label with the day, cool and not frozen until"
+        " the veterinarian has said what is to be examined. A dead venomous animal can still bite by reflex.",
+    ),
     Caution(
         "isolate-supply",
         "isolate",
@@ -133,6 +176,24 @@ def of_animals(hazards: Iterable[Hazard | None]) -> tuple[str, ...]:
     Germs are a caution for every animal.
     """
     return tuple(one.id for one in in_order([*(id_ for hazard in hazards for id_ in _of_hazard[hazard]), "zoonosis"]))
+
+
+_of_incident: Mapping[IncidentKind, tuple[str, ...]] = {
+    IncidentKind.ESCAPE: ("escaped-animal",),
+    IncidentKind.BITE: ("wound-care",),
+    IncidentKind.INJURY: ("wound-care",),
+    IncidentKind.DEATH: ("dead-animal",),
+    IncidentKind.OUTAGE: ("power-outage",),
+    IncidentKind.CONTAMINATION: ("contaminated-area", "chemicals-eyes"),
+}
+
+
+def of_incident(kind: IncidentKind, hazards: Iterable[Hazard | None]) -> tuple[str, ...]:
+    """Return the ids of the cautions after something went wrong; ``hazards`` are those of the animals concerned, as in ``of_animals``."""
+    known = list(hazards)
+    bitten = ("venomous-bite",) if kind in {IncidentKind.BITE, IncidentKind.ESCAPE} and {Hazard.VENOMOUS, None} & set(known) else ()
+    of_them = of_animals(known) if known else ()
+    return tuple(one.id for one in in_order(["people-first", *bitten, *_of_incident[kind], *of_them]))
 
 
 def caution(id_: str) -> Caution:

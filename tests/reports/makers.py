@@ -9,6 +9,7 @@ from io import BytesIO
 import pdfplumber
 
 from domain.rules.fitness import Hazard
+from domain.rules.incidents import IncidentKind
 from domain.rules.lives import EventKind, Grouping, LifeStage, Sex, Status
 from domain.rules.measures import MeasureKind
 from domain.rules.stock import COLUMNS, Account
@@ -26,6 +27,7 @@ from reports.animal_record import (
     StateLine,
 )
 from reports.due_list import DueRow, DueSheet, OrderLine
+from reports.incident_sheet import ConcernedAnimal, IncidentSheet, NoticeLine
 from reports.labels import EnclosureLabel, LabelSheet, LabelTaxon
 from reports.page import FOOTER, HEADER, TOP
 from reports.stock_statement import MovementEntry, MovementLine, StockLine, StockStatementSheet
@@ -443,6 +445,50 @@ def stock_statement(*lines: StockLine, **stated) -> StockStatementSheet:
             "movements": (),
             "movements_in_all": len(stated.get("movements", ())),
             "estimated": 0,
+        }
+        | stated
+    )
+
+
+def notice_line(**stated) -> NoticeLine:
+    return NoticeLine(
+        **{
+            "requirement": "XR-INV-1",
+            "edition": "2024",
+            "jurisdiction": "XR",
+            "title": "Escaped listed animals are told (fictional)",
+            "citation": "Invented Act, s. 7 (fictional)",
+            "tell_by": datetime(2026, 3, 1, 20, 0, tzinfo=UTC),
+            "standing": "open",
+            "told_at": None,
+            "missing": (),
+        }
+        | stated
+    )
+
+
+def incident_sheet(*notices: NoticeLine, **stated) -> IncidentSheet:
+    return IncidentSheet(
+        **{
+            "paper_id": "2026-03-01-1a2b3c4d",
+            "organisation": "Example Animal Trust",
+            "site": "Reedmere House",
+            "address": "1 Mill Lane",
+            "zone": "Europe/Berlin",
+            "data_as_of": datetime(2026, 3, 1, 12, 0, tzinfo=UTC),
+            "generated_at": datetime(2026, 3, 1, 12, 0, tzinfo=UTC),
+            "incident_id": "019ca945-0a00-7203-9638-1290684dfbc9",
+            "kind": IncidentKind.ESCAPE,
+            "found_at": datetime(2026, 2, 28, 20, 0, tzinfo=UTC),
+            "enclosure": "Hot room 3",
+            "persons_hurt": 0,
+            "account": "The lid was found open at the evening round.",
+            "outcome": "",
+            "animals": (
+                ConcernedAnimal(tag="V-3", scientific_name="Bitis ficta", rank="species", hazard=Hazard.VENOMOUS, note="not found yet"),
+            ),
+            "notices": notices,
+            "missing": (),
         }
         | stated
     )

@@ -15,6 +15,7 @@ from pypdf.generic import ContentStream
 
 from reports.animal_record import animal_record_pdf
 from reports.due_list import due_list_pdf
+from reports.incident_sheet import incident_sheet_pdf
 from reports.labels import labels_pdf
 from reports.stock_statement import stock_statement_pdf
 from reports.tags import Tags
@@ -23,9 +24,11 @@ from tests.reports.makers import (
     due_row,
     due_sheet,
     enclosure_label,
+    incident_sheet,
     label_sheet,
     label_taxon,
     measurement_line,
+    notice_line,
     stock_line,
     stock_movement,
     stock_statement,
@@ -45,6 +48,7 @@ PAPERS = {
     "animal-record": lambda: animal_record_pdf(long_record()),
     "labels": lambda: labels_pdf(label_sheet(*(enclosure_label(label_taxon()) for _ in range(12)))),
     "stock-statement": lambda: stock_statement_pdf(stock_statement(stock_line(), stock_line(), movements=[stock_movement()] * 80)),
+    "incident-sheet": lambda: incident_sheet_pdf(incident_sheet(notice_line(), notice_line(standing="missed"))),
 }
 
 
