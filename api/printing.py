@@ -9,6 +9,10 @@ from typing import TypeVar
 from uuid import UUID
 
 from api.animal_papers import animal_record_sheet, label_sheet, stock_statement_sheet
+from api.incident_papers import incident_sheet
+from api.inspection_papers import inspection_file_sheet
+from api.permit_papers import permit_register_sheet
+from api.return_papers import periodic_return_sheet
 from domain.actions.due_list import SOON_DAYS, DueItem, DueList, Order, due_list, judge_site
 from domain.actions.night import PaperFile, keep_files
 from domain.actions.organisations import ORGANISATION
@@ -32,7 +36,11 @@ from reports.due_list import (
     rows_csv,
 )
 from reports.due_list.sheet import SECTIONS, Section
+from reports.incident_sheet import incident_sheet_json, incident_sheet_pdf
+from reports.inspection_file import inspection_file_csv, inspection_file_json, inspection_file_pdf
 from reports.labels import labels_json, labels_pdf
+from reports.periodic_return import periodic_return_csv, periodic_return_json, periodic_return_pdf
+from reports.permit_register import permit_register_csv, permit_register_json, permit_register_pdf
 from reports.stock_statement import stock_statement_csv, stock_statement_json, stock_statement_pdf
 
 
@@ -94,7 +102,7 @@ def make_report(unit: Unit, report_id: UUID) -> Report:
     report = unit.fetch(Report, report_id)
     if report.state is WorkState.DONE:
         return report
-    files, fingerprint = MAKERS[report.kind](unit, report, unit.fetch(Site, report.site_id))
+    files, fingerprint = MAKERS[report.kind](unit, report)
     keep_files(unit, report_id, files)
     return unit.change(report, {"state": WorkState.DONE, "record_hash": fingerprint, "error": None}, action="make_report")
 
@@ -104,24 +112,27 @@ Made = tuple[list[PaperFile], str]
 """The files of a paper and the hash of its record."""
 
 
-def _replacement_due(unit: Unit, report: Report, site: Site) -> Made:
+def _replacement_due(unit: Unit, report: Report) -> Made:
+    site = _site(unit, report)
     judged = judge_site(unit, site, today=report.local_date)
     due = due_list(unit, site, judged, ahead_days=report.later_days or SOON_DAYS)
     sheet = due_sheet(unit, due, report_id=report.id, later_days=report.later_days)
     return files_of(sheet), record_hash(sheet)
 
 
-def _animal_record(unit: Unit, report: Report, site: Site) -> Made:
-    sheet = animal_record_sheet(unit, _told(report.animal_id), report_id=report.id, filed_at=site.id)
+def _animal_record(unit: Unit, report: Report) -> Made:
+    sheet = animal_record_sheet(unit, _told(report.animal_id), report_id=report.id, filed_at=_told(report.site_id))
     return [PaperFile(Form.PDF, animal_record_pdf(sheet)), PaperFile(Form.JSON, animal_record_json(sheet))], record_hash(sheet)
 
 
-def _enclosure_labels(unit: Unit, report: Report, site: Site) -> Made:
+def _enclosure_labels(unit: Unit, report: Report) -> Made:
+    site = _site(unit, report)
     sheet = label_sheet(unit, site, on=report.local_date, first_label=report.first_label or 1, link_base="", report_id=report.id)
     return [PaperFile(Form.PDF, labels_pdf(sheet)), PaperFile(Form.JSON, labels_json(sheet))], record_hash(sheet)
 
 
-def _stock_statement(unit: Unit, report: Report, site: Site) -> Made:
+def _stock_statement(unit: Unit, report: Report) -> Made:
+    site = _site(unit, report)
     from_on, until_on = _told(report.from_on), _told(report.until_on)
     sheet = stock_statement_sheet(unit, site, from_on=from_on, until_on=until_on, report_id=report.id)
     files = [
@@ -132,16 +143,62 @@ def _stock_statement(unit: Unit, report: Report, site: Site) -> Made:
     return files, record_hash(sheet)
 
 
+def _permit_register(unit: Unit, report: Report) -> Made:
+    site = None if report.site_id is None else unit.fetch(Site, report.site_id)
+    sheet = permit_register_sheet(unit, site, on=report.local_date, report_id=report.id)
+    files = [
+        PaperFile(Form.PDF, permit_register_pdf(sheet)),
+        PaperFile(Form.CSV, permit_register_csv(sheet)),
+        PaperFile(Form.JSON, permit_register_json(sheet)),
+    ]
+    return files, record_hash(sheet)
+
+
+def _periodic_return(unit: Unit, report: Report) -> Made:
+    code, from_on = _told(report.requirement_code), _told(report.from_on)
+    sheet = periodic_return_sheet(unit, _site(unit, report), code, from_on=from_on, report_id=report.id)
+    files = [
+        PaperFile(Form.PDF, periodic_return_pdf(sheet)),
+        PaperFile(Form.CSV, periodic_return_csv(sheet)),
+        PaperFile(Form.JSON, periodic_return_json(sheet)),
+    ]
+    return files, record_hash(sheet)
+
+
+def _inspection_file(unit: Unit, report: Report) -> Made:
+    from_on, until_on = _told(report.from_on), _told(report.until_on)
+    sheet = inspection_file_sheet(unit, _site(unit, report), from_on=from_on, until_on=until_on, report_id=report.id)
+    files = [
+        PaperFile(Form.PDF, inspection_file_pdf(sheet)),
+        PaperFile(Form.CSV, inspection_file_csv(sheet)),
+        PaperFile(Form.JSON, inspection_file_json(sheet)),
+    ]
+    return files, record_hash(sheet)
+
+
+def _incident_sheet(unit: Unit, report: Report) -> Made:
+    sheet = incident_sheet(unit, _told(report.incident_id), report_id=report.id)
+    return [PaperFile(Form.PDF, incident_sheet_pdf(sheet)), PaperFile(Form.JSON, incident_sheet_json(sheet))], record_hash(sheet)
+
+
+def _site(unit: Unit, report: Report) -> Site:
+    return unit.fetch(Site, _told(report.site_id))
+
+
 def _told(value: T | None) -> T:
     assert value is not None, "whoever asks for a paper has to say what it is of"  # noqa: S101 - asking refuses it otherwise
     return value
 
 
-MAKERS: Mapping[ReportKind, Callable[[Unit, Report, Site], Made]] = {
+MAKERS: Mapping[ReportKind, Callable[[Unit, Report], Made]] = {
     ReportKind.REPLACEMENT_DUE: _replacement_due,
     ReportKind.ANIMAL_RECORD: _animal_record,
     ReportKind.ENCLOSURE_LABELS: _enclosure_labels,
     ReportKind.STOCK_STATEMENT: _stock_statement,
+    ReportKind.PERMIT_REGISTER: _permit_register,
+    ReportKind.PERIODIC_RETURN: _periodic_return,
+    ReportKind.INSPECTION_FILE: _inspection_file,
+    ReportKind.INCIDENT_SHEET: _incident_sheet,
 }
 
 

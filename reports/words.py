@@ -5,6 +5,7 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from domain.rules.calendar import MONTHS, in_words
+from domain.rules.law.spans import Span, Unit
 from domain.rules.money import minor_digits
 
 _ranks_set_upright = frozenset({"class", "order", "suborder", "family", "subfamily"})
@@ -80,3 +81,15 @@ def money(minor: int, *, currency: str) -> str:
     digits = minor_digits(currency.upper())
     amount = Decimal(minor).scaleb(-digits)
     return f"{currency}\u00a0{amount:,.{digits}f}".replace(",", "\u00a0")
+
+
+def in_eights(digest: str) -> str:
+    """Return a digest with a space after every eight of its digits, by which it is compared by eye and breaks across lines."""
+    return " ".join(digest[start : start + 8] for start in range(0, len(digest), 8))
+
+
+def span(of: Span) -> str:
+    """Return a span of time as it is said: 2 years, 30 days, 40 working days."""
+    if of.unit is Unit.MONTHS and of.number % 12 == 0:
+        return plural(of.number // 12, "year")
+    return plural(of.number, spoken(of.unit.value).removesuffix("s"))

@@ -41,6 +41,7 @@ from domain.records.statements import json_text
 from domain.records.unit import Unit
 from domain.rules.law.packs import RulePack
 from seed.demo_animals import DemoKind, kinds, populate
+from seed.demo_permits import permitted
 
 SEED = 20260301
 YEAR_DAYS = 365
@@ -108,15 +109,23 @@ def law_files() -> Mapping[str, str]:
 def build(unit: Unit, law: Iterable[RulePack] = ()) -> Iterator[str]:
     """Build the demo in an organisation that is empty, under the law of some packs, yielding the name of each part once it stands."""
     random, plan = Random(SEED), scenario()  # noqa: S311 - invented data, no secret
-    for pack in law:
+    packs = list(law)
+    for pack in packs:
         load_pack(unit, pack)
     yield "law"
     models = dict(_models(unit))
     taxa = kinds(unit, {one["name"]: f"Fictional listing in the demo: {one['pattern']}" for one in plan["taxa"]})
     yield "models and taxa"
     sites = {one["id"]: _site(unit, one, plan) for one in plan["sites"]}
-    for role in plan["roles"]:
-        register_staff(unit, _stated(StaffStated, name=role.capitalize(), role=ROLES[role]))
+    staff = {role: register_staff(unit, _stated(StaffStated, name=role.capitalize(), role=ROLES[role])) for role in plan["roles"]}
+    if packs:
+        permitted(
+            unit,
+            today=min(one.today for one in sites.values()),
+            sites={code: one.record for code, one in sites.items()},
+            taxa={name: kind.taxon for name, kind in taxa.items()},
+            staff=staff,
+        )
     for code, site in sites.items():
         inventory = plan["equipment_inventory"][code]
         _equip(unit, site, inventory, models=models, random=random)

@@ -21,6 +21,7 @@ from domain.records.stated import misstated
 from domain.rules import permits
 from domain.rules.law import jurisdictions, requirements
 from domain.rules.law.requirements import Activity, Consequence, Duty, Fact, Occasion, Period, Relation
+from domain.rules.law.returns import FIELDS
 from domain.rules.law.spans import Span, Unit, WorkingDays, span_of
 from domain.rules.lives import LifeStage, Origin
 from domain.rules.measures import MeasureKind
@@ -72,9 +73,10 @@ SPAN_SCHEMA = {
 }
 Time = Annotated[Span, PlainValidator(_span), WithJsonSchema(SPAN_SCHEMA)]
 FactName = Annotated[str, AfterValidator(_known_fact), WithJsonSchema({"type": "string", "enum": list(FACTS)})]
+Word = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_-]*$", max_length=40)]
+FieldName = Annotated[Word, WithJsonSchema({"type": "string", "enum": list(FIELDS)})]
 Distinct = Annotated[list[T], AfterValidator(_distinct), Field(min_length=1, json_schema_extra={"uniqueItems": True})]
 Amount = Annotated[float, Field(ge=0, le=1_000_000_000)]
-Word = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_-]*$", max_length=40)]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
@@ -266,7 +268,7 @@ class Obligation(_Table):
     """What is to be done, and by when: ``within`` a time of an occasion, on a day of a month after each period, or every so often.
 
     Months are counted from the end of the period, the first being 1; a day that a month does not have is its last. Records are kept for
-    ``keep_for`` from an occasion. ``lead`` is how long before it is to be told. ``fields`` are what a report has to hold.
+    ``keep_for`` from an occasion. ``lead`` is how long before it is to be told. ``fields`` are what a return has to hold.
     """
 
     code: LawCode
@@ -279,7 +281,7 @@ class Obligation(_Table):
     due_day: Annotated[int, Field(ge=1, le=31)] | None = None
     every: Time | None = None
     lead: Time | None = None
-    fields: Distinct[Word] | None = None
+    fields: Distinct[FieldName] | None = None
 
     @model_validator(mode="after")
     def _keeps_or_does(self) -> Obligation:

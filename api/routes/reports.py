@@ -21,7 +21,8 @@ from api.pages import Listing
 from api.printing import FORMS, SUFFIXES, Form, make_report
 from api.query import fault_in, one_of, refusal_of
 from domain.actions.lives import PLACEMENTS_OF
-from domain.actions.recording import referred, refuse_later_than
+from domain.actions.periodic_return import return_asked
+from domain.actions.recording import referred, referred_reached, refuse_later_than
 from domain.actions.sites import today_at
 from domain.errors import NotFound, Refusal, RuleBroken, StorageBusy
 from domain.records import nights as records
@@ -29,6 +30,7 @@ from domain.records.animals import Animal, Placement
 from domain.records.base import table_of
 from domain.records.enclosures import Enclosure
 from domain.records.engine import run_unit
+from domain.records.incidents import Incident
 from domain.records.journal import Origin
 from domain.records.sites import Site
 from domain.records.statements import Row, Statement
@@ -138,20 +140,23 @@ def _file_name(kind: str, on: date | str, tag: str | None, form: Form) -> str:
 
 def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
     site = _filed_at(unit, stated)
-    today = today_at(unit, site)
+    today = unit.origin.at.date() if site is None else today_at(unit, site)
     refuse_later_than(today, field="local_date", on=stated.local_date)
     refuse_later_than(today, field="until_on", on=stated.until_on)
+    from_on, until_on = _period(unit, stated, site, today=today)
     report = records.Report(
         organisation_id=unit.organisation_id,
         id=stated.id or unit.new_id(),
         created_at=unit.origin.at,
         kind=stated.kind,
-        site_id=site.id,
+        site_id=None if site is None else site.id,
         local_date=stated.local_date or today,
         later_days=stated.later_days,
         animal_id=stated.animal_id,
-        from_on=stated.from_on,
-        until_on=stated.until_on,
+        from_on=from_on,
+        until_on=until_on,
+        requirement_code=stated.requirement_code,
+        incident_id=stated.incident_id,
         first_label=stated.first_label,
         state=records.WorkState.WAITING,
     )
@@ -160,23 +165,37 @@ def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
     return answer
 
 
-def _filed_at(unit: Unit, stated: NewReport) -> Site:
-    """Return the site that a paper is filed at: the stated one, or that of an animal's latest enclosure."""
-    if stated.animal_id is None:
-        assert stated.site_id is not None, "every other kind of paper names its site"  # noqa: S101 - the body is refused otherwise
-        return referred(unit, Site, stated.site_id, field="site_id")
-    animal = unit.find(Animal, stated.animal_id)
+def _period(unit: Unit, stated: NewReport, site: Site | None, *, today: date) -> tuple[date | None, date | None]:
+    """Return the first and the last day of the period that a paper is of, where it is of one; of a return, that of its rule."""
+    if stated.requirement_code is None or site is None:
+        return stated.from_on, stated.until_on
+    asked = return_asked(unit, site, stated.requirement_code, today=today, from_on=stated.from_on, year=stated.year)
+    return asked.from_on, asked.until_on
+
+
+def _filed_at(unit: Unit, stated: NewReport) -> Site | None:
+    """Return the site that a paper is filed at: that of its incident or animal, or the stated one; none for all sites together."""
+    if stated.incident_id is not None:
+        return unit.fetch(Site, referred_reached(unit, Incident, stated.incident_id, field="incident_id").site_id)
+    if stated.animal_id is not None:
+        return _where_it_was(unit, stated.animal_id, stated=stated.site_id)
+    return None if stated.site_id is None else referred(unit, Site, stated.site_id, field="site_id")
+
+
+def _where_it_was(unit: Unit, animal_id: UUID, *, stated: UUID | None) -> Site:
+    """Return the site of an animal's latest enclosure, and the stated one for an animal that was in none."""
+    animal = unit.find(Animal, animal_id)
     if animal is None:
         raise RuleBroken("There is no such animal.", code="reference-unknown", field="animal_id")
     unit.fetch_reached(Animal, animal.id)
     places = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
     if places:
         return unit.fetch(Site, unit.fetch(Enclosure, places[-1].enclosure_id).site_id)
-    if stated.site_id is None:
+    if stated is None:
         raise RuleBroken(
             "This animal was in no enclosure yet. Say at which site its paper is to be filed.", code="required", field="site_id"
         )
-    return referred(unit, Site, stated.site_id, field="site_id")
+    return referred(unit, Site, stated, field="site_id")
 
 
 def _make_alone(house: House, organisation_id: int, report_id: UUID) -> None:

@@ -144,7 +144,11 @@ def permits_in_use(unit: Unit, *, on: date, activity: Activity = Activity.HOLD) 
     Young are expected of an animal as many as were said at the most, by what is on record now; where no number was said, one at least.
     """
     collection = Collection(unit, from_on=on, until_on=on)
-    found = collection.standings(on, activity=activity)
+    return uses_of(unit, collection, collection.standings(on, activity=activity))
+
+
+def uses_of(unit: Unit, collection: Collection, found: Standings) -> Sequence[InUse]:
+    """Return what the permits that are good on a day are used for by what was found of all animals; see ``permits_in_use``."""
     expected = {animal_id: int(number) for animal_id, number in unit.rows(EXPECTED_OF_ANIMALS)}
     young: defaultdict[UUID, int] = defaultdict(int)
     for one in found.coverages:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -74,6 +75,16 @@ LIVING_THERE = Statement(
         _placement.c.animal_id != sa.bindparam("animal_id"),
         holds_on(Placement, _on),
     )
+    .order_by(_placement.c.animal_id)
+)
+LIVING_AT_SITE = Statement(
+    sa.select(_placement.c.enclosure_id, _animal.c.taxon_id, _state.c.life_stage, number_on(_on).label("number"))
+    .select_from(
+        _placement.join(_animal, _same(_placement, _animal, "animal_id"))
+        .join(_state, _same(_placement, _state, "animal_id", "animal_id") & holds_on(AnimalState, _on))
+        .join(_enclosure, _same(_placement, _enclosure, "enclosure_id"))
+    )
+    .where(_own(_placement), _enclosure.c.site_id == sa.bindparam("site_id"), holds_on(Placement, _on))
     .order_by(_placement.c.animal_id)
 )
 STAGE_ON = Statement(
@@ -179,6 +190,51 @@ def fitness_of(unit: Unit, animal: Animal, enclosure: Enclosure, *, on: date, nu
             site_quarantines=came_from is CameFrom.OUTSIDE and unit.row(QUARANTINE_AT, site_id=enclosure.site_id) is not None,
         )
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Suited:
+    """Animals of one taxon and stage of life in an enclosure, and whether it suits them beside everybody else there."""
+
+    animals: Lodgers
+    fitness: Fitness
+
+
+def suitability_at(unit: Unit, site_id: UUID, enclosures: Iterable[Enclosure], *, on: date) -> Mapping[UUID, Sequence[Suited]]:
+    """Return, by enclosure, whether it suits the animals that live in it on a day, by the rules in force on it.
+
+    How they came there is not asked: quarantine is looked at when animals move.
+    """
+    there: defaultdict[UUID, list[Row]] = defaultdict(list)
+    for enclosure_id, *row in unit.rows(LIVING_AT_SITE, site_id=site_id, on=on):
+        there[enclosure_id].append(tuple(row))
+    taxon_ids = {row[0] for rows in there.values() for row in rows}
+    taxonomy = taxonomy_above(unit, taxon_ids)
+    needs = _targets(unit, taxonomy, taxon_ids, on=on)
+    living = {
+        place: [_lodgers(taxonomy, needs, taxon_id, stage, count, on=on) for (taxon_id, stage), count in _counted(taxonomy, rows).items()]
+        for place, rows in there.items()
+    }
+    apart = _apart(unit, (one for lodgers in living.values() for one in lodgers), on=on)
+    hazards = {one.hazard for lodgers in living.values() for one in lodgers}
+    guarded = {hazard: _safeguard(unit, hazard, on=on) for hazard in hazards}
+    able = {hazard: _competent(unit, rule, site_id=site_id, hazard=hazard, on=on) for hazard, rule in guarded.items() if hazard is not None}
+
+    def suited(place: Enclosure, number: int, lodgers: Sequence[Lodgers]) -> Suited:
+        animals, others = lodgers[number], [*lodgers[:number], *lodgers[number + 1 :]]
+        facts = PlacementFacts(
+            on=on,
+            animals=animals,
+            place=_place(place),
+            others=others,
+            apart=apart,
+            safeguard=guarded[animals.hazard],
+            competent=able[animals.hazard] if animals.hazard is not None else 0,
+        )
+        return Suited(animals, fitness(facts))
+
+    found = ((one, living.get(one.id, ())) for one in enclosures)
+    return {place.id: [suited(place, number, lodgers) for number in range(len(lodgers))] for place, lodgers in found}
 
 
 def decided(

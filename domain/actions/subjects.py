@@ -84,7 +84,7 @@ class Chronicle:
         for animal_id, kind, value, on in self._of_known(unit.rows(SIZES, **_only(period, "until_on"))):
             self._courses[animal_id].sizes.append((kind, Measured(value, on)))
         self._courses = {key: one for key, one in self._courses.items() if one.states}
-        self._taxa = _Taxa(unit, {one.taxon_id for one in self._courses.values()})
+        self._taxa = Taxa(unit, {one.taxon_id for one in self._courses.values()})
 
     def _of_known(self, rows: Iterable[Row]) -> Iterator[Row]:
         """Yield the rows of animals that had come by the end of the period; marks and sizes may be older than that."""
@@ -100,6 +100,14 @@ class Chronicle:
         """Return an animal as it stood at the end of a day, ``None`` where it was not in keeping."""
         course = self._courses.get(animal_id)
         return None if course is None else self._subject(animal_id, course, on)
+
+    def at_site(self, site_id: UUID) -> Mapping[UUID, frozenset[UUID]]:
+        """Return the animals that were at a site on some day of the period, by their accepted taxon."""
+        found: defaultdict[UUID, set[UUID]] = defaultdict(set)
+        for key, one in self._courses.items():
+            if any(place.site_id == site_id for place in one.places):
+                found[self._taxa.facts(one.taxon_id, on=self.until_on).id].add(key)
+        return {taxon_id: frozenset(animals) for taxon_id, animals in found.items()}
 
     def turning_days(self) -> Iterator[date]:
         """Yield the days of the period on which something about an animal became another, some more than once."""
@@ -144,10 +152,11 @@ class Chronicle:
         )
 
 
-class _Taxa:
+class Taxa:
     """What is known of the animals' taxa, found once for each stretch of days between which no concept changes."""
 
     def __init__(self, unit: Unit, taxon_ids: Iterable[UUID]) -> None:
+        """Read the taxa with all that they lie in and all their names."""
         self._taxonomy: Taxonomy = taxonomy_above(unit, taxon_ids)
         self._synonyms: defaultdict[UUID, list[str]] = defaultdict(list)
         for name, accepted_id in unit.rows(SYNONYMS):
@@ -156,9 +165,11 @@ class _Taxa:
         self._known: dict[tuple[UUID, int], TaxonFacts] = {}
 
     def turning_days(self) -> Sequence[date]:
+        """Return the days from which concepts cover other taxa than on their eve."""
         return self._turning
 
     def facts(self, taxon_id: UUID, *, on: date) -> TaxonFacts:
+        """Return what is known of a taxon, under its accepted name, on a day."""
         key = (taxon_id, bisect_right(self._turning, on))
         if key not in self._known:
             self._known[key] = self._facts(taxon_id, on=on)

@@ -74,13 +74,17 @@ class ReportKind(StrEnum):
     ANIMAL_RECORD = "animal-record"
     ENCLOSURE_LABELS = "enclosure-labels"
     STOCK_STATEMENT = "stock-statement"
+    PERMIT_REGISTER = "permit-register"
+    PERIODIC_RETURN = "periodic-return"
+    INSPECTION_FILE = "inspection-file"
+    INCIDENT_SHEET = "incident-sheet"
 
 
 class Report(Record, table=True):
     """A paper that was asked for, or that a night made; its files lie in ``report_file``.
 
-    What it is of depends on its kind: how far ahead is looked, an animal, a period, or the first label of a sheet to be printed on. It is
-    filed at a site.
+    What it is of depends on its kind: how far ahead is looked, an animal, an incident, a period, the code of the requirement that asks for
+    it, or the first label of a sheet to be printed on. It is filed at a site; without one, it is of the whole organisation and filed there.
     """
 
     __tablename__ = "report"
@@ -88,17 +92,20 @@ class Report(Record, table=True):
         owned_by_organisation(),
         refers_to("site", "site_id"),
         refers_to("animal", "animal_id"),
+        refers_to("incident", "incident_id"),
         sa.Index("ix_report_site", "organisation_id", "site_id", "id"),
     )
     noun: ClassVar[str] = "report"
 
     kind: ReportKind = Field(sa_type=words_of(ReportKind))
-    site_id: UUID = Field(sa_type=UuidColumn)
+    site_id: UUID | None = Field(default=None, sa_type=UuidColumn)
     local_date: date
     later_days: int | None = None
     animal_id: UUID | None = Field(default=None, sa_type=UuidColumn)
     from_on: date | None = None
     until_on: date | None = None
+    requirement_code: str | None = Field(default=None, max_length=64)
+    incident_id: UUID | None = Field(default=None, sa_type=UuidColumn)
     first_label: int | None = None
     state: WorkState = Field(sa_type=words_of(WorkState))
     nightly_run_id: UUID | None = Field(default=None, sa_type=UuidColumn)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
@@ -22,6 +22,40 @@ class Start(StrEnum):
 
     ISSUE = "issue"
     INSPECTION = "inspection"
+
+
+ENDING_WITHIN_DAYS = 60
+"""How long before its last day a permit is said to end soon."""
+
+
+class EndReason(StrEnum):
+    """Why a permit ends when it does."""
+
+    OWN_LAST_DAY = "own_last_day"
+    SPAN = "span"
+    NOT_INSPECTED = "not_inspected"
+    WITHDRAWN = "withdrawn"
+    EVENT = "event"
+    USED = "used"
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """The last day on which a permit is good for some reason; ``occasion`` is the event that ends its kind."""
+
+    on: date
+    reason: EndReason
+    occasion: Occasion | None = None
+
+
+class PermitStanding(StrEnum):
+    """How a permit stands on a day, the most urgent first."""
+
+    KIND_UNKNOWN = "kind_unknown"
+    ENDED = "ended"
+    ENDING = "ending"
+    NOT_YET = "not_yet"
+    GOOD = "good"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,23 +120,48 @@ class Permit:
         return (not self.animal_ids, not self.site_ids, not (self.taxa or self.limits))
 
 
+def ends(permit: Permit, kind: DocumentKind) -> Iterator[End]:
+    """Yield everything that ends a permit, in no order.
+
+    A span that runs from an inspection has ended before it began where no inspection is on record.
+    """
+    if permit.last_day is not None:
+        yield End(permit.last_day, EndReason.OWN_LAST_DAY)
+    if kind.lasts is not None:
+        start = permit.inspected_on if kind.starts is Start.INSPECTION else permit.issued_on
+        yield End(date.min, EndReason.NOT_INSPECTED) if start is None else End(day_after(start, kind.lasts), EndReason.SPAN)
+    if permit.withdrawn_on is not None:
+        yield End(_eve(permit.withdrawn_on), EndReason.WITHDRAWN)
+    yield from (End(_eve(on), EndReason.EVENT, occasion) for occasion, on in permit.events if occasion in kind.ends_with)
+    if kind.for_one_consignment and permit.used_on is not None:
+        yield End(permit.used_on, EndReason.USED)
+
+
+def end_of(permit: Permit, kind: DocumentKind) -> End | None:
+    """Return what ends a permit first, ``None`` where it has no end yet."""
+    return min(ends(permit, kind), key=lambda end: end.on, default=None)
+
+
 def valid_until(permit: Permit, kind: DocumentKind) -> date | None:
     """Return the last day on which a permit is good, ``None`` where it has no end yet.
 
     The earliest counts of: its own last day, the end of the span that its kind lasts, the day before it was withdrawn, the day before an
-    event that ends its kind, and, for one consignment, the day of its use. A span that runs from an inspection has ended before it began
-    where no inspection is on record.
+    event that ends its kind, and, for one consignment, the day of its use.
     """
-    ends = [permit.last_day] if permit.last_day is not None else []
-    if kind.lasts is not None:
-        start = permit.inspected_on if kind.starts is Start.INSPECTION else permit.issued_on
-        ends.append(day_after(start, kind.lasts) if start is not None else date.min)
-    if permit.withdrawn_on is not None:
-        ends.append(_eve(permit.withdrawn_on))
-    ends += [_eve(on) for occasion, on in permit.events if occasion in kind.ends_with]
-    if kind.for_one_consignment and permit.used_on is not None:
-        ends.append(permit.used_on)
-    return min(ends, default=None)
+    end = end_of(permit, kind)
+    return None if end is None else end.on
+
+
+def standing_of(permit: Permit, kind: DocumentKind | None, *, on: date) -> PermitStanding:
+    """Return how a permit stands on a day. One of a kind that no rule pack knows covers nobody, whatever it says itself."""
+    if kind is None:
+        return PermitStanding.KIND_UNKNOWN
+    last = valid_until(permit, kind)
+    if last is not None and last < on:
+        return PermitStanding.ENDED
+    if on < permit.valid_from:
+        return PermitStanding.NOT_YET
+    return PermitStanding.ENDING if last is not None and (last - on).days <= ENDING_WITHIN_DAYS else PermitStanding.GOOD
 
 
 def is_valid(permit: Permit, kind: DocumentKind, *, on: date) -> bool:
@@ -178,8 +237,12 @@ def assign(needs: Sequence[Need], permits: Iterable[Permit], kinds: Mapping[str,
 
 
 def head_room(permit: Permit, taken: int) -> int | None:
-    """Return how many more animals a permit's number allows, negative where there are too many; ``None`` where it names none."""
-    total = permit.number if permit.number is not None else sum(one.number for one in permit.limits) if permit.limits else None
+    """Return how many more animals a permit's number allows, negative where there are too many; ``None`` where it names none.
+
+    Without a number in all, the sum of those by taxon counts, unless the permit is for further taxa without a number too.
+    """
+    of_taxa = sum(one.number for one in permit.limits) if permit.limits and not permit.taxa else None
+    total = of_taxa if permit.number is None else permit.number
     return None if total is None else total - taken
 
 

@@ -23,13 +23,13 @@ from reports.animal_record.sheet import (
     StateLine,
 )
 from reports.fonts import Face
+from reports.notes import Notes
 from reports.page import Figure
 from reports.tables import Cell, Phrase, Row
 
 NOT_ON_RECORD: Final = "not on record"
 TO_DATE: Final = "to date"
 GAP: Final = "gap"  # a cell that no column shows; its row is no entry
-LONGEST_IN_A_CELL: Final = 280  # characters; a longer note stands in full after the tables
 
 EVENT_WORDS: Final[Mapping[EventKind, str]] = {
     EventKind.ACQUIRED: "acquired",
@@ -73,27 +73,6 @@ class Fact(NamedTuple):
 
     label: str
     phrases: tuple[Phrase, ...]
-
-
-class LongNote(NamedTuple):
-    """A note too long for a cell, and what it is about."""
-
-    about: str
-    text: str
-
-
-class Notes:
-    """The notes that stand in full after the tables; a cell refers to one by its number."""
-
-    def __init__(self) -> None:
-        self.long: list[LongNote] = []
-
-    def cell(self, text: str, *, about: str) -> tuple[Phrase, ...]:
-        """Return a note as it stands in a cell."""
-        if len(text) <= LONGEST_IN_A_CELL:
-            return _phrases(text)
-        self.long.append(LongNote(about, text))
-        return (Phrase(f"see note {len(self.long)}", Face.OBLIQUE),)
 
 
 def title(sheet: AnimalRecordSheet) -> str:
@@ -462,14 +441,10 @@ def _document_row(line: DocumentLine, notes: Notes) -> Row:
             "document": (Phrase(line.title, Face.BOLD), *_phrases(line.role), Phrase(line.media_type, tone="muted")),
             "dated": words.short_date(line.dated_on) if line.dated_on else NOT_ON_RECORD,
             "reference": line.reference or "",
-            "fingerprint": (Phrase(_in_eights(line.sha256), Face.MONO),),
+            "fingerprint": (Phrase(words.in_eights(line.sha256), Face.MONO),),
             "remarks": notes.cell(line.note, about=f"Document {line.title}"),
         }
     )
-
-
-def _in_eights(digest: str) -> str:
-    return " ".join(digest[start : start + 8] for start in range(0, len(digest), 8))
 
 
 def fate_facts(sheet: AnimalRecordSheet) -> tuple[Fact, ...]:

@@ -5,12 +5,13 @@ from typing import Final
 
 from reports.animal_record import compose
 from reports.animal_record.chart import HEIGHT, draw_mass_chart, weighings
-from reports.animal_record.compose import Fact, LongNote, Notes
+from reports.animal_record.compose import Fact
 from reports.animal_record.sheet import AnimalRecordSheet
 from reports.canonical import canonical_json, record_hash
 from reports.caution_box import draw_cautions
 from reports.cautions import of_animals
 from reports.fonts import Face
+from reports.notes import Notes, draw_notes
 from reports.page import BODY_SIZE, LEADING, SECTION_HEIGHT, Furniture, Paper
 from reports.tables import MOST_CELL_LINES, Column, Phrase, Row, Setting, Table
 from reports.text import Line, line_width, lines
@@ -18,7 +19,6 @@ from reports.text import Line, line_width, lines
 NAME: Final = "Animal record"
 HONEST: Final = "What is not on record was not entered; it may still have happened."
 
-_note_characters = 5_000
 _under = 12.0  # type under the title [pt]
 _space = 4.5  # between what follows on one line there
 _label_width = 118.0
@@ -100,7 +100,7 @@ def animal_record_pdf(sheet: AnimalRecordSheet) -> bytes:
     _draw_table(paper, "Events", compose.event_rows(sheet, notes), columns=_event_columns)
     _draw_table(paper, "Documents", compose.document_rows(sheet, notes), columns=_document_columns)
     _draw_facts(paper, "Fate", compose.fate_facts(sheet), below=0 if notes.long else _end_height)
-    _draw_notes(paper, notes.long)
+    draw_notes(paper, notes.long)
     _draw_end(paper, sheet)
     return paper.finished()
 
@@ -200,32 +200,6 @@ def _draw_measurements(paper: Paper, sheet: AnimalRecordSheet, notes: Notes) -> 
         draw_mass_chart(paper, known)
         paper.skip(_between)
     _draw_table(paper, "Measurements", compose.measurement_rows(sheet, notes), columns=_measurement_columns)
-
-
-def _draw_notes(paper: Paper, notes: Sequence[LongNote]) -> None:
-    if not notes:
-        return
-    paper.need(SECTION_HEIGHT + 4 * LEADING)
-    paper.section("Notes in full")
-    for number, note in enumerate(notes, start=1):
-        heading = lines(f"{number} · {note.about}", face=Face.BOLD, size=BODY_SIZE, width=paper.width)
-        text = lines(note.text, face=Face.REGULAR, size=BODY_SIZE, width=paper.width, limit=_note_characters, most=_note_characters)
-        paper.need((len(heading) + 2) * LEADING)
-        for paragraph in (heading, text):
-            with paper.tags.element("P"):
-                _write_on_pages(paper, paragraph)
-        paper.skip(_between / 2)
-    paper.skip(_between / 2)
-
-
-def _write_on_pages(paper: Paper, paragraph: Sequence[Line]) -> None:
-    for line in paragraph:
-        paper.need(LEADING)
-        ink = paper.ink()
-        ink.tag("Span")
-        ink.write(line, x=paper.left, y=paper.y - BODY_SIZE, size=BODY_SIZE)
-        ink.dry(paper.canvas)
-        paper.skip(LEADING)
 
 
 def _draw_end(paper: Paper, sheet: AnimalRecordSheet) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
-from typing import Final
+from typing import Final, Protocol
 
 from domain.rules.lives import LifeStage, Sex
 from domain.rules.stock import Account, total
@@ -10,7 +10,7 @@ from reports import words
 from reports.animal_record.compose import EVENT_WORDS
 from reports.fonts import Face
 from reports.page import Figure
-from reports.stock_statement.sheet import MOST_MOVEMENTS, MovementEntry, MovementLine, StockLine, StockStatementSheet
+from reports.stock_statement.sheet import MOST_MOVEMENTS, MovementLine, StockLine, StockStatementSheet
 from reports.tables import Phrase, Row
 
 RULE: Final = (
@@ -141,7 +141,19 @@ def _unless_none(number: int) -> str:
     return words.number(number) if number else ""
 
 
-def sex_and_stage(line: StockLine | MovementEntry) -> str:
+class Grown(Protocol):
+    """What has a sex and a stage of life."""
+
+    @property
+    def sex(self) -> Sex:
+        """The sex."""
+
+    @property
+    def life_stage(self) -> LifeStage:
+        """The stage of life."""
+
+
+def sex_and_stage(line: Grown) -> str:
     """Return the sex and stage of a line in words."""
     if line.life_stage is LifeStage.EGG:
         return "eggs"

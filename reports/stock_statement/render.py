@@ -14,7 +14,7 @@ LAW: Final = "Not legal advice: local codes, the issuing authority and licensed 
 
 _setting = Setting(pad=2.6, lowest_row=15.2, most_lines=MOST_CELL_LINES)
 _between = 10.0
-_stock_columns = (
+stock_columns = (
     Column("what", "taxon, sex and stage", 145.2),
     Column("opening", "opening", 56, align="right"),
     Column("births", "births", 42, align="right"),
@@ -25,7 +25,7 @@ _stock_columns = (
     Column("closing", "closing", 50, align="right"),
     Column("sum", "sum", 42),
 )
-_movement_columns = (
+movement_columns = (
     Column("number", "no.", 30, align="right"),
     Column("on", "on", 62),
     Column("animal", "animal", 128),
@@ -79,7 +79,7 @@ def _draw_statement(paper: Paper, sheet: StockStatementSheet) -> None:
         paper.sentence(compose.NOTHING, size=BODY_SIZE)
         paper.skip(_between)
         return
-    table = Table(_stock_columns, compose.stock_rows(sheet), setting=_setting)
+    table = Table(stock_columns, compose.stock_rows(sheet), setting=_setting)
     paper.need(SECTION_HEIGHT + table.least_height)
     paper.section("Statement")
     table.draw(paper, name="Statement")
@@ -92,7 +92,7 @@ def _draw_movements(paper: Paper, sheet: StockStatementSheet) -> None:
     rows = compose.movement_rows(sheet)
     if not rows:
         return
-    table = Table(_movement_columns, rows, setting=_setting)
+    table = Table(movement_columns, rows, setting=_setting)
     paper.need(SECTION_HEIGHT + table.least_height)
     paper.section(f"Movements · {words.number(sheet.movements_in_all)}")
     table.draw(paper, name="Movements")

@@ -3,15 +3,18 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import fields
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 
 import pdfplumber
 
+from domain.rules.compliance import Standing
 from domain.rules.fitness import Hazard
 from domain.rules.incidents import IncidentKind
+from domain.rules.law.requirements import Period
 from domain.rules.lives import EventKind, Grouping, LifeStage, Sex, Status
 from domain.rules.measures import MeasureKind
+from domain.rules.permits import EndReason, PermitStanding
 from domain.rules.stock import COLUMNS, Account
 from reports.animal_record import (
     AnimalRecordSheet,
@@ -28,8 +31,12 @@ from reports.animal_record import (
 )
 from reports.due_list import DueRow, DueSheet, OrderLine
 from reports.incident_sheet import ConcernedAnimal, IncidentSheet, NoticeLine
+from reports.inspection_file import InspectionFileSheet
+from reports.inspection_file.sheet import AnimalLine, EnclosureLine, LodgerLine, OverdueLine
 from reports.labels import EnclosureLabel, LabelSheet, LabelTaxon
 from reports.page import FOOTER, HEADER, TOP
+from reports.periodic_return import PeriodicReturnSheet, ReturnLine
+from reports.permit_register import ConditionLine, PermitLine, PermitRegisterSheet, ScanLine, UncoveredLine
 from reports.stock_statement import MovementEntry, MovementLine, StockLine, StockStatementSheet
 
 TODAY = date(2026, 11, 24)
@@ -445,6 +452,299 @@ def stock_statement(*lines: StockLine, **stated) -> StockStatementSheet:
             "movements": (),
             "movements_in_all": len(stated.get("movements", ())),
             "estimated": 0,
+        }
+        | stated
+    )
+
+
+def permit_line(**stated) -> PermitLine:
+    """A permit for animals of any taxon at a site, good without an end."""
+    return PermitLine(
+        **{
+            "id": "0190-5",
+            "number": "P-1",
+            "kind": "keeping",
+            "kind_title": "Keeping permit",
+            "citation": "Invented Act, s. 1",
+            "lasts": None,
+            "jurisdiction": "XR",
+            "authority": "Reed County",
+            "holder": None,
+            "site": "North Campus",
+            "issued_on": date(2025, 1, 1),
+            "valid_from": date(2025, 1, 1),
+            "good_until": None,
+            "end_reason": None,
+            "end_occasion": None,
+            "renew_by": None,
+            "standing": PermitStanding.GOOD,
+            "activities": (),
+            "any_taxon": True,
+            "taxa": (),
+            "tags": (),
+            "total_number": None,
+            "taken": 0,
+            "left": None,
+            "expected": 0,
+            "is_replaced": False,
+            "replaced_by": None,
+            "follows_on": False,
+            "is_shared": False,
+            "note": "",
+            "conditions": (),
+            "scans": (),
+        }
+        | stated
+    )
+
+
+def ended_permit(days_ago: int = 3, **stated) -> PermitLine:
+    """A permit that ended by its own last day, some days before today."""
+    ended = {"good_until": TODAY - timedelta(days=days_ago), "end_reason": EndReason.OWN_LAST_DAY, "standing": PermitStanding.ENDED}
+    return permit_line(**{**ended, "taken": None} | stated)
+
+
+def permit_condition(**stated) -> ConditionLine:
+    return ConditionLine(
+        **{
+            "id": "0190-6",
+            "text": "Keep the outer door locked.",
+            "due_on": None,
+            "every_months": None,
+            "met_on": None,
+            "proof": "",
+        }
+        | stated
+    )
+
+
+def permit_scan(**stated) -> ScanLine:
+    return ScanLine(
+        **{
+            "id": "0190-7",
+            "title": "Permit, scanned",
+            "role": None,
+            "dated_on": None,
+            "reference": None,
+            "media_type": "application/pdf",
+            "sha256": "0123456789abcdef" * 4,
+        }
+        | stated
+    )
+
+
+def uncovered_line(**stated) -> UncoveredLine:
+    return UncoveredLine(
+        **{
+            "id": "0190-8",
+            "tag": "A-0017",
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "site": "North Campus",
+            "number": 1,
+            "uncovered": 1,
+            "standing": Standing.UNCOVERED,
+            "needs_mark": False,
+            "needs": ("Keeping permit",),
+            "rules": ("XR-1: Invented Act, s. 1",),
+            "missing": (),
+        }
+        | stated
+    )
+
+
+def permit_register(*permits: PermitLine, **stated) -> PermitRegisterSheet:
+    """The register of a site on a day on which every animal is covered."""
+    return PermitRegisterSheet(
+        **{
+            "paper_id": "PR-1",
+            "organisation": "Example Animal Trust",
+            "site": "North Campus",
+            "address": "",
+            "zone": "Pacific/Auckland",
+            "today": TODAY,
+            "data_as_of": datetime(2026, 11, 23, 12, 30, tzinfo=UTC),
+            "generated_at": datetime(2026, 11, 23, 13, 0, tzinfo=UTC),
+            "permits": permits,
+            "uncovered": (),
+            "uncovered_in_all": len(stated.get("uncovered", ())),
+            "animals": 12,
+            "animals_open": 0,
+        }
+        | stated
+    )
+
+
+def return_line(**stated) -> ReturnLine:
+    """Three animals of one taxon, to which nothing happened."""
+    numbers = {name: stated.pop(name) for name in COLUMNS if name in stated}
+    return ReturnLine(
+        **{
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "common_name": None,
+            "group": "Testudines",
+            "are_eggs": False,
+            "sex": None,
+            "life_stage": None,
+            "account": Account(**({"opening": 3, "closing": 3} | numbers)),
+            "estimated": 0,
+            "permit_numbers": ("P-1",),
+            "transponders": (),
+            "without_transponder": 0,
+            "taxon_ids": ("0190-9",),
+        }
+        | stated
+    )
+
+
+def periodic_return(*lines: ReturnLine, **stated) -> PeriodicReturnSheet:
+    """The return of a year, due in the January after it, of a rule that lists a whole sum."""
+    return PeriodicReturnSheet(
+        **{
+            "paper_id": "RT-1",
+            "organisation": "Example Animal Trust",
+            "site": "North Campus",
+            "site_id": "0190-2",
+            "address": "",
+            "zone": "Pacific/Auckland",
+            "today": date(2026, 1, 10),
+            "data_as_of": datetime(2026, 1, 9, 12, 30, tzinfo=UTC),
+            "generated_at": datetime(2026, 1, 9, 13, 0, tzinfo=UTC),
+            "requirement": "XR-COL-1",
+            "edition": "2018",
+            "title": "Collections return their stock",
+            "instrument": "Invented Ordinance",
+            "citation": "s. 12",
+            "jurisdiction": "XR",
+            "obligation": "annual-return",
+            "applies_from": date(2018, 1, 1),
+            "applies_until": None,
+            "period": Period.CALENDAR_YEAR,
+            "from_on": date(2025, 1, 1),
+            "until_on": date(2025, 12, 31),
+            "due_on": date(2026, 1, 31),
+            "fields": ("taxon", "stock_at_start", "births", "arrivals", "deaths", "departures", "stock_at_end"),
+            "lines": lines,
+            "asked_of": 3,
+            "missing": (),
+            "unsure": (),
+            "permits_on_record": 1,
+        }
+        | stated
+    )
+
+
+def animal_in_register(**stated) -> AnimalLine:
+    return AnimalLine(
+        **{
+            "id": "0190-a",
+            "tag": "A-0017",
+            "scientific_name": "Testudo hermanni",
+            "rank": "species",
+            "sex": Sex.FEMALE,
+            "life_stage": LifeStage.ADULT,
+            "number": 1,
+            "estimated": False,
+            "origin": None,
+            "enclosure": "T-14",
+            "marks": (),
+            "came_by": None,
+            "came_on": None,
+            "basis": None,
+            "party": None,
+            "source_id": None,
+            "permits": (),
+        }
+        | stated
+    )
+
+
+def lodger_line(**stated) -> LodgerLine:
+    return LodgerLine(
+        **{
+            "scientific_name": "Testudo hermanni",
+            "life_stage": LifeStage.ADULT,
+            "number": 1,
+            "outcome": "fits",
+            "against": (),
+            "missing": (),
+            "source": None,
+        }
+        | stated
+    )
+
+
+def enclosure_line(*lodgers: LodgerLine, **stated) -> EnclosureLine:
+    return EnclosureLine(
+        **{
+            "id": "0190-b",
+            "name": "T-14",
+            "kind": "terrarium",
+            "floor_m2": 2.0,
+            "volume_l": None,
+            "capacity": None,
+            "closure": None,
+            "quarantine": False,
+            "lodgers": lodgers,
+        }
+        | stated
+    )
+
+
+def overdue_line(**stated) -> OverdueLine:
+    return OverdueLine(
+        **{
+            "id": "0190-c",
+            "tag": "EQ-1",
+            "place": "T-14",
+            "model": "Tube 54 W",
+            "standing": "overdue",
+            "due_on": date(2025, 11, 1),
+            "reason": "It reached its age limit.",
+        }
+        | stated
+    )
+
+
+def inspection_file(**stated) -> InspectionFileSheet:
+    """The file of a site of which nothing but its name is on record."""
+    instants = {"data_as_of": datetime(2026, 1, 9, 12, 30, tzinfo=UTC), "generated_at": datetime(2026, 1, 9, 13, 0, tzinfo=UTC)}
+    return InspectionFileSheet(
+        **{
+            "paper_id": "IF-1",
+            "organisation": "Example Animal Trust",
+            "site": "North Campus",
+            "site_id": "0190-2",
+            "address": "",
+            "zone": "Pacific/Auckland",
+            "jurisdictions": ("XR",),
+            "today": date(2026, 1, 10),
+            **instants,
+            "from_on": date(2025, 1, 1),
+            "until_on": date(2025, 12, 31),
+            "first_day": date(2020, 1, 1),
+            "stock": stock_statement(**instants),
+            "animals": (),
+            "animals_in_all": len(stated.get("animals", ())),
+            "permits": (),
+            "uncovered": (),
+            "uncovered_in_all": len(stated.get("uncovered", ())),
+            "answered": (),
+            "enclosures": (),
+            "overdue": (),
+            "items_good": 0,
+            "replaced": (),
+            "checks": (),
+            "outputs": (),
+            "deaths": (),
+            "incidents": None,
+            "findings": None,
+            "competences": (),
+            "rules": (),
+            "packs": (),
+            "journal_position": 7,
+            "journal_hash": "ab" * 32,
         }
         | stated
     )

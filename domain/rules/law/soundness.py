@@ -14,11 +14,11 @@ from domain.rules.law.requirements import (
     Exemption,
     Fact,
     Obligation,
-    Period,
     Predicate,
     Relation,
     Requirement,
 )
+from domain.rules.law.returns import FIELDS, MONTHS_OF
 from domain.rules.lives import LifeStage, Origin, Sex
 from domain.rules.measures import MeasureKind
 from domain.rules.taxonomy import TaxonRank, is_higher
@@ -34,7 +34,6 @@ _WORDS: dict[str, frozenset[str]] = {
 """The words that a fact may be; holders and premises are of kinds that each jurisdiction names itself."""
 _ASKS_FOR_DUTIES = frozenset((Consequence.NOTIFY, Consequence.REPORT, Consequence.RECORD, Consequence.INSPECT))
 _NAMES_OF_RANK = {TaxonRank.SPECIES: 2, TaxonRank.SUBSPECIES: 3}
-_MONTHS_OF = {Period.CALENDAR_YEAR: 12, Period.CALENDAR_QUARTER: 3}
 _LONGEST_MONTH = 31
 
 
@@ -48,6 +47,7 @@ def faults_of(one: Requirement, *, at: str) -> Iterator[Fault]:
     yield from _twice((each.code for each in one.obligations), f"{at}/obligation", "code")
     for place, obligation in enumerate(one.obligations):
         yield from _obligation(obligation, f"{at}/obligation/{place}")
+    yield from _returns(one, at)
 
 
 def _days(one: Requirement, at: str) -> Iterator[Fault]:
@@ -143,14 +143,27 @@ def _obligation(one: Obligation, at: str) -> Iterator[Fault]:
             "obligation-undated",
             "Say by when, in one way: an occasion with within (or keep_for), a period with due_month and due_day, or every.",
         )
-    if one.period is not None and one.due_month is not None and not 1 <= one.due_month <= _MONTHS_OF[one.period]:
-        yield Fault(f"{at}/due_month", "not-in-period", f"This should be from 1 to {_MONTHS_OF[one.period]}: the months after the period.")
+    if one.period is not None and one.due_month is not None and not 1 <= one.due_month <= MONTHS_OF[one.period]:
+        yield Fault(f"{at}/due_month", "not-in-period", f"This should be from 1 to {MONTHS_OF[one.period]}: the months after the period.")
     if one.due_day is not None and not 1 <= one.due_day <= _LONGEST_MONTH:
         yield Fault(f"{at}/due_day", "not-in-period", "This should be a day of the month, 1 to 31.")
     if one.duty is Duty.RETAIN and one.occasion is None:
         yield Fault(at, "required", "Say from which occasion records are kept, and for how long: occasion and keep_for.")
     if one.fields and one.duty is not Duty.REPORT:
         yield Fault(f"{at}/fields", "not-together", "Only a report has fields.")
+
+
+def _returns(one: Requirement, at: str) -> Iterator[Fault]:
+    returns = [place for place, each in enumerate(one.obligations) if each.duty is Duty.REPORT and each.period is not None]
+    for place in returns[1:]:
+        yield Fault(f"{at}/obligation/{place}", "repeated", "A requirement asks for one return: state another requirement for this one.")
+    for place in returns:
+        for number, name in enumerate(one.obligations[place].fields):
+            if name not in FIELDS:
+                known = ", ".join(FIELDS)
+                yield Fault(
+                    f"{at}/obligation/{place}/fields/{number}", "field-unknown", f"No return has a field {name}; it may have {known}."
+                )
 
 
 def _twice(codes: Iterable[str], at: str, name: str) -> Iterator[Fault]:

@@ -1,0 +1,98 @@
+"""How the sections of an inspection file are drawn: numbered headings with their pages, tables, and what is not recorded."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+from reports import words
+from reports.fonts import Face
+from reports.inspection_file.sheet import MOST_LINES_PRINTED
+from reports.page import BODY_SIZE, SECTION_HEIGHT, Paper
+from reports.tables import MOST_CELL_LINES, Column, Row, Setting, Table
+
+NOT_RECORDED: Final = "Not recorded in this system."
+NONE: Final = "None on record."
+IN_JSON: Final = "the JSON has all."
+SECTIONS: Final = (
+    "Site, period, open items and contents",
+    "What is included, and what is not",
+    "Stock summary",
+    "Register of animals",
+    "Permits",
+    "Enclosures",
+    "Environment",
+    "Equipment",
+    "Health",
+    "Incidents, bites and open findings",
+    "Training and authorisations",
+    "Exceptions",
+    "Provenance",
+    "Signatures",
+)
+
+_setting = Setting(pad=2.6, lowest_row=15.2, most_lines=MOST_CELL_LINES)
+between = 10.0
+_sub_height = 20.0
+
+
+class Sections:
+    """The file being drawn, and on which page each of its sections begins."""
+
+    def __init__(self, paper: Paper) -> None:
+        self.paper = paper
+        self.pages: dict[int, int] = {}
+
+    def begin(self, number: int, *, room: float = 4 * BODY_SIZE) -> None:
+        """Begin a section, with ``room`` [pt] left below its heading."""
+        self.paper.need(SECTION_HEIGHT + room)
+        self.pages[number] = self.paper.canvas.getPageNumber()
+        self.paper.section(f"{number} · {SECTIONS[number - 1]}")
+
+    def say(self, *sentences: str) -> None:
+        """Draw sentences, each a paragraph."""
+        for sentence in sentences:
+            self.paper.sentence(sentence, size=BODY_SIZE)
+
+    def under(self, text: str, *, room: float = 3 * BODY_SIZE) -> None:
+        """Draw a heading within a section."""
+        self.paper.need(_sub_height + room)
+        self.paper.skip(4)
+        self.paper.sentence(text, size=BODY_SIZE + 1, face=Face.BOLD)
+        self.paper.skip(2)
+
+    def table(
+        self,
+        name: str,
+        rows: Sequence[Row],
+        columns: Sequence[Column],
+        *,
+        most: int = MOST_LINES_PRINTED,
+        rest: str = IN_JSON,
+        nothing: str = NONE,
+    ) -> None:
+        """Draw the first ``most`` rows under a heading of their own, and say how many are left off and where the ``rest`` is."""
+        heading = f"{name} · {words.number(len(rows))}"
+        if not rows:
+            self.under(heading)
+            self.say(nothing)
+            return
+        self.rows(name, rows[:most], columns, heading=heading)
+        if len(rows) > most:
+            self.say(f"{words.number(len(rows) - most)} more are left off this paper; {rest}")
+
+    def rows(self, name: str, rows: Sequence[Row], columns: Sequence[Column], *, heading: str | None = None) -> None:
+        """Draw rows, with a heading that is never left alone at the foot of a page; nothing where there are none."""
+        if not rows:
+            return
+        table = Table(_as_wide(columns, self.paper.width), rows, setting=_setting)
+        if heading is not None:
+            self.under(heading, room=table.least_height)
+        self.paper.need(table.least_height)
+        table.draw(self.paper, name=name)
+        self.paper.skip(between / 2)
+
+
+def _as_wide(columns: Sequence[Column], width: float) -> tuple[Column, ...]:
+    """Return columns that share the whole ``width`` [pt] as their own widths are to each other."""
+    scale = width / sum(column.width for column in columns)
+    return tuple(replace(column, width=column.width * scale) for column in columns)

@@ -1,0 +1,202 @@
+"""The inspection file: fourteen sections in their order, what is open first, every failure with its record, gaps declared, and bounded."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import time
+from dataclasses import replace
+from datetime import date
+from hashlib import sha256
+from io import StringIO
+
+import pytest
+
+from domain.rules.compliance import Standing
+from reports.canonical import record_hash
+from reports.inspection_file import inspection_file_csv, inspection_file_json, inspection_file_pdf
+from reports.inspection_file.drawing import NOT_RECORDED, SECTIONS
+from reports.inspection_file.exceptions import FAILED_LABELS, FAILED_WORDS, SECTION_OF, Failed, exceptions
+from reports.inspection_file.sheet import (
+    MOST_ANIMALS_PRINTED,
+    MOST_ENCLOSURES_PRINTED,
+    MOST_EXCEPTIONS_PRINTED,
+    MOST_LINES_PRINTED,
+    MOST_PERMITS_PRINTED,
+    AnsweredLine,
+    CompetenceLine,
+    FindingLine,
+    IncidentLine,
+)
+from tests.reports.makers import (
+    animal_in_register,
+    enclosure_line,
+    ended_permit,
+    inspection_file,
+    lodger_line,
+    opened,
+    overdue_line,
+    permit_condition,
+    permit_line,
+    squeezed,
+    stock_line,
+    stock_statement,
+    text_of,
+    uncovered_line,
+)
+
+FINDING = FindingLine(id="/v1/findings/0190-f", found_on=date(2025, 3, 1), what="The fence leans.", due_on=None, action=None)
+INCIDENT = IncidentLine(id="0190-i", on=date(2025, 4, 2), what="A keeper was bitten.", people=None, action="Wound washed.")
+COMPETENCE = CompetenceLine(
+    id="0190-k", staff_id="0190-s", role="keeper", whole_organisation=False, hazard="venomous", from_on=date(2020, 1, 1), expires_on=None
+)
+ANSWERED = AnsweredLine(
+    override_id="0190-o", animal_id="0190-1", tag="A-0099", scientific_name="Boa ficta", requirement="XR-1", citation="Invented Act, s. 1"
+)
+
+
+def everything_failed():
+    at = date(2025, 12, 31)
+    standings = (Standing.PROHIBITED, Standing.UNCOVERED, Standing.CANNOT_DECIDE)
+    late = permit_condition(due_on=date(2025, 6, 1))
+    wrong = stock_statement(stock_line(opening=3, closing=5))
+    return inspection_file(
+        uncovered=tuple(uncovered_line(standing=one, id=f"0190-{one.value}") for one in standings),
+        permits=(ended_permit(good_until=date(2025, 12, 1), conditions=(late,)),),
+        findings=(FINDING,),
+        enclosures=(enclosure_line(lodger_line(outcome="does_not_fit", against=("Too small for two.",))),),
+        overdue=(overdue_line(), overdue_line(id="0190-u", tag="EQ-2", standing="unknown", due_on=None)),
+        stock=wrong,
+        competences=(replace(COMPETENCE, expires_on=at.replace(day=30)),),
+        answered=(ANSWERED,),
+    )
+
+
+def test_the_fourteen_sections_stand_in_their_order_with_the_pages_that_the_contents_say():
+    sheet = everything_failed()
+
+    with opened(inspection_file_pdf(sheet)) as paper:
+        pages = [page.extract_text() for page in paper.pages]
+        contents = next(text for text in pages if "Contents" in text and "section page" in text)
+        for number, name in enumerate(SECTIONS, start=1):
+            (said,) = re.findall(rf"^{number} {re.escape(name)} (\d+)$", contents, re.MULTILINE)
+            (found,) = (place for place, text in enumerate(pages, start=1) if f"{number} · {name}" in text.splitlines())
+            assert int(said) == found, name
+    text = "\n".join(pages)
+    places = [text.index(f"{number} · {name}") for number, name in enumerate(SECTIONS, start=1)]
+    assert places == sorted(places)
+
+
+def test_everything_that_failed_is_among_the_exceptions_with_its_record_and_on_the_cover():
+    sheet = everything_failed()
+
+    found = exceptions(sheet)
+
+    assert [one.failed for one in found] == [
+        Failed.PROHIBITED, Failed.UNCOVERED, Failed.CANNOT_DECIDE, Failed.PERMIT, Failed.CONDITION, Failed.FINDING, Failed.UNSUITED,
+        Failed.OVERDUE, Failed.SUM, Failed.COMPETENCE, Failed.UNDATED, Failed.ANSWERED,
+    ]  # fmt: skip
+    assert {one.failed for one in found} == set(Failed)
+    assert all(one.record.startswith("/v1/") for one in found)
+    with opened(inspection_file_pdf(sheet)) as paper:
+        cover = squeezed("".join(page.extract_text() for page in paper.pages[:2]))
+    for failed in Failed:
+        assert squeezed(FAILED_WORDS[failed])[:20] in cover, failed
+
+
+def test_open_items_stand_before_the_contents():
+    text = text_of(inspection_file_pdf(everything_failed()))
+
+    assert text.index("Open items · 12") < text.index("Contents") < text.index("Statement")
+
+
+def test_every_kind_of_failure_has_its_words_and_its_section():
+    assert set(FAILED_WORDS) == set(FAILED_LABELS) == set(SECTION_OF) == set(Failed)
+    assert set(SECTION_OF.values()) <= set(range(1, len(SECTIONS) + 1))
+
+
+def test_what_has_no_records_yet_is_declared_and_an_empty_list_is_told_from_it():
+    without = text_of(inspection_file_pdf(inspection_file()))
+    empty = text_of(inspection_file_pdf(inspection_file(incidents=(), findings=())))
+
+    assert without.count(NOT_RECORDED) == empty.count(NOT_RECORDED) + 4
+    assert "Incidents and bites · 0" in empty
+    assert "Incidents and bites · 0" not in without
+
+
+def test_incidents_and_findings_stand_in_their_section():
+    text = text_of(inspection_file_pdf(inspection_file(incidents=(INCIDENT,), findings=(replace(FINDING, due_on=date(2025, 6, 1)),))))
+
+    assert "A keeper was bitten." in text
+    assert "ACT NOW: OVERDUE" in text
+
+
+def test_days_before_anything_was_on_record_are_declared_as_a_gap():
+    assert "before that are a gap" in text_of(inspection_file_pdf(inspection_file(first_day=date(2025, 2, 1))))
+    assert "before that are a gap" not in text_of(inspection_file_pdf(inspection_file(first_day=date(2025, 1, 1))))
+
+
+def test_staff_is_told_by_role_and_record_and_never_by_name():
+    fields = set(CompetenceLine.__dataclass_fields__)
+
+    assert fields == {"id", "staff_id", "role", "whole_organisation", "hazard", "from_on", "expires_on"}
+
+
+@pytest.mark.parametrize(("expires_on", "acts"), [(date(2025, 12, 30), True), (date(2025, 12, 31), False), (None, False)])
+def test_a_competence_counts_on_its_last_day(expires_on, acts):
+    found = exceptions(inspection_file(competences=(replace(COMPETENCE, expires_on=expires_on),)))
+
+    assert bool(found) is acts
+
+
+def test_the_provenance_bears_the_hash_of_the_json_and_the_end_of_the_journal():
+    sheet = inspection_file()
+
+    text = squeezed(text_of(inspection_file_pdf(sheet)))
+
+    assert record_hash(sheet) in text
+    assert sha256(inspection_file_json(sheet)).hexdigest() == record_hash(sheet)
+    assert "entry7wasitslast" in text
+    assert "ab" * 32 in text
+
+
+def test_equal_sheets_give_equal_bytes():
+    assert inspection_file_pdf(everything_failed()) == inspection_file_pdf(everything_failed())
+
+
+def test_the_csv_is_the_register_and_runs_no_formula():
+    sheet = inspection_file(animals=(animal_in_register(tag="=1+1", permits=("P-1", "P-2")),))
+
+    (row,) = csv.DictReader(StringIO(inspection_file_csv(sheet).decode("utf-8-sig")))
+
+    assert (row["tag"], row["permits"], row["as_of"]) == ("'=1+1", "P-1; P-2", "2025-12-31")
+    assert json.loads(inspection_file_json(sheet))["animals"][0]["tag"] == "=1+1"
+
+
+def test_a_large_site_stays_within_a_few_hundred_pages_and_says_what_is_left_off():
+    many = 3_000
+    sheet = inspection_file(
+        animals=tuple(animal_in_register(tag=f"A-{number}") for number in range(many)),
+        animals_in_all=50_000,
+        permits=tuple(permit_line(number=f"P-{number}", conditions=(permit_condition(),)) for number in range(many)),
+        uncovered=tuple(uncovered_line(tag=f"A-{number}") for number in range(many)),
+        uncovered_in_all=9_000,
+        enclosures=tuple(enclosure_line(lodger_line(missing=("Nobody says how large it has to be.",))) for _ in range(many)),
+        overdue=tuple(overdue_line(tag=f"EQ-{number}") for number in range(many)),
+    )
+
+    begun = time.perf_counter()
+    pdf = inspection_file_pdf(sheet)
+    took = time.perf_counter() - begun
+
+    with opened(pdf) as paper:
+        assert len(paper.pages) < 400
+        text = "\n".join(page.extract_text() for page in (*paper.pages[:4], *paper.pages[-90:]))
+    assert took < 60
+    assert "The register prints the first 1\u00a0000 of 50\u00a0000 records" in text
+    for most in (MOST_PERMITS_PRINTED, MOST_ENCLOSURES_PRINTED, MOST_LINES_PRINTED):
+        assert f"the first {most} are printed" in text
+    assert MOST_ANIMALS_PRINTED == 1_000
+    failed = len(exceptions(sheet)) - MOST_EXCEPTIONS_PRINTED
+    assert f"{failed:,} more are left off".replace(",", "\u00a0") in text
