@@ -42,6 +42,7 @@ from domain.records.unit import Unit
 from domain.rules.law.packs import RulePack
 from seed.demo_animals import DemoKind, kinds, populate
 from seed.demo_permits import permitted
+from seed.demo_visits import visited
 
 SEED = 20260301
 YEAR_DAYS = 365
@@ -126,6 +127,7 @@ def build(unit: Unit, law: Iterable[RulePack] = ()) -> Iterator[str]:
             taxa={name: kind.taxon for name, kind in taxa.items()},
             staff=staff,
         )
+        visited(unit, today=min(one.today for one in sites.values()), sites={code: one.record for code, one in sites.items()})
     for code, site in sites.items():
         inventory = plan["equipment_inventory"][code]
         _equip(unit, site, inventory, models=models, random=random)
