@@ -11,6 +11,7 @@ from domain.actions.broods import record_expected_brood
 from domain.actions.calendars import register_calendar_feed
 from domain.actions.competences import record_competence
 from domain.actions.containments import register_containment
+from domain.actions.documents import FileFacts, register_document
 from domain.actions.enclosures import register_enclosure, register_life_support_system
 from domain.actions.equipment import register_equipment, register_equipment_model
 from domain.actions.incidents import record_incident_animal, record_notification, register_incident
@@ -28,9 +29,10 @@ from domain.actions.spares import register_spare
 from domain.actions.staff import register_staff
 from domain.actions.taxa import record_concept_member, record_husbandry_target, record_separation, register_taxon
 from domain.records.animals import Animal, AnimalEventStated, AnimalStated, Placement
-from domain.records.base import Stated
+from domain.records.base import Record, Stated
 from domain.records.broods import ExpectedBrood, ExpectedBroodStated
 from domain.records.competences import Competence, CompetenceStated
+from domain.records.documents import AttachmentStated, Document, DocumentStated, MediaType
 from domain.records.enclosures import Enclosure, EnclosureStated, LifeSupportSystem, SystemStated
 from domain.records.engine import Store
 from domain.records.equipment import (
@@ -344,6 +346,14 @@ def calendar_feed(unit: Unit, of: Staff, token: str = "a token", **stated: Any) 
     """Make a calendar of a member of staff that is found by a token."""
     said = _stated(CalendarFeedStated, {"name": "What is due"}, stated)
     return register_calendar_feed(unit, said, staff_id=of.id, secret_sha256=sha256(token.encode()).hexdigest(), reach=EVERYWHERE)
+
+
+def document(unit: Unit, of: Record, **stated: Any) -> Document:
+    """Put a document on record that is attached to a record; its file is kept nowhere."""
+    digest = sha256(b"%PDF").hexdigest()
+    facts = FileFacts("scan.pdf", MediaType.PDF, 4, digest, digest)
+    first = AttachmentStated(subject=of.noun, subject_id=of.id)
+    return register_document(unit, _stated(DocumentStated, {"title": "A scan"}, stated), facts, first=first)
 
 
 def behind(unit: Unit, sql: str) -> None:

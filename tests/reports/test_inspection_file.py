@@ -192,11 +192,11 @@ def test_a_large_site_stays_within_a_few_hundred_pages_and_says_what_is_left_off
 
     with opened(pdf) as paper:
         assert len(paper.pages) < 400
-        text = "\n".join(page.extract_text() for page in (*paper.pages[:4], *paper.pages[-90:]))
+        text = "\n".join(page.extract_text() for page in (*paper.pages[:4], *paper.pages[-90:])).replace("\u00a0", " ")
     assert took < 60
-    assert "The register prints the first 1\u00a0000 of 50\u00a0000 records" in text
+    assert "The register prints the first 1 000 of 50 000 records" in text
     for most in (MOST_PERMITS_PRINTED, MOST_ENCLOSURES_PRINTED, MOST_LINES_PRINTED):
         assert f"the first {most} are printed" in text
     assert MOST_ANIMALS_PRINTED == 1_000
     failed = len(exceptions(sheet)) - MOST_EXCEPTIONS_PRINTED
-    assert f"{failed:,} more are left off".replace(",", "\u00a0") in text
+    assert f"{failed:,} more are left off".replace(",", " ") in text

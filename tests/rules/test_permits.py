@@ -15,7 +15,23 @@ from domain.rules.law.facts import key_of
 from domain.rules.law.requirements import Activity, Occasion
 from domain.rules.law.spans import Span, Unit, WorkingDays
 from domain.rules.lives import LifeStage, Sex
-from domain.rules.permits import Limit, Need, Share, Start, assign, covers, head_room, is_valid, renew_by, valid_until
+from domain.rules.permits import (
+    End,
+    EndReason,
+    Limit,
+    Need,
+    PermitStanding,
+    Share,
+    Start,
+    assign,
+    covers,
+    end_of,
+    head_room,
+    is_valid,
+    renew_by,
+    standing_of,
+    valid_until,
+)
 from tests.rules.law.stating import DAY, SITE, animal, identified, kind, permit, taxon
 
 SLIDER, BOA = taxon("Trachemys ficta", family="Emydidae"), taxon("Boa ficta")
@@ -59,6 +75,44 @@ MONTHS_24, DAYS_30 = Span(24, Unit.MONTHS), Span(30, Unit.DAYS)
 )
 def test_a_permit_is_good_through_the_earliest_of_its_ends(of, said, last):
     assert valid_until(permit(**said), kind(**of)) == last
+
+
+@pytest.mark.parametrize(
+    ("of", "said", "end"),
+    [
+        ({}, {}, None),
+        ({}, {"last_day": DAY}, End(DAY, EndReason.OWN_LAST_DAY)),
+        ({"lasts": DAYS_30}, {"issued_on": date(2026, 1, 1), "last_day": DAY}, End(date(2026, 1, 31), EndReason.SPAN)),
+        ({"lasts": DAYS_30, "starts": Start.INSPECTION}, {"last_day": DAY}, End(date.min, EndReason.NOT_INSPECTED)),
+        ({}, {"last_day": DAY, "withdrawn_on": DAY}, End(date(2026, 2, 28), EndReason.WITHDRAWN)),
+        (
+            {"ends_with": frozenset((Occasion.DEATH,))},
+            {"events": ((Occasion.DEATH, DAY),)},
+            End(date(2026, 2, 28), EndReason.EVENT, Occasion.DEATH),
+        ),
+        ({"for_one_consignment": True}, {"last_day": date(2026, 4, 1), "used_on": DAY}, End(DAY, EndReason.USED)),
+    ],
+)
+def test_what_ends_a_permit_first_is_told_with_its_reason(of, said, end):
+    assert end_of(permit(**said), kind(**of)) == end
+
+
+@pytest.mark.parametrize(
+    ("on", "standing"),
+    [
+        (date(2025, 12, 31), PermitStanding.NOT_YET),
+        (date(2026, 1, 1), PermitStanding.GOOD),
+        (date(2026, 1, 29), PermitStanding.GOOD),
+        (date(2026, 1, 30), PermitStanding.ENDING),
+        (date(2026, 3, 31), PermitStanding.ENDING),
+        (date(2026, 4, 1), PermitStanding.ENDED),
+    ],
+)
+def test_a_permit_ends_soon_from_sixty_days_before_its_last(on, standing):
+    one = permit(valid_from=date(2026, 1, 1), last_day=date(2026, 3, 31))
+
+    assert standing_of(one, kind(), on=on) is standing
+    assert standing_of(one, None, on=on) is PermitStanding.KIND_UNKNOWN
 
 
 def test_the_first_and_the_last_day_count_and_no_other():
@@ -159,6 +213,8 @@ def test_limits_by_taxon_and_the_number_of_all_bind_together():
     assert (found.uncovered, found.taken, head_room(one, 3)) == ({0: 3, 1: 4}, {one.id: 3}, 0)
     assert head_room(replace(one, number=None), 3) == 1
     assert head_room(permit(), 3) is None
+    assert head_room(replace(one, number=None, taxa=named("Emys ficta")), 3) is None
+    assert head_room(replace(one, taxa=named("Emys ficta")), 2) == 1
 
 
 def test_permits_of_another_kind_or_out_of_date_cover_nobody():

@@ -196,3 +196,12 @@ def test_what_is_no_pack_at_all_is_refused(text, line, reason):
     (found,) = flaws(text)
 
     assert found.startswith(f"pack.toml:{line}: {reason}")
+
+
+def test_a_return_with_a_field_that_is_not_known_is_refused_with_its_line():
+    duty = '[[requirement.obligation]]\ncode = "return"\nduty = "report"\nperiod = "calendar_year"\ndue_month = 1\ndue_day = 31\n'
+    text = BASIS + requirement("XR-1", duty + 'fields = [\n  "taxon",\n  "shoe_size",\n]')
+
+    (flaw,) = flaws(text)
+
+    assert flaw.startswith(f"pack.toml:{line_of(text, 'shoe_size')}: No return has a field shoe_size; it may have taxon, ")

@@ -21,6 +21,7 @@ from domain.errors import StorageBusy
 from domain.records import nights as records
 from domain.records.engine import Store
 from domain.records.sites import Site
+from domain.rules.law.requirements import Consequence, Duty, Obligation, Period
 from tests import makers, people
 from tests.api.conftest import BusyStore
 
@@ -28,7 +29,11 @@ from tests.api.conftest import BusyStore
 @pytest.fixture
 def site(store: Store, organisation: int) -> str:
     with store.transaction(makers.origin()) as unit:
-        at = makers.site(unit, name="Łąka <b>House</b>")
+        at = makers.site(unit, name="Łąka <b>House</b>", jurisdiction="XR")
+        returned = Obligation(
+            code="return", duty=Duty.REPORT, period=Period.CALENDAR_YEAR, due_month=1, due_day=31, fields=("taxon", "number")
+        )
+        makers.requirement(unit, "XR-9", consequence=Consequence.REPORT, obligations=(returned,))
         makers.equipment(unit, makers.model(unit, life_months=12), at, tag="RE-1")
         makers.equipment(unit, makers.model(unit, name="Pump", kind="circulation-pump", life_months=13), at, tag="RE-2")
     return str(at.id)
@@ -197,6 +202,9 @@ KINDS = {
     "animal-record": ("pdf", "json"),
     "enclosure-labels": ("pdf", "json"),
     "stock-statement": ("pdf", "csv", "json"),
+    "permit-register": ("pdf", "csv", "json"),
+    "periodic-return": ("pdf", "csv", "json"),
+    "inspection-file": ("pdf", "csv", "json"),
 }
 
 
@@ -205,6 +213,9 @@ def told(kind: str, *, site: str, animal: str) -> dict[str, object]:
         "animal-record": {"animal_id": animal},
         "enclosure-labels": {"site_id": site, "first_label": 3},
         "stock-statement": {"site_id": site, "from_on": "2025-01-01", "until_on": "2026-02-28"},
+        "permit-register": {"site_id": site},
+        "periodic-return": {"site_id": site, "requirement_code": "XR-9", "year": 2025},
+        "inspection-file": {"site_id": site, "from_on": "2025-01-01", "until_on": "2026-02-28"},
     }
     return {"kind": kind, **more[kind]}
 
@@ -249,6 +260,29 @@ def test_papers_are_listed_by_what_they_are_and_of_whom(client, site, animal):
             None,
         ),
         ({"kind": "enclosure-labels", "site_id": "site", "first_label": 11}, "/first_label", None),
+        ({"kind": "permit-register", "site_id": "site", "local_date": "2026-03-02"}, "/local_date", "in-future"),
+        ({"kind": "permit-register", "from_on": "2026-01-01"}, "/from_on", None),
+        ({"kind": "periodic-return", "site_id": "site", "year": 2025}, "/requirement_code", "required"),
+        ({"kind": "periodic-return", "requirement_code": "XR-9", "year": 2025}, "/site_id", "required"),
+        ({"kind": "periodic-return", "site_id": "site", "requirement_code": "XR-9"}, "/from_on", "required"),
+        (
+            {"kind": "periodic-return", "site_id": "site", "requirement_code": "XR-9", "year": 2025, "from_on": "2025-01-01"},
+            "/from_on",
+            "required",
+        ),
+        (
+            {"kind": "periodic-return", "site_id": "site", "requirement_code": "XR-0", "year": 2025},
+            "/requirement_code",
+            "reference-unknown",
+        ),
+        ({"kind": "periodic-return", "site_id": "site", "requirement_code": "XR-9", "year": 2026}, "/year", "in-future"),
+        (
+            {"kind": "periodic-return", "site_id": "site", "requirement_code": "XR-9", "from_on": "2025-04-01"},
+            "/from_on",
+            "not-in-period",
+        ),
+        ({"kind": "inspection-file", "site_id": "site", "from_on": "2025-01-01"}, "/until_on", "required"),
+        ({"kind": "inspection-file", "site_id": "site", "from_on": "2025-01-01", "until_on": "2026-03-02"}, "/until_on", "in-future"),
         ({"kind": "animal-record", "animal_id": str(uuid4())}, "/animal_id", "reference-unknown"),
         ({"kind": "animal-record", "animal_id": "animal", "local_date": "2026-01-01"}, "/local_date", None),
         ({"site_id": "site", "animal_id": "animal"}, "/animal_id", None),
@@ -265,12 +299,20 @@ def test_what_a_kind_of_paper_is_not_told_or_does_not_take_is_named(client, site
 
 def test_papers_of_every_kind_that_were_left_waiting_are_made(house, store, site, animal):
     period = {"from_on": date(2026, 1, 1), "until_on": date(2026, 2, 28)}
-    left = {"animal-record": {"animal_id": UUID(animal)}, "enclosure-labels": {}, "stock-statement": period}
+    year = {"from_on": date(2025, 1, 1), "until_on": date(2025, 12, 31), "requirement_code": "XR-9"}
+    left = {
+        "animal-record": {"animal_id": UUID(animal)},
+        "enclosure-labels": {},
+        "stock-statement": period,
+        "permit-register": {},
+        "periodic-return": year,
+        "inspection-file": period,
+    }
     reports = [waiting_report(store, site, kind=records.ReportKind(kind), **stated) for kind, stated in left.items()]
 
     resume(house)
 
-    assert [report_of(store, one).state for one in reports] == [records.WorkState.DONE] * 3
+    assert [report_of(store, one).state for one in reports] == [records.WorkState.DONE] * len(left)
 
 
 def test_labels_are_as_of_the_day_that_is_asked_for(client, store, site, animal):
@@ -315,3 +357,103 @@ def test_a_record_of_an_animal_that_was_in_no_enclosure_is_filed_where_it_is_sai
 
     assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (422, "/site_id")
     assert (report["state"], report["site_id"]) == ("done", site)
+
+
+def test_a_return_says_the_period_that_its_rule_has(client, site):
+    by_year = client.post("/v1/reports", told("periodic-return", site=site, animal="")).json()
+    by_day = {"kind": "periodic-return", "site_id": site, "requirement_code": "XR-9", "from_on": "2025-01-01"}
+
+    for said in (by_year, client.post("/v1/reports", by_day).json()):
+        assert (said["from_on"], said["until_on"], said["requirement_code"]) == ("2025-01-01", "2025-12-31", "XR-9")
+
+
+def test_a_register_of_the_whole_organisation_is_for_who_reaches_all_of_it(client, caller, store, site):
+    bound = caller(people.key(store, name="bound", scopes=["reports.read", "reports.write"], site_ids=[site]))
+
+    report = finished(client, client.post("/v1/reports", {"kind": "permit-register"}))
+
+    assert (report["state"], report["site_id"]) == ("done", None)
+    sheet = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()
+    assert (sheet["site"], sheet["zone"]) == (None, "UTC")
+    for refused in (
+        bound.post("/v1/reports", {"kind": "permit-register"}),
+        bound.get(f"/v1/reports/{report['id']}"),
+        bound.get(f"/v1/reports/{report['id']}/file"),
+    ):
+        assert (refused.status_code, refused.json()["code"]) == (403, "other-site")
+    assert bound.get("/v1/reports").json()["items"] == []
+
+
+def test_a_register_is_as_of_the_day_that_is_asked_for(client, store, site):
+    with store.transaction(makers.origin()) as unit:
+        makers.permit(unit, site_id=site, valid_until="2026-02-01")
+
+    def standing_on(day: str) -> str:
+        asked = {"kind": "permit-register", "site_id": site, "local_date": day}
+        report = finished(client, client.post("/v1/reports", asked))
+        (permit,) = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()["permits"]
+        return permit["standing"]
+
+    assert [standing_on(day) for day in ("2025-06-01", "2026-02-01", "2026-02-02")] == ["good", "ending", "ended"]
+
+
+def test_what_a_permit_register_shows_of_a_permit_is_what_is_on_record_of_it(client, store, site, animal):
+    with store.transaction(makers.origin()) as unit:
+        permit = makers.permit(unit, site_id=site, holder="Ms <b>Warden</b>", activities=["hold"], note="A note.")
+        condition = makers.permit_condition(unit, permit, due_on="2026-01-01", proof="A letter.")
+        document = makers.document(unit, permit)
+
+    report = finished(client, client.post("/v1/reports", {"kind": "permit-register", "site_id": site}))
+    (shown,) = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()["permits"]
+
+    assert (shown["id"], shown["holder"], shown["activities"], shown["note"]) == (str(permit.id), "Ms <b>Warden</b>", ["hold"], "A note.")
+    (told_condition,), (scan,) = shown["conditions"], shown["scans"]
+    assert (told_condition["id"], told_condition["due_on"], told_condition["proof"]) == (str(condition.id), "2026-01-01", "A letter.")
+    assert (scan["id"], scan["sha256"], scan["title"]) == (str(document.id), document.sha256, document.title)
+
+
+def test_an_inspection_file_leads_from_every_animal_to_its_record(client, store, site, animal):
+    asked = {**told("inspection-file", site=site, animal=animal), "until_on": "2026-03-01"}
+    report = finished(client, client.post("/v1/reports", asked))
+
+    sheet = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()
+
+    (shown,) = sheet["animals"]
+    assert (shown["id"], shown["tag"], shown["enclosure"]) == (animal, "T <b>7", "Basin 1")
+    assert client.get(f"/v1/animals/{animal}/events/{shown['source_id']}").status_code == 200
+    assert (sheet["incidents"], sheet["findings"]) == ([], [])
+    assert sheet["journal_position"] > 0
+
+
+def test_an_inspection_file_holds_the_incidents_of_the_period_and_the_findings_that_are_open(client, store, site, animal):
+    with store.transaction(makers.origin()) as unit:
+        at = unit.fetch(Site, UUID(site))
+        found = makers.inspection_finding(unit, makers.inspection(unit, at), due_on="2026-02-20")
+        makers.corrective_action(unit, found)
+        happened = makers.incident(unit, at, persons_hurt=2)
+        makers.incident(unit, at, found_at="2026-03-01T08:00:00Z")
+    report = finished(client, client.post("/v1/reports", told("inspection-file", site=site, animal=animal)))
+
+    sheet = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()
+
+    (incident,), (finding,) = sheet["incidents"], sheet["findings"]
+    assert (incident["id"], incident["on"], incident["people"]) == (f"/v1/incidents/{happened.id}", "2026-02-10", "2 hurt")
+    assert (finding["due_on"], finding["action"]) == ("2026-02-20", "Fit a new lock. (open)")
+    assert client.get(finding["id"]).status_code == client.get(incident["id"]).status_code == 200
+
+
+def test_the_sheet_of_an_incident_is_filed_at_its_site_for_who_reaches_that(client, caller, store, site):
+    with store.transaction(makers.origin()) as unit:
+        happened = makers.incident(unit, unit.fetch(Site, UUID(site)))
+        elsewhere = makers.site(unit, name="Quillback")
+    asked = {"kind": "incident-sheet", "incident_id": str(happened.id)}
+
+    report = finished(client, client.post("/v1/reports", asked))
+    bound = caller(people.key(store, scopes=["reports.write", "reports.read"], site_ids=[str(elsewhere.id)]))
+
+    assert (report["state"], report["site_id"], report["incident_id"]) == ("done", site, str(happened.id))
+    assert client.get(f"/v1/reports/{report['id']}/file").content.startswith(b"%PDF")
+    assert client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()["kind"] == "escape"
+    assert bound.post("/v1/reports", asked).json()["code"] == "other-site"
+    (fault,) = client.post("/v1/reports", {"kind": "incident-sheet", "incident_id": str(uuid4())}).json()["errors"]
+    assert (fault["pointer"], fault["code"]) == ("/incident_id", "reference-unknown")

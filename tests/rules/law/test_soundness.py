@@ -224,6 +224,25 @@ def test_an_obligation_has_one_time_and_a_report_alone_has_fields(stated, found)
     assert faults(obligations=(stated,)) == found
 
 
+ANNUAL = {"duty": Duty.REPORT, "period": Period.CALENDAR_YEAR, "due_month": 1, "due_day": 31}
+
+
+def test_a_field_that_no_return_has_is_named_with_its_place():
+    told = Obligation(code="o", fields=("taxon", "shoe_size", "number"), **ANNUAL)
+
+    (fault,) = faults_of(requirement("XR-1", obligations=(told,)), at="/r")
+
+    assert (fault.pointer, fault.code) == ("/r/obligation/0/fields/1", "field-unknown")
+    assert "shoe_size" in fault.detail
+    assert "stock_at_start" in fault.detail
+
+
+def test_a_requirement_asks_for_one_return():
+    returns = tuple(Obligation(code=code, fields=("taxon",), **ANNUAL) for code in ("a", "b"))
+
+    assert faults(obligations=(returns[0], IN_TIME, returns[1])) == [("/r/obligation/2", "repeated")]
+
+
 def test_kinds_of_documents_are_named_with_their_places():
     rule = requirement(
         "XR-1",
