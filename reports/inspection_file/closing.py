@@ -37,11 +37,8 @@ _remark_height = 24.0
 
 def draw_exceptions(file: Sections, failures: list[Failure]) -> None:
     """Draw everything that failed, each with the record that it leads to and room to write down what is done about it."""
-    file.begin(12)
-    if not failures:
-        file.say("Nothing failed by what is on record.")
     rows = [_failure_row(number, one) for number, one in enumerate(failures[:MOST_EXCEPTIONS_PRINTED], start=1)]
-    file.rows("Exceptions", rows, _exception_columns)
+    file.begin_with(12, rows, _exception_columns, nothing="Nothing failed by what is on record.")
     if len(failures) > len(rows):
         file.say(f"{words.number(len(failures) - len(rows))} more are left off this paper; what they are of is in the JSON.")
     file.paper.skip(between)

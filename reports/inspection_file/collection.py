@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from reports import words
 from reports.animal_record.compose import EVENT_WORDS
 from reports.fonts import Face
-from reports.inspection_file.drawing import IN_JSON, NONE, Sections, between
+from reports.inspection_file.drawing import IN_JSON, Sections, between
 from reports.inspection_file.sheet import (
     MOST_ANIMALS_PRINTED,
     MOST_ENCLOSURES_PRINTED,
@@ -61,11 +61,8 @@ def draw_stock(file: Sections, sheet: InspectionFileSheet) -> None:
 
 def draw_register(file: Sections, sheet: InspectionFileSheet) -> None:
     """Draw the animals one by one: mark, source and permit."""
-    file.begin(4)
     rows = [_animal_row(line) for line in sheet.animals[:MOST_ANIMALS_PRINTED]]
-    if not rows:
-        file.say("No animal is on record as being here at the end of the period.")
-    file.rows("Register of animals", rows, _animal_columns)
+    file.begin_with(4, rows, _animal_columns, nothing="No animal is on record as being here at the end of the period.")
     if sheet.animals_in_all > len(rows):
         left_off = words.number(sheet.animals_in_all - len(rows))
         path = f"/v1/census/specimens?as_of={sheet.until_on.isoformat()}&site_id={sheet.site_id}&form=csv"
@@ -108,12 +105,8 @@ def _source(line: AnimalLine) -> Iterator[Phrase]:
 
 def draw_permits(file: Sections, sheet: InspectionFileSheet, notes: Notes) -> None:
     """Draw the permits by their last day, their conditions and their scans."""
-    file.begin(5)
     printed, on = sheet.permits[:MOST_PERMITS_PRINTED], sheet.until_on
-    rows = permit_rows(printed, notes, on=on)
-    if not rows:
-        file.say(NONE)
-    file.rows("Permits", rows, permit_columns)
+    file.begin_with(5, permit_rows(printed, notes, on=on), permit_columns)
     if len(sheet.permits) > len(printed):
         file.say(f"{words.number(len(sheet.permits) - len(printed))} more permits are left off this paper; {IN_JSON}")
     file.table("Conditions", condition_rows(printed, notes, on=on), condition_columns, most=MOST_PARTS_OF_PERMITS_PRINTED)
@@ -124,12 +117,8 @@ def draw_permits(file: Sections, sheet: InspectionFileSheet, notes: Notes) -> No
 
 def draw_enclosures(file: Sections, sheet: InspectionFileSheet) -> None:
     """Draw every enclosure with its size against the rules in force for its animals."""
-    file.begin(6)
     rows = [_enclosure_row(line) for line in sheet.enclosures[:MOST_ENCLOSURES_PRINTED]]
-    if not rows:
-        file.say(NONE)
-    file.say(_verdicts(sheet))
-    file.rows("Enclosures", rows, _enclosure_columns)
+    file.begin_with(6, rows, _enclosure_columns, above=[_verdicts(sheet)])
     if len(sheet.enclosures) > len(rows):
         file.say(f"{words.number(len(sheet.enclosures) - len(rows))} more enclosures are left off this paper; {IN_JSON}")
     file.say("Set points, last readings and hours out of range: not recorded in this system.")

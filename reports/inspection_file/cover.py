@@ -24,6 +24,8 @@ MOST_LICENCES = 12
 ADVICE = frozenset((Failed.ANSWERED, Failed.UNDATED))
 """What is to be known, and nobody has to act on now."""
 
+_contents_height = 270.0  # so that they stand on one page
+
 _open_columns = (
     Column("count", "how many", 60, align="right"),
     Column("what", "what is open", 250),
@@ -50,6 +52,7 @@ def draw_cover(file: Sections, sheet: InspectionFileSheet, failures: list[Failur
     if not failures:
         file.say("None by what is on record.")
     file.rows("Open items", [_open_row(kind, found, pages) for kind, found in by_kind.items()], _open_columns)
+    paper.need(_contents_height)
     file.rows("Contents", _content_rows(pages), _content_columns, heading="Contents")
     paper.skip(between)
 

@@ -87,6 +87,22 @@ class Sections:
         table = Table(_as_wide(columns, self.paper.width), rows, setting=_setting)
         if heading is not None:
             self.under(heading, room=table.least_height)
+        self._draw(table, name)
+
+    def begin_with(
+        self, number: int, rows: Sequence[Row], columns: Sequence[Column], *, above: Sequence[str] = (), nothing: str = NONE
+    ) -> None:
+        """Begin a section that is a table, with sentences above it, so that its heading is never left alone; or say there is nothing."""
+        if not rows:
+            self.begin(number)
+            self.say(*above, nothing)
+            return
+        table = Table(_as_wide(columns, self.paper.width), rows, setting=_setting)
+        self.begin(number, room=table.least_height + 2 * BODY_SIZE * len(above))
+        self.say(*above)
+        self._draw(table, SECTIONS[number - 1])
+
+    def _draw(self, table: Table, name: str) -> None:
         self.paper.need(table.least_height)
         table.draw(self.paper, name=name)
         self.paper.skip(between / 2)

@@ -270,5 +270,8 @@ def test_whatever_is_told_late_corrected_or_withdrawn_every_day_stays_true(store
         ),
     )
 
-    told = {"comes", "died", "departed", "born", "counted", "moved", "split", "merged", "corrected"}
-    assert {*told, "escaped", "found", "sent_away", "came_back", "withdrawn placement", "withdrawn event"} <= machine.accepted.keys()
+    told = (
+        *({one} for one in ("comes", "moved", "corrected", "withdrawn placement", "withdrawn event")),
+        *({"died", "departed"}, {"born", "counted", "acquired"}, {"split", "merged"}, {"escaped", "sent_away"}, {"found", "came_back"}),
+    )
+    assert [one for one in told if not one & machine.accepted.keys()] == []

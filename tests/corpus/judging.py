@@ -6,6 +6,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from tests.corpus.calling import Answer
@@ -107,4 +108,6 @@ def _same(kind: str, stated: Any, got: Any) -> bool:
         return stated is got
     if isinstance(stated, list | dict):
         return bool(got == stated) or got in ([], {})
+    if kind == "date-time":
+        return isinstance(stated, str) and isinstance(got, str) and datetime.fromisoformat(got) == datetime.fromisoformat(stated)
     return bool(as_kept(kind, stated) == got) and isinstance(got, str) == isinstance(stated, str)

@@ -31,7 +31,7 @@ from domain.records.statements import Statement
 from domain.records.tenancy import owner_column
 from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.packs import RulePack
-from domain.rules.law.requirements import Consequence, Duty, Entry, Exemption, Obligation, Requirement, Selector
+from domain.rules.law.requirements import Consequence, Duty, Entry, Exemption, Obligation, Period, Requirement, Selector
 from domain.rules.law.spans import Span, Unit
 from domain.rules.permissions import Role, Scope
 from domain.rules.permits import DocumentKind
@@ -195,6 +195,9 @@ def _fill_pack(store: Store, side: Side) -> None:
     exemption = Exemption(code=side.word("exemption.code"), until=ON, conditions=(side.word("exemption.conditions"),))
     listed = Selector(any_of=(Entry(name=side.word("taxon.scientific_name"), rank=TaxonRank.GENUS),))
     obligation = Obligation(code=side.word("obligation.code"), duty=Duty.CHECK, every=Span(7, Unit.DAYS))
+    returned = Obligation(
+        code=side.word("return.code"), duty=Duty.REPORT, period=Period.CALENDAR_YEAR, due_month=1, due_day=31, fields=("taxon",)
+    )
     requirement = Requirement(
         **said,
         pack=side.word("rule_pack.name"),
@@ -204,7 +207,7 @@ def _fill_pack(store: Store, side: Side) -> None:
         reviewed_on=ON,
         selector=listed,
         exemptions=(exemption,),
-        obligations=(obligation,),
+        obligations=(obligation, returned),
     )
     pack = RulePack(
         **_texts(side, "rule_pack", "name", "version", "title", "digest", "source"),
@@ -551,6 +554,9 @@ def _fill_imports(made: _Maker) -> None:
 
 
 def _fill_papers(made: _Maker) -> None:
+    of_a_rule = {"kind": "periodic-return", "requirement_code": made.side.word("requirement.code"), "year": 2025}
+    made("return", "/v1/reports", {"site_id": made.side.ids["site"], **of_a_rule})
+    assert _finished(made.client, f"/v1/reports/{made.side.ids['return']}")["state"] == "done"
     made("report", "/v1/reports", {"site_id": made.side.ids["site"]})
     assert _finished(made.client, f"/v1/reports/{made.side.ids['report']}")["state"] == "done"
     made.side.digest = made.client.get(f"/v1/reports/{made.side.ids['report']}/file").headers["ETag"]

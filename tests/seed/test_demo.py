@@ -10,12 +10,14 @@ import pytest
 
 from api.__main__ import main
 from api.nightly import run_nights
+from domain.actions.permit_register import permit_register
 from domain.actions.verify import prove
 from domain.records.base import table_of
 from domain.records.engine import open_store
 from domain.records.equipment import Equipment, OutputReading
 from domain.records.organisations import SERVER_BITS
 from domain.records.statements import Statement
+from domain.rules.permits import PermitStanding
 from tests import makers
 
 NIGHT = "2026-03-01T12:00:00Z"
@@ -113,3 +115,15 @@ def test_a_file_in_the_place_of_the_demos_folder_is_said(tmp_path, capsys):
 
     assert main(["demo", "--folder", str(tmp_path / "demo")]) == 2
     assert "there is a file of that name" in capsys.readouterr().err
+
+
+def test_the_demo_has_permits_that_want_something_and_papers_about_them(tmp_path, capsys):
+    demo(tmp_path, capsys)
+    store = open_store(f"sqlite:///{tmp_path / 'reedbed.sqlite3'}")
+    with store.snapshot(makers.origin(organisation_id=ORGANISATION)) as unit:
+        register = permit_register(unit, None, on=makers.NOON.date())
+    store.close()
+
+    assert {one.standing for one in register.permits} >= {PermitStanding.ENDED, PermitStanding.ENDING, PermitStanding.GOOD}
+    assert all("(fictional)" in one.permit.authority for one in register.permits)
+    assert register.open

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
-from domain.rules.law.facts import key_of
 from domain.rules.law.spans import Span
 from domain.rules.lives import LifeStage, Origin
 from domain.rules.taxonomy import TaxonRank
@@ -106,11 +105,6 @@ class Entry:
     members: tuple[str, ...] = ()
     higher: tuple[tuple[TaxonRank, str], ...] = ()
     applies_from: date | None = None
-    keys: frozenset[str] = field(init=False, repr=False, compare=False)
-    """The keys of its name and its members'."""
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "keys", frozenset(map(key_of, (self.name, *self.members))))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

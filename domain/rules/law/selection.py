@@ -7,6 +7,7 @@ at some rank; an animal of which not enough is known is never taken to be unlist
 from __future__ import annotations
 
 from datetime import date
+from functools import lru_cache
 
 from domain.rules.law.facts import Subject, TaxonFacts, key_of
 from domain.rules.law.requirements import Entry, Selector
@@ -47,11 +48,18 @@ def delayed_until(selector: Selector, taxon: TaxonFacts, *, on: date) -> date | 
 
 def covers(entry: Entry, taxon: TaxonFacts, *, with_hybrids: bool) -> Truth:
     """Return whether a listed taxon covers a taxon: by its name or a member's, under any synonym, or by what the taxon lies in."""
-    if not entry.keys.isdisjoint(taxon.names):
+    listed = _keys(entry.name, entry.members)
+    if not listed.isdisjoint(taxon.names):
         return YES
     if taxon.is_hybrid:
-        return _covers_hybrid(entry.keys, taxon) if with_hybrids else NO
+        return _covers_hybrid(listed, taxon) if with_hybrids else NO
     return _told_apart(entry, taxon)
+
+
+@lru_cache(maxsize=65_536)
+def _keys(name: str, members: tuple[str, ...]) -> frozenset[str]:
+    """Return the keys of a listed name and of its members."""
+    return frozenset(map(key_of, (name, *members)))
 
 
 def _covers_hybrid(listed: frozenset[str], taxon: TaxonFacts) -> Truth:
