@@ -80,7 +80,7 @@ def test_a_service_with_a_flaw_is_found_out(forker, database_url, flaw):
     scene = next(scenes)
 
     found = []
-    for seed in range(12):
+    for seed in range(60):
         found += scene.round(seed)
         if found:
             break
