@@ -31,7 +31,12 @@ def shown_record(record: Record) -> dict[str, Any]:
     for name, convert in _converters(type(record)):
         value = getattr(record, name)
         shown[name] = value if value is None or convert is None else convert(value)
-    return shown
+    return {**shown, **said_beside(type(record))}
+
+
+def said_beside(record: type[Record]) -> Mapping[str, str]:
+    """Return what every answer that shows such a record says besides it."""
+    return {} if record.disclaimer is None else {"disclaimer": record.disclaimer}
 
 
 def etag(version: int) -> Header:

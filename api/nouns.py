@@ -8,7 +8,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from api.answers import created, encode, etag, of_record, shown_row
+from api.answers import created, encode, etag, of_record, said_beside, shown_row
+from api.bodies.records import with_disclaimer
 from api.context import Call, expected_version, patch_in, read_one, stated_in, unchanged, write
 from api.doors import Door
 from api.errors import Answer
@@ -45,6 +46,11 @@ class Noun:
     def subject(self) -> str:
         """What it is called in a sentence."""
         return self.record.noun.replace("_", " ")
+
+    @property
+    def shown(self) -> type[BaseModel]:
+        """The shape of an answer that shows one."""
+        return self.kept if self.record.disclaimer is None else with_disclaimer(self.kept)
 
     @property
     def one_path(self) -> str:
@@ -85,7 +91,7 @@ class Noun:
         return Door(
             method="GET",
             path=self.one_path,
-            answers=self.kept,
+            answers=self.shown,
             reads=self._get,
             parameters=[id_parameter(self.parameter), IF_NONE_MATCH],
             headers=["ETag"],
@@ -98,7 +104,7 @@ class Noun:
             method="POST",
             path=self.path,
             status=201,
-            answers=self.kept,
+            answers=self.shown,
             writes=self._register,
             body=self.new,
             parameters=[IDEMPOTENCY_KEY],
@@ -111,7 +117,7 @@ class Noun:
         return Door(
             method="PATCH",
             path=self.one_path,
-            answers=self.kept,
+            answers=self.shown,
             writes=self._change,
             body=self.changed or self.new,
             parameters=[id_parameter(self.parameter), {**IF_MATCH, "required": True}],
@@ -124,7 +130,7 @@ class Noun:
         return Door(
             method="POST",
             path=f"{self.one_path}/end",
-            answers=self.kept,
+            answers=self.shown,
             writes=self._end,
             body=Ending,
             parameters=[id_parameter(self.parameter), IDEMPOTENCY_KEY],
@@ -171,7 +177,7 @@ async def shown_one(call: Call, record: type[Record], *, subject: str, within: s
     """
     belongs = {within: call.ids[0]} if within else {}
     row = await read_one(call, record, call.ids[-1], subject=subject, **belongs)
-    return shown_row(one(record, within=within).on(call.house.store.dialect), row)
+    return {**shown_row(one(record, within=within).on(call.house.store.dialect), row), **said_beside(record)}
 
 
 def id_parameter(name: str) -> Mapping[str, Any]:

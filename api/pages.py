@@ -13,7 +13,7 @@ from uuid import UUID
 
 import msgspec
 
-from api.answers import encode, shown_row
+from api.answers import encode, said_beside, shown_row
 from api.context import Call, read, sites_reached
 from api.errors import Answer, Header, Malformed
 from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, Reader, fault_in, one_of, read_day, read_limit, reader_of, refusal_of, schema_of
@@ -55,16 +55,12 @@ class Cursor:
 
 @dataclass(frozen=True)
 class Listing:
-    """The list of one kind of record: the fields it can be filtered by, and the column of what it belongs to, if any.
-
-    ``beside`` is what every page says besides its items.
-    """
+    """The list of one kind of record: the fields it can be filtered by, and the column of what it belongs to, if any."""
 
     record: type[Record]
     filters: Sequence[str] = ()
     orders: Sequence[Order] = (Order.ID,)
     within: str | None = None
-    beside: Mapping[str, Any] = field(default_factory=dict)
     readers: dict[str, Reader] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -96,10 +92,11 @@ class Listing:
         rows = await read(call, statement, **filters, **_day(asked), **_last(after, order), **bounds, limit=limit + 1)
         compiled = statement.on(call.house.store.dialect)
         items = [shown_row(compiled, row) for row in rows[:limit]]
+        beside = said_beside(self.record)
         if len(rows) <= limit:
-            return Answer(encode({"items": items, "next": None, **self.beside}))
+            return Answer(encode({"items": items, "next": None, **beside}))
         cursor = _next(call, items[-1], order)
-        return Answer(encode({"items": items, "next": cursor, **self.beside}), headers=[link_to_next(call, cursor)])
+        return Answer(encode({"items": items, "next": cursor, **beside}), headers=[link_to_next(call, cursor)])
 
     def _after(self, call: Call) -> Cursor | None:
         found: Cursor | None = call.query.get("cursor")

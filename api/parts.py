@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from api.answers import created, of_record
+from api.bodies.records import with_disclaimer
 from api.context import Call, expected_version, patch_in, read_one, stated_in, write
 from api.doors import Door
 from api.errors import Answer
@@ -56,6 +57,11 @@ class Part:
         return f"{self.here}/{{{self.parameter}}}"
 
     @property
+    def shown(self) -> type[BaseModel]:
+        """The shape of an answer that shows one."""
+        return self.kept if self.record.disclaimer is None else with_disclaimer(self.kept)
+
+    @property
     def subject(self) -> str:
         """What one is called in a sentence."""
         return self.record.noun.replace("_", " ")
@@ -84,7 +90,7 @@ class Part:
         return Door(
             method="POST",
             path=self.here,
-            answers=self.kept,
+            answers=self.shown,
             status=201,
             writes=self._record,
             body=self.new,
@@ -98,7 +104,7 @@ class Part:
         return Door(
             method="GET",
             path=self.this,
-            answers=self.kept,
+            answers=self.shown,
             reads=self._get,
             parameters=[*self._ids(), IF_NONE_MATCH],
             headers=["ETag"],
@@ -110,7 +116,7 @@ class Part:
         return Door(
             method="PATCH",
             path=self.this,
-            answers=self.kept,
+            answers=self.shown,
             writes=self._change,
             body=self.changed or self.new,
             parameters=[*self._ids(), {**IF_MATCH, "required": True}],
@@ -123,7 +129,7 @@ class Part:
         return Door(
             method="POST",
             path=f"{self.this}/end",
-            answers=self.kept,
+            answers=self.shown,
             writes=self._end,
             body=Ending,
             parameters=[*self._ids(), IDEMPOTENCY_KEY],

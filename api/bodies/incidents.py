@@ -8,7 +8,7 @@ from uuid import UUID
 from pydantic import AwareDatetime, BaseModel, ConfigDict
 
 from api.bodies.compliance import Advice
-from api.bodies.records import Kept, New, Page
+from api.bodies.records import Kept, LegalPage, New
 from domain.actions.incidents import Telling
 from domain.records.incidents import IncidentAnimalStated, IncidentStated, NotificationStated
 
@@ -25,7 +25,7 @@ class Incident(Kept, IncidentStated):
     """An incident on file."""
 
 
-class IncidentPage(Page[Incident]):
+class IncidentPage(LegalPage[Incident]):
     """One page of incidents."""
 
 
@@ -39,7 +39,7 @@ class IncidentAnimal(Kept, IncidentAnimalStated):
     incident_id: UUID
 
 
-class IncidentAnimalPage(Page[IncidentAnimal]):
+class IncidentAnimalPage(LegalPage[IncidentAnimal]):
     """One page of the animals of an incident."""
 
 
@@ -57,7 +57,7 @@ class Notification(Kept, NotificationStated):
     incident_id: UUID
 
 
-class NotificationPage(Page[Notification]):
+class NotificationPage(LegalPage[Notification]):
     """One page of whom an incident was told."""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from api.bodies.records import Kept, New, Page
+from api.bodies.records import Kept, LegalPage, New
 from domain.records.inspections import CorrectiveActionStated, FindingStated, InspectionStated
 
 
@@ -20,7 +20,7 @@ class Inspection(Kept, InspectionStated):
     """A visit on file."""
 
 
-class InspectionPage(Page[Inspection]):
+class InspectionPage(LegalPage[Inspection]):
     """One page of inspections."""
 
 
@@ -38,7 +38,7 @@ class InspectionFinding(Kept, FindingStated):
     inspection_id: UUID
 
 
-class InspectionFindingPage(Page[InspectionFinding]):
+class InspectionFindingPage(LegalPage[InspectionFinding]):
     """One page of an inspection's findings."""
 
 
@@ -56,5 +56,5 @@ class CorrectiveAction(Kept, CorrectiveActionStated):
     inspection_id: UUID
 
 
-class CorrectiveActionPage(Page[CorrectiveAction]):
+class CorrectiveActionPage(LegalPage[CorrectiveAction]):
     """One page of what is done about an inspection's findings."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from api.bodies.records import Kept, Page
+from api.bodies.records import Kept, LegalPage
 from domain.records.jurisdictions import JurisdictionStated
 
 
@@ -14,5 +14,5 @@ class Jurisdiction(Kept, JurisdictionStated):
     pack_id: UUID
 
 
-class JurisdictionPage(Page[Jurisdiction]):
+class JurisdictionPage(LegalPage[Jurisdiction]):
     """One page of jurisdictions."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from api.bodies.records import Kept, New, Page
+from api.bodies.records import Kept, LegalPage, New
 from domain.records.overrides import OverrideStated
 
 
@@ -18,5 +18,5 @@ class Override(Kept, OverrideStated):
     """An override on file."""
 
 
-class OverridePage(Page[Override]):
+class OverridePage(LegalPage[Override]):
     """One page of overrides."""

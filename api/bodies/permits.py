@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from uuid import UUID
 
-from api.bodies.records import Kept, New, Page
+from api.bodies.records import Kept, LegalPage, New
 from domain.records.permits import (
     PermitAnimalStated,
     PermitConditionStated,
@@ -29,7 +29,7 @@ class Permit(Kept, PermitStated):
     valid_from: date
 
 
-class PermitPage(Page[Permit]):
+class PermitPage(LegalPage[Permit]):
     """One page of permits."""
 
 
@@ -47,7 +47,7 @@ class PermitTaxon(Kept, PermitTaxonStated):
     permit_id: UUID
 
 
-class PermitTaxonPage(Page[PermitTaxon]):
+class PermitTaxonPage(LegalPage[PermitTaxon]):
     """One page of a permit's taxa."""
 
 
@@ -61,7 +61,7 @@ class PermitAnimal(Kept, PermitAnimalStated):
     permit_id: UUID
 
 
-class PermitAnimalPage(Page[PermitAnimal]):
+class PermitAnimalPage(LegalPage[PermitAnimal]):
     """One page of the animals that a permit names."""
 
 
@@ -80,7 +80,7 @@ class PermitCondition(Kept, PermitConditionStated):
     follows_id: UUID | None = None
 
 
-class PermitConditionPage(Page[PermitCondition]):
+class PermitConditionPage(LegalPage[PermitCondition]):
     """One page of a permit's conditions."""
 
 
@@ -98,5 +98,5 @@ class PermitEvent(Kept, PermitEventStated):
     permit_id: UUID
 
 
-class PermitEventPage(Page[PermitEvent]):
+class PermitEventPage(LegalPage[PermitEvent]):
     """One page of a permit's events."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from api.bodies.records import Kept, New, Page
+from api.bodies.records import Kept, LegalPage, New
 from domain.records.premises import PremisesStated
 
 
@@ -22,5 +22,5 @@ class Premises(Kept, PremisesStated):
     site_id: UUID
 
 
-class PremisesPage(Page[Premises]):
+class PremisesPage(LegalPage[Premises]):
     """One page of what is known of a site's premises."""

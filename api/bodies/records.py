@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import cache
 from typing import Generic, TypeVar
 from uuid import UUID
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, create_model
 
 from domain.records.base import Stated
 from domain.records.columns import NewId
+from domain.rules.law.decision import DISCLAIMER
 
 T = TypeVar("T", bound=BaseModel)
 
@@ -39,3 +41,16 @@ class Page(BaseModel, Generic[T]):
 
     items: list[T]
     next: str | None
+
+
+class LegalPage(Page[T]):
+    """One page of a list of records of the law."""
+
+    disclaimer: str = Field(description=DISCLAIMER)
+
+
+@cache
+def with_disclaimer(kept: type[BaseModel]) -> type[BaseModel]:
+    """Return the shape of an answer that shows one record of the law, with what it is not."""
+    said = (str, Field(description=DISCLAIMER))
+    return create_model(f"{kept.__name__}Shown", __base__=kept, __doc__=kept.__doc__, disclaimer=said)

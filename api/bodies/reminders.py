@@ -8,7 +8,7 @@ from uuid import UUID
 
 from pydantic import AwareDatetime, Field
 
-from api.bodies.records import Kept, Page
+from api.bodies.records import Kept, LegalPage
 from domain.rules.permissions import Role
 from domain.rules.reminders import ReminderKind, ReminderState, Stage
 
@@ -31,13 +31,5 @@ class Reminder(Kept):
     changed_at: AwareDatetime
 
 
-class ReminderShown(Reminder):
-    """A reminder, with what its law's part is not."""
-
-    disclaimer: str
-
-
-class ReminderPage(Page[Reminder]):
+class ReminderPage(LegalPage[Reminder]):
     """One page of reminders."""
-
-    disclaimer: str

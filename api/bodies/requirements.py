@@ -6,7 +6,7 @@ from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
 
-from api.bodies.records import Kept, Page
+from api.bodies.records import Kept, LegalPage
 from domain.records.requirements import DocumentKindStated, RequirementStated
 from domain.rules.law.requirements import Activity, Exemption, Obligation, Occasion, Predicate, Selector
 from domain.rules.law.spans import Span
@@ -40,16 +40,8 @@ class Requirement(Kept, RequirementStated):
     pack_id: UUID
 
 
-class RequirementPage(Page[Requirement]):
+class RequirementPage(LegalPage[Requirement]):
     """One page of requirements."""
-
-    disclaimer: str
-
-
-class RequirementShown(Requirement):
-    """A requirement with its whole content."""
-
-    disclaimer: str
 
 
 class DocumentKindContent(_Content):
@@ -70,7 +62,5 @@ class DocumentKind(Kept, DocumentKindStated):
     pack_id: UUID
 
 
-class DocumentKindPage(Page[DocumentKind]):
+class DocumentKindPage(LegalPage[DocumentKind]):
     """One page of kinds of documents."""
-
-    disclaimer: str

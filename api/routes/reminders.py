@@ -7,37 +7,32 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from api.answers import encode, etag, shown_record
-from api.bodies.reminders import ReminderPage, ReminderShown
-from api.context import Call, stated_in, unchanged, write
+from api.answers import of_record
+from api.bodies import reminders as bodies
+from api.bodies.records import with_disclaimer
+from api.context import Call, stated_in, write
 from api.doors import Door
 from api.errors import Answer
-from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, id_parameter, shown_one
+from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
 from api.pages import Listing
 from domain.actions.reminders import acknowledge_reminder, defer_reminder, hand_reminder
 from domain.records.lists import Order
 from domain.records.reminders import Acknowledgement, Deferral, Handing, Reminder
 from domain.records.unit import Unit
-from domain.rules.law.decision import DISCLAIMER
 
 PATH = "/v1/reminders"
 ONE = f"{PATH}/{{reminder_id}}"
-_SAID = {"disclaimer": DISCLAIMER}
+_SHOWN = with_disclaimer(bodies.Reminder)
 _LISTING = Listing(
     Reminder,
     ("site_id", "kind", "state", "stage", "due_by", "role", "subject", "subject_id"),
     (Order.DUE, Order.ID),
-    beside=_SAID,
 )
 
 
 async def get_reminder(call: Call) -> Answer:
     """Answer with one reminder, or 304 where the caller has this version."""
-    shown = await shown_one(call, Reminder, subject="reminder")
-    tag = etag(shown["version"])
-    if unchanged(call, shown["version"]):
-        return Answer(status=304, headers=[tag])
-    return Answer(encode({**shown, **_SAID}), headers=[tag])
+    return await get_one(call, Reminder, subject="reminder")
 
 
 def _acknowledged(unit: Unit, call: Call, _: Acknowledgement) -> Reminder:
@@ -55,12 +50,7 @@ def _handed(unit: Unit, call: Call, said: Handing) -> Reminder:
 def _door(verb: str, summary: str, body: type[BaseModel], act: Callable[[Unit, Call, Any], Reminder]) -> Door:
     def writes(call: Call) -> Answer:
         said = stated_in(call, body)
-
-        def done(unit: Unit) -> Answer:
-            found = act(unit, call, said)
-            return Answer(encode({**shown_record(found), **_SAID}), headers=[etag(found.version)])
-
-        return write(call, done)
+        return write(call, lambda unit: of_record(act(unit, call, said)))
 
     return Door(
         method="POST",
@@ -70,7 +60,7 @@ def _door(verb: str, summary: str, body: type[BaseModel], act: Callable[[Unit, C
         summary=summary,
         tag="reminders",
         subject="reminder",
-        answers=ReminderShown,
+        answers=_SHOWN,
         writes=writes,
         body=body,
         parameters=[id_parameter("reminder_id"), IDEMPOTENCY_KEY],
@@ -87,7 +77,7 @@ DOORS = (
         summary="List what must be done by when",
         tag="reminders",
         subject="reminder",
-        answers=ReminderPage,
+        answers=bodies.ReminderPage,
         reads=_LISTING.page,
         query=_LISTING.readers,
         parameters=_LISTING.parameters,
@@ -101,7 +91,7 @@ DOORS = (
         summary="Get reminder",
         tag="reminders",
         subject="reminder",
-        answers=ReminderShown,
+        answers=_SHOWN,
         reads=get_reminder,
         parameters=[id_parameter("reminder_id"), IF_NONE_MATCH],
         headers=["ETag"],

@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-from api.answers import encode, etag
-from api.bodies.requirements import DocumentKindPage, RequirementPage, RequirementShown
-from api.context import Call, unchanged
+from api.bodies import requirements as bodies
+from api.bodies.records import with_disclaimer
+from api.context import Call
 from api.doors import Door
 from api.errors import Answer
-from api.nouns import IF_NONE_MATCH, id_parameter, shown_one
+from api.nouns import IF_NONE_MATCH, get_one, id_parameter
 from api.pages import Listing
 from domain.records.requirements import DocumentKind, Requirement
-from domain.rules.law.decision import DISCLAIMER
 
-_SAID = {"disclaimer": DISCLAIMER}
-_REQUIREMENTS = Listing(Requirement, ("code", "jurisdiction", "consequence"), beside=_SAID)
-_KINDS = Listing(DocumentKind, ("code", "jurisdiction"), beside=_SAID)
+_REQUIREMENTS = Listing(Requirement, ("code", "jurisdiction", "consequence"))
+_KINDS = Listing(DocumentKind, ("code", "jurisdiction"))
 
 
 async def get_requirement(call: Call) -> Answer:
     """Answer with one requirement, or 304 where the caller has this version of the record."""
-    shown = await shown_one(call, Requirement, subject="requirement")
-    tag = etag(shown["version"])
-    if unchanged(call, shown["version"]):
-        return Answer(status=304, headers=[tag])
-    return Answer(encode({**shown, **_SAID}), headers=[tag])
+    return await get_one(call, Requirement, subject="requirement")
 
 
 DOORS = (
@@ -35,7 +29,7 @@ DOORS = (
         summary="List requirements of the law; as of a day those that apply on it",
         tag="law",
         subject="requirement",
-        answers=RequirementPage,
+        answers=bodies.RequirementPage,
         reads=_REQUIREMENTS.page,
         query=_REQUIREMENTS.readers,
         parameters=_REQUIREMENTS.parameters,
@@ -49,7 +43,7 @@ DOORS = (
         summary="Get a requirement of the law with its whole content",
         tag="law",
         subject="requirement",
-        answers=RequirementShown,
+        answers=with_disclaimer(bodies.Requirement),
         reads=get_requirement,
         parameters=[id_parameter("requirement_id"), IF_NONE_MATCH],
         headers=["ETag"],
@@ -62,7 +56,7 @@ DOORS = (
         summary="List the kinds of documents that the law asks for",
         tag="law",
         subject="kind of document",
-        answers=DocumentKindPage,
+        answers=bodies.DocumentKindPage,
         reads=_KINDS.page,
         query=_KINDS.readers,
         parameters=_KINDS.parameters,

@@ -175,41 +175,62 @@ def end_notification(unit: Unit, notification_id: UUID, ending: Ending, *, owner
 def notify_by(unit: Unit, incident_id: UUID) -> NotifyBy:
     """Return what has to be told after an incident by the law in force on its day, by when, and whether it was told."""
     incident = unit.fetch_reached(Incident, incident_id)
-    site = unit.fetch(Site, incident.site_id)
-    on = date_at_site(incident.found_at, site.zone)
-    law = law_as_of(unit)
-    found = notices(
-        law.requirements,
-        law.jurisdictions,
-        _subjects(unit, incident, on=on),
-        kind=incident.kind,
-        found_at=incident.found_at,
-        zone=site.zone,
-        premises=PremisesHistory(unit, law).on(on).get(site.id, Premises()),
-    )
-    told: dict[str, datetime] = {}
-    for one in unit.all(Notification, NOTIFICATIONS_OF, incident_id=incident.id):
-        if one.requirement_code is not None:
-            told.setdefault(one.requirement_code, one.told_at)
-    asked = [_asked(one, told.get(one.requirement.code), now=unit.origin.at) for one in found.notices]
-    return NotifyBy(incident=incident, zone=site.zone, asked=asked, missing=found.missing)
+    return _Asking(unit, [incident], zone=unit.fetch(Site, incident.site_id).zone).after(incident)
 
 
 def incidents_between(unit: Unit, site_id: UUID, *, from_on: date, until_on: date) -> Sequence[NotifyBy]:
     """Return the incidents of a site that were found on the days of a period, in their order, each with what had to be told."""
     zone = unit.fetch(Site, site_id).zone
-    found = unit.all(Incident, INCIDENTS_AT, site_id=site_id)
-    return [notify_by(unit, one.id) for one in found if from_on <= date_at_site(one.found_at, zone) <= until_on]
-
-
-def _subjects(unit: Unit, incident: Incident, *, on: date) -> list[Subject]:
-    """Return the animals concerned as they stood on the day; those that died or left on it as on its eve."""
-    concerned = {one.animal_id for one in unit.all(IncidentAnimal, ANIMALS_OF_INCIDENT, incident_id=incident.id)}
-    if not concerned:
+    of_site = unit.all(Incident, INCIDENTS_AT, site_id=site_id)
+    found = [one for one in of_site if from_on <= date_at_site(one.found_at, zone) <= until_on]
+    if not found:
         return []
-    chronicle = Chronicle(unit, from_on=on - _DAY, until_on=on)
-    found = {one.id: one for day in (on - _DAY, on) for one in chronicle.on(day) if one.id in concerned}
-    return list(found.values())
+    asking = _Asking(unit, found, zone=zone)
+    return [asking.after(one) for one in found]
+
+
+class _Asking:
+    """What the law asks to be told after incidents at one site. Law, premises and the animals concerned are read once for all of them."""
+
+    def __init__(self, unit: Unit, incidents: Sequence[Incident], *, zone: str) -> None:
+        self._unit, self._zone = unit, zone
+        self._law = law_as_of(unit)
+        self._premises = PremisesHistory(unit, self._law)
+        self._concerned = {
+            one.id: [animal.animal_id for animal in unit.all(IncidentAnimal, ANIMALS_OF_INCIDENT, incident_id=one.id)] for one in incidents
+        }
+        days = [date_at_site(one.found_at, zone) for one in incidents if self._concerned[one.id]]
+        self._chronicle = Chronicle(unit, from_on=min(days) - _DAY, until_on=max(days)) if days else None
+
+    def after(self, incident: Incident) -> NotifyBy:
+        """Return what has to be told after one of the incidents."""
+        on = date_at_site(incident.found_at, self._zone)
+        found = notices(
+            self._law.requirements,
+            self._law.jurisdictions,
+            self._subjects(incident, on=on),
+            kind=incident.kind,
+            found_at=incident.found_at,
+            zone=self._zone,
+            premises=self._premises.on(on).get(incident.site_id, Premises()),
+        )
+        told: dict[str, datetime] = {}
+        for one in self._unit.all(Notification, NOTIFICATIONS_OF, incident_id=incident.id):
+            if one.requirement_code is not None:
+                told.setdefault(one.requirement_code, one.told_at)
+        asked = [_asked(one, told.get(one.requirement.code), now=self._unit.origin.at) for one in found.notices]
+        return NotifyBy(incident=incident, zone=self._zone, asked=asked, missing=found.missing)
+
+    def _subjects(self, incident: Incident, *, on: date) -> list[Subject]:
+        """Return the animals concerned as they stood on the day; those that died or left on it as on its eve."""
+        if self._chronicle is None:
+            return []
+        found: dict[UUID, Subject] = {}
+        for animal_id in self._concerned[incident.id]:
+            for day in (on - _DAY, on):
+                if (one := self._chronicle.of(animal_id, on=day)) is not None:
+                    found[animal_id] = one
+        return list(found.values())
 
 
 def _asked(notice: Notice, told_at: datetime | None, *, now: datetime) -> Asked:

@@ -48,6 +48,8 @@ class Record(SQLModel):
     """The record's name in the journal and in sentences; also its table's name."""
     personal: ClassVar[frozenset[str]] = frozenset()
     """The columns that hold a person's particulars: texts, of which the journal's chain holds only salted hashes."""
+    disclaimer: ClassVar[str | None] = None
+    """What every answer that shows such a record says besides; on records of the law that it is no legal advice."""
 
 
 def owned_by_organisation() -> sa.ForeignKeyConstraint:

@@ -15,6 +15,7 @@ from domain.records.columns import Day, Id, Instant, InstantColumn, Name, Note, 
 from domain.records.requirements import LawCode
 from domain.records.stated import misstated
 from domain.rules.incidents import IncidentKind
+from domain.rules.law.decision import DISCLAIMER
 
 Persons = Annotated[int, PydanticField(ge=0, le=10_000)]
 
@@ -53,6 +54,7 @@ class Incident(Record, IncidentStated, table=True):
         sa.Index("ix_incident_site", "organisation_id", "site_id", "found_at"),
     )
     noun: ClassVar[str] = "incident"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     found_at: datetime = Field(sa_type=InstantColumn)
 
@@ -76,6 +78,7 @@ class IncidentAnimal(Record, IncidentAnimalStated, table=True):
         sa.Index("ix_incident_animal_animal", "organisation_id", "animal_id"),
     )
     noun: ClassVar[str] = "incident_animal"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     incident_id: Id = Field(sa_type=UuidColumn)
 
@@ -101,6 +104,7 @@ class Notification(Record, NotificationStated, table=True):
         sa.Index("ix_notification_incident", "organisation_id", "incident_id"),
     )
     noun: ClassVar[str] = "notification"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     incident_id: Id = Field(sa_type=UuidColumn)
     told_at: datetime = Field(sa_type=InstantColumn)

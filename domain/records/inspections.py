@@ -13,6 +13,7 @@ from domain.records.base import Record, Stated, owned_by_organisation, refers_to
 from domain.records.columns import Day, Id, Name, Note, Passage, UuidColumn, words_of
 from domain.records.requirements import LawCode
 from domain.records.stated import misstated
+from domain.rules.law.decision import DISCLAIMER
 
 
 class VisitKind(StrEnum):
@@ -57,6 +58,7 @@ class Inspection(Record, InspectionStated, table=True):
         sa.Index("ix_inspection_site", "organisation_id", "site_id", "visited_on"),
     )
     noun: ClassVar[str] = "inspection"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
 
 class FindingStated(Stated):
@@ -97,6 +99,7 @@ class InspectionFinding(Record, FindingStated, table=True):
         sa.Index("ix_inspection_finding_inspection", "organisation_id", "inspection_id"),
     )
     noun: ClassVar[str] = "inspection_finding"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     inspection_id: Id = Field(sa_type=UuidColumn)
 
@@ -133,5 +136,6 @@ class CorrectiveAction(Record, CorrectiveActionStated, table=True):
         sa.Index("ix_corrective_action_inspection", "organisation_id", "inspection_id"),
     )
     noun: ClassVar[str] = "corrective_action"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     inspection_id: Id = Field(sa_type=UuidColumn)

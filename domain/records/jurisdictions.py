@@ -10,6 +10,7 @@ from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to, unique_while_kept
 from domain.records.columns import Id, JsonColumn, Name, UuidColumn, Zone, words_of
+from domain.rules.law.decision import DISCLAIMER
 from domain.rules.law.jurisdictions import CODE_LENGTH, CODE_PATTERN, Level
 
 JurisdictionCode = Annotated[str, StringConstraints(pattern=CODE_PATTERN, max_length=CODE_LENGTH)]
@@ -37,6 +38,7 @@ class Jurisdiction(Record, JurisdictionStated, table=True):
     __tablename__ = "jurisdiction"
     __table_args__ = (owned_by_organisation(), refers_to("rule_pack", "pack_id"), unique_while_kept("jurisdiction", "code"))
     noun: ClassVar[str] = "jurisdiction"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     rest_days: Any = Field(sa_type=JsonColumn)
     holidays: Any = Field(sa_type=JsonColumn)

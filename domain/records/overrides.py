@@ -12,6 +12,7 @@ from domain.records.base import Record, Stated, owned_by_organisation, refers_to
 from domain.records.columns import Day, Id, Note, Passage, UuidColumn
 from domain.records.requirements import LawCode
 from domain.records.stated import misstated
+from domain.rules.law.decision import DISCLAIMER
 
 
 class OverrideStated(Stated):
@@ -57,3 +58,4 @@ class Override(Record, OverrideStated, table=True):
         sa.Index("ix_override_site", "organisation_id", "site_id"),
     )
     noun: ClassVar[str] = "override"
+    disclaimer: ClassVar[str | None] = DISCLAIMER

@@ -16,6 +16,7 @@ from domain.records.columns import Day, Id, JsonColumn, Months, Name, Note, Pass
 from domain.records.jurisdictions import JurisdictionCode
 from domain.records.requirements import LawCode
 from domain.records.stated import misstated
+from domain.rules.law.decision import DISCLAIMER
 from domain.rules.law.requirements import Activity, Occasion
 
 Activities = Annotated[list[Activity], PydanticField(max_length=len(Activity))]
@@ -82,6 +83,7 @@ class Permit(Record, PermitStated, table=True):
         sa.Index("ix_permit_replaces", "organisation_id", "replaces_id"),
     )
     noun: ClassVar[str] = "permit"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
     personal: ClassVar[frozenset[str]] = frozenset(("holder",))
 
     activities: Any = Field(sa_type=JsonColumn)
@@ -110,6 +112,7 @@ class PermitTaxon(Record, PermitTaxonStated, table=True):
         sa.Index("ix_permit_taxon_taxon", "organisation_id", "taxon_id"),
     )
     noun: ClassVar[str] = "permit_taxon"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     permit_id: Id = Field(sa_type=UuidColumn)
 
@@ -133,6 +136,7 @@ class PermitAnimal(Record, PermitAnimalStated, table=True):
         sa.Index("ix_permit_animal_animal", "organisation_id", "animal_id"),
     )
     noun: ClassVar[str] = "permit_animal"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     permit_id: Id = Field(sa_type=UuidColumn)
 
@@ -180,6 +184,7 @@ class PermitCondition(Record, PermitConditionStated, table=True):
         sa.Index("ix_permit_condition_permit", "organisation_id", "permit_id"),
     )
     noun: ClassVar[str] = "permit_condition"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     permit_id: Id = Field(sa_type=UuidColumn)
     follows_id: Id | None = Field(default=None, sa_type=UuidColumn)
@@ -203,5 +208,6 @@ class PermitEvent(Record, PermitEventStated, table=True):
         sa.Index("ix_permit_event_permit", "organisation_id", "permit_id"),
     )
     noun: ClassVar[str] = "permit_event"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     permit_id: Id = Field(sa_type=UuidColumn)

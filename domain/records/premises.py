@@ -13,6 +13,7 @@ from domain.records.base import Record, Stated, owned_by_organisation, refers_to
 from domain.records.columns import Day, Id, JsonColumn, Note, UuidColumn
 from domain.records.intervals import Dated, by_day
 from domain.records.stated import misstated
+from domain.rules.law.decision import DISCLAIMER
 
 PremisesWord = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_-]{0,39}$", max_length=40)]
 """A word by which a rule pack tells holders, or premises, apart."""
@@ -48,6 +49,7 @@ class Premises(Record, PremisesStated, Dated, table=True):
     __tablename__ = "premises"
     __table_args__ = (owned_by_organisation(), refers_to("site", "site_id"), by_day("premises", "site_id"))
     noun: ClassVar[str] = "premises"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
     apart: ClassVar[tuple[str, ...]] = ("site_id",)
 
     kinds: Any = Field(default=None, sa_type=JsonColumn, nullable=True)

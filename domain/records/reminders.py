@@ -13,6 +13,7 @@ from sqlmodel import Field
 
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to
 from domain.records.columns import Day, Id, InstantColumn, JsonColumn, Name, Passage, UuidColumn, words_of
+from domain.rules.law.decision import DISCLAIMER
 from domain.rules.permissions import Role
 from domain.rules.reminders import ReminderKind, ReminderState, Stage
 
@@ -33,6 +34,7 @@ class Reminder(Record, table=True):
         sa.Index("ix_reminder_due", "organisation_id", "due_on", "id"),
     )
     noun: ClassVar[str] = "reminder"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     subject: str = Field(max_length=32)
     subject_id: UUID = Field(sa_type=UuidColumn)

@@ -15,6 +15,7 @@ from sqlmodel import Field
 from domain.records.base import Record, Stated, owned_by_organisation, refers_to, unique_while_kept
 from domain.records.columns import Day, Id, JsonColumn, Name, UuidColumn, words_of
 from domain.records.jurisdictions import JurisdictionCode
+from domain.rules.law.decision import DISCLAIMER
 from domain.rules.law.requirements import Consequence
 
 LawCode = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=64)]
@@ -57,6 +58,7 @@ class DocumentKind(Record, DocumentKindStated, table=True):
     __tablename__ = "document_kind"
     __table_args__ = (owned_by_organisation(), refers_to("rule_pack", "pack_id"), unique_while_kept("document_kind", "code"))
     noun: ClassVar[str] = "document_kind"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     pack_id: Id = Field(sa_type=UuidColumn)
 
@@ -93,6 +95,7 @@ class Requirement(Record, RequirementStated, table=True):
         sa.Index("ix_requirement_days", "organisation_id", "jurisdiction", "applies_from", "applies_until"),
     )
     noun: ClassVar[str] = "requirement"
+    disclaimer: ClassVar[str | None] = DISCLAIMER
 
     listed_on: date | None = None
     applies_from: date
