@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from api.bodies.premises import Premises
+from api.bodies.records import with_disclaimer
 from tests.api.routes.of_animals import pointers
 
 
@@ -24,7 +25,7 @@ def test_premises_are_recorded_read_corrected_and_ended(client, here, site_id):
     made = client.post(here, said)
     at = made.headers["Location"]
 
-    kept = Premises.model_validate_json(made.content).model_dump(mode="json")
+    kept = with_disclaimer(Premises).model_validate_json(made.content).model_dump(mode="json")
     assert (made.status_code, {**kept, **said}, kept["site_id"], kept["until_on"]) == (201, kept, site_id, None)
     assert client.get(at).content == made.content
     changed = client.patch(at, {"kinds": [], "public_days": None}, If_Match='"1"').json()
