@@ -32,6 +32,9 @@ KIND_WORDS: Mapping[ReminderKind, str] = {
     ReminderKind.RETENTION_END: "End of keeping",
     ReminderKind.REPLACEMENT: "Replacement",
     ReminderKind.HEAD_ROOM: "Permitted number",
+    ReminderKind.LOAN: "Loan",
+    ReminderKind.REPORT: "Report after a transfer",
+    ReminderKind.QUARANTINE: "Quarantine",
 }
 
 

@@ -28,6 +28,8 @@ from domain.actions.sites import register_site
 from domain.actions.spares import register_spare
 from domain.actions.staff import register_staff
 from domain.actions.taxa import record_concept_member, record_husbandry_target, record_separation, register_taxon
+from domain.actions.transfers.close import record_transfer_report
+from domain.actions.transfers.plan import record_transfer_animal, record_transfer_paper, register_transfer
 from domain.records.animals import Animal, AnimalEventStated, AnimalStated, Placement
 from domain.records.base import Record, Stated
 from domain.records.broods import ExpectedBrood, ExpectedBroodStated
@@ -85,6 +87,16 @@ from domain.records.taxa import (
     SeparationStated,
     Taxon,
     TaxonStated,
+)
+from domain.records.transfers import (
+    Transfer,
+    TransferAnimal,
+    TransferAnimalStated,
+    TransferPaper,
+    TransferPaperStated,
+    TransferReport,
+    TransferReportStated,
+    TransferStated,
 )
 from domain.records.unit import Unit
 from domain.rules.law.jurisdictions import Jurisdiction, Level
@@ -324,6 +336,49 @@ def notification(unit: Unit, of: Incident, **stated: Any) -> Notification:
     """Put on record whom an incident was told."""
     least = {"told_to": "Reed County", "told_at": "2026-02-10T09:00:00Z", "way": "telephone"}
     return record_notification(unit, of.id, _stated(NotificationStated, least, stated))
+
+
+def transfer(unit: Unit, come_from: Site | None, go_to: Site | None, **stated: Any) -> Transfer:
+    """Register the plan of a transfer between sites of ours, or of a gift by or to a rescue centre, with all that a journey needs."""
+    least: dict[str, Any] = {
+        "reference": "T-1",
+        "dispatch_on": "2026-03-10",
+        "arrive_on": "2026-03-10",
+        "carrier": "Fen Carriers",
+        "container": "Ventilated crate, marked LIVE ANIMALS",
+        "least_c": 18.0,
+        "most_c": 28.0,
+        "quarantine_days": 30,
+    }
+    if come_from is not None and go_to is not None:
+        least |= {"basis": "move"}
+    else:
+        least |= {"basis": "gift", "party": "Fen Rescue", "party_licence": "L-7", "party_jurisdiction": "XR"}
+    if come_from is not None:
+        least["from_site_id"] = come_from.id
+    if go_to is not None:
+        least["to_site_id"] = go_to.id
+    else:
+        least.pop("quarantine_days")
+    return register_transfer(unit, _stated(TransferStated, least, stated))
+
+
+def transfer_animal(unit: Unit, of: Transfer, animal: Animal | None = None, **stated: Any) -> TransferAnimal:
+    """Put an animal on a transfer, or one that comes for the first time."""
+    least = {} if animal is None else {"animal_id": animal.id}
+    return record_transfer_animal(unit, of.id, _stated(TransferAnimalStated, least, stated))
+
+
+def transfer_paper(unit: Unit, of: Transfer, **stated: Any) -> TransferPaper:
+    """Put a paper on a transfer."""
+    least = {"title": "Health certificate", "number": "H-1", "issued_on": "2026-02-20", "inspected_on": "2026-02-20"}
+    return record_transfer_paper(unit, of.id, _stated(TransferPaperStated, least, stated))
+
+
+def transfer_report(unit: Unit, of: Transfer, **stated: Any) -> TransferReport:
+    """Put a report from where animals went on record."""
+    least = {"after_days": 7, "reported_on": "2026-03-01", "text": "They eat."}
+    return record_transfer_report(unit, of.id, _stated(TransferReportStated, least, stated))
 
 
 def reminder(unit: Unit, at: Site | None = None, **facts: Any) -> Reminder:

@@ -10,6 +10,7 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from domain.actions.holdings import HOLDINGS_OF
 from domain.actions.lives import EVENTS_OF, MARKS_OF, PLACEMENTS_OF, STATES_OF, of_animal, today_of
 from domain.actions.taxonomy import taxonomy_above
 from domain.records.animals import Animal, AnimalEvent, AnimalState, Placement
@@ -30,7 +31,6 @@ from domain.rules.fitness import Hazard
 from domain.rules.permissions import EVERYWHERE, Reach
 
 MEASUREMENTS_OF = of_animal(Measurement, "measured_on", "id")
-HOLDINGS_OF = of_animal(Holding, "from_on")
 NAMES_OF = of_animal(CallName, "from_on")
 PARENTS_OF = of_animal(Parent, "role", "id")
 _PARTS: tuple[type[Record], ...] = (AnimalEvent, Placement, Mark, Measurement, Holding, CallName, Parent)

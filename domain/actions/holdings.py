@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -10,7 +11,7 @@ import sqlalchemy as sa
 
 from domain.actions.animal_parts import animal_to_describe, part_of, refuse_before_it_came, refuse_untimely, stated_of
 from domain.actions.intervals import NONE_YET, make_room, refuse_overlap
-from domain.actions.lives import today_of
+from domain.actions.lives import of_animal, today_of
 from domain.actions.recording import Ending, corrected, current, ended, recorded
 from domain.records.animals import Animal
 from domain.records.base import table_of
@@ -20,6 +21,7 @@ from domain.records.statements import Statement
 from domain.records.unit import Unit
 from domain.rules.text import same_name
 
+HOLDINGS_OF = of_animal(Holding, "from_on")
 _name = table_of(CallName)
 NAME_WITHOUT_END = Statement(
     sa.select(_name).where(
@@ -44,6 +46,12 @@ def record_holding(unit: Unit, animal_id: UUID, stated: HoldingStated, *, record
     refuse_before_it_came(animal, field="from_on", on=said.from_on)
     _take_over(unit, animal, Holding, said)
     return recorded(unit, Holding, said, record_id=record_id, animal_id=animal.id)
+
+
+def holding_on(unit: Unit, animal_id: UUID, *, on: date) -> Holding | None:
+    """Return on what footing an animal is held on a day, ``None`` where that is not on record."""
+    held = unit.all(Holding, HOLDINGS_OF, animal_id=animal_id)
+    return next((one for one in held if one.from_on <= on and (one.until_on is None or on <= one.until_on)), None)
 
 
 def change_holding(unit: Unit, holding_id: UUID, patch: Mapping[str, Any], *, owner_id: UUID, expected_version: int) -> Holding:

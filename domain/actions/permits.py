@@ -197,7 +197,7 @@ def _keys(stated: PermitStated) -> dict[str, str]:
 
 def _check(unit: Unit, said: PermitStated, *, before: Permit | None) -> None:
     if before is None or said.kind != before.kind:
-        _refuse_unknown_kind(unit, said.kind)
+        refuse_unknown_kind(unit, said.kind)
     if said.site_id is not None:
         referred(unit, Site, said.site_id, field="site_id", kept=before.site_id if before else None)
     _check_holder(unit, said, before=before)
@@ -213,7 +213,12 @@ def _check(unit: Unit, said: PermitStated, *, before: Permit | None) -> None:
         raise Conflict(sentence, code="already-there", field="number")
 
 
-def _refuse_unknown_kind(unit: Unit, kind: str) -> None:
+def refuse_unknown_kind(unit: Unit, kind: str) -> None:
+    """Refuse a kind of document that no rule pack knows.
+
+    Raises:
+        RuleBroken: None does.
+    """
     if unit.row(KIND, code=kind) is None:
         raise RuleBroken("No rule pack on record knows documents of this kind.", code="kind-unknown", field="kind")
 

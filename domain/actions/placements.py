@@ -47,7 +47,15 @@ def place_animal(unit: Unit, animal_id: UUID, stated: MoveStated, *, record_id: 
         RuleBroken: The day has not come, or the animal was not here on it; or it does not fit there, and no reason to override was given.
         Conflict: It is elsewhere than the caller believes, was moved already on that day, or is there already.
     """
-    animal = unit.fetch_reached(Animal, animal_id)
+    return put(unit, unit.fetch_reached(Animal, animal_id), stated, record_id=record_id)
+
+
+def put(unit: Unit, animal: Animal, stated: MoveStated, *, record_id: UUID | None = None) -> Placement:
+    """Put an animal or a group into an enclosure as ``place_animal`` does, wherever it was until then.
+
+    Raises:
+        RuleBroken, Conflict: As for placing.
+    """
     place = referred(unit, Enclosure, stated.enclosure_id, field="enclosure_id")
     refuse_later_than(today_at(unit, unit.fetch(Site, place.site_id)), field="from_on", on=stated.from_on)
     state_here(unit, animal, on=stated.from_on, field="from_on")

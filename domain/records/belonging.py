@@ -50,6 +50,7 @@ from domain.records.sites import Site
 from domain.records.staff import Staff
 from domain.records.statements import Statement
 from domain.records.taxa import ConceptMember, Containment, HusbandryTarget, Separation, Taxon
+from domain.records.transfers import Transfer, TransferAnimal, TransferPaper, TransferReport
 from domain.rules.permissions import Reach
 
 if TYPE_CHECKING:
@@ -129,6 +130,10 @@ BELONGING: Mapping[type[Record], Belonging] = {
     Incident: AtSite(),
     IncidentAnimal: Along("incident_id", Incident),
     Notification: Along("incident_id", Incident),
+    Transfer: AtSite(),
+    TransferAnimal: Along("transfer_id", Transfer),
+    TransferPaper: Along("transfer_id", Transfer),
+    TransferReport: Along("transfer_id", Transfer),
     Document: AtSite(),
     Attachment: Along("document_id", Document),
     Taxon: Shared(),

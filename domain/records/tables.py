@@ -30,6 +30,7 @@ from domain.records import (
     sites,
     staff,
     taxa,
+    transfers,
 )
 from domain.records.base import metadata
 
@@ -62,6 +63,7 @@ __all__ = [
     "sites",
     "staff",
     "taxa",
+    "transfers",
 ]
 
 

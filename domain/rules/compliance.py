@@ -16,7 +16,7 @@ from uuid import UUID
 
 from domain.rules.law.book import Book
 from domain.rules.law.conditions import Number
-from domain.rules.law.decision import Bearing, Decision, Finding, Outcome, conclude
+from domain.rules.law.decision import Bearing, Counted, Decision, Finding, Outcome, conclude
 from domain.rules.law.facts import Premises, Subject
 from domain.rules.law.requirements import Activity, Fact, Predicate, Requirement
 from domain.rules.law.selection import selects
@@ -121,19 +121,24 @@ class LawInForce:
 
 
 def standings(
-    law: LawInForce, subjects: Sequence[Subject], *, activity: Activity, premises: Mapping[UUID | None, Premises], on: date
+    law: LawInForce,
+    subjects: Sequence[Subject],
+    *,
+    activity: Activity,
+    premises: Mapping[UUID | None, Premises],
+    on: date,
+    counted: Counted | None = None,
 ) -> Standings:
     """Return how doing something with each of some animals stands on a day.
 
     ``premises`` are by site; animals of no known place are at premises without a jurisdiction, and cannot be decided. Animals come in the
-    order given: where permits do not suffice, the first are covered.
+    order given: where permits do not suffice, the first are covered. ``counted`` says how many animals are at premises, where it is not
+    these that count there.
     """
     book = Book(law.requirements, on=on)
-    counting = _Counting(subjects, on=on)
+    number = Counting(subjects, on=on).number if counted is None else counted
     nowhere = Premises()
-    decided = [
-        book.decide(one, activity=activity, premises=premises.get(one.site_id, nowhere), counted=counting.number) for one in subjects
-    ]
+    decided = [book.decide(one, activity=activity, premises=premises.get(one.site_id, nowhere), counted=number) for one in subjects]
     lifted = [_lifted(decision, one, law.overrides, on=on) for decision, one in zip(decided, subjects, strict=True)]
     needs = [
         (place, Need(subject=one, activity=activity, kinds=kinds))
@@ -241,10 +246,11 @@ def _after(*days: date | None) -> Iterator[date]:
     yield from (day + timedelta(days=1) for day in days if day is not None and day < date.max)
 
 
-class _Counting:
+class Counting:
     """How many animals at premises a requirement selects, counted once for each requirement that asks."""
 
-    def __init__(self, subjects: Sequence[Subject], *, on: date) -> None:
+    def __init__(self, subjects: Iterable[Subject], *, on: date) -> None:
+        """Sort the animals by where they are."""
         self._on = on
         self._at: dict[UUID | None, list[Subject]] = {}
         for one in subjects:
@@ -252,6 +258,7 @@ class _Counting:
         self._known: dict[tuple[str, str, UUID | None], Number] = {}
 
     def number(self, requirement: Requirement, premises: Premises) -> Number | None:
+        """Return how many there are, ``None`` where the requirement does not ask."""
         if not any(one.fact == Fact.NUMBER for one in _predicates(requirement)):
             return None
         key = (requirement.code, requirement.version, premises.site_id)

@@ -31,6 +31,9 @@ class ReminderKind(StrEnum):
     RETENTION_END = "retention_end"
     REPLACEMENT = "replacement"
     HEAD_ROOM = "head_room"
+    LOAN = "loan"
+    REPORT = "report"
+    QUARANTINE = "quarantine"
 
 
 class Stage(StrEnum):

@@ -1,0 +1,1 @@
+"""Transfers of animals: planned, checked, approved, dispatched, received or refused, and closed."""

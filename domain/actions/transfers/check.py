@@ -1,0 +1,364 @@
+"""Whether animals may leave and arrive as planned: the law of both ends on the planned days, the papers, the journey, quarantine."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from uuid import UUID
+
+from domain.actions.fitness import fitness_of
+from domain.actions.holdings import holding_on
+from domain.actions.law import law_as_of
+from domain.actions.overrides import overrides_of
+from domain.actions.permits import permits_of
+from domain.actions.premises import PremisesHistory
+from domain.actions.sites import today_there
+from domain.actions.subjects import Chronicle, Taxa
+from domain.actions.transfers.lines import LINES_UNDER_WAY, PAPERS_OF, heading_for, lines_of, turn_of
+from domain.records.animals import Animal
+from domain.records.enclosures import Enclosure
+from domain.records.holdings import HoldingKind
+from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
+from domain.records.unit import Unit
+from domain.rules import permits as rules
+from domain.rules.calendar import add_months, in_words
+from domain.rules.compliance import Counting, Coverage, LawInForce, standings, turning_days
+from domain.rules.law.conditions import Number
+from domain.rules.law.facts import Premises, Subject
+from domain.rules.law.requirements import Activity, Requirement
+from domain.rules.lives import Grouping, Status
+from domain.rules.measures import Measured, MeasureKind
+from domain.rules.transfers import (
+    Check,
+    Days,
+    ItemCode,
+    Journey,
+    OpenItem,
+    Paper,
+    TransferAct,
+    TransferBasis,
+    TransferStage,
+    Why,
+    good_through,
+    journey_items,
+    law_items,
+    paper_items,
+    quarantine_items,
+    renewals,
+    ways,
+)
+
+LOOKED_AHEAD_DAYS = 365
+"""How far ahead an earliest plan is looked for."""
+_GIVES_AWAY = frozenset({TransferBasis.SALE, TransferBasis.GIFT, TransferBasis.EXCHANGE, TransferBasis.PLACEMENT})
+_DAY = timedelta(days=1)
+
+
+def check_transfer(unit: Unit, transfer_id: UUID) -> tuple[Transfer, Check]:
+    """Look at the plan of a transfer as of now, and return the transfer, complete or a draft since, with what came of it.
+
+    Raises:
+        Conflict: It was approved already, or has left.
+    """
+    found, complete = turn_of(unit, transfer_id, TransferAct.CHECK)
+    check = Planned(unit, found).check()
+    stage = complete if check.is_complete else TransferStage.DRAFT
+    return unit.change(found, {"stage": stage}, action="check_transfer"), check
+
+
+class Planned:
+    """What is on record of a transfer and of all that it depends on, read once, so that it can be asked of any plan of days."""
+
+    def __init__(self, unit: Unit, transfer: Transfer) -> None:
+        """Read the transfer's animals and papers, the law, permits and animals of the whole organisation."""
+        self.unit, self.transfer = unit, transfer
+        self.lines = lines_of(unit, transfer)
+        self.today = today_there(unit, transfer.from_site_id or transfer.to_site_id)
+        self.law = law_as_of(unit)
+        self._permits = permits_of(unit)
+        self._overrides = overrides_of(unit)
+        self._premises = PremisesHistory(unit, self.law)
+        self._everybody, self._going = self._where_all_are()
+        self.papers = [self._paper(one) for one in unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)]
+
+    def check(self) -> Check:
+        """Return what is open for the planned days, and the earliest days for which nothing is that other days settle."""
+        return self._check(Days(self.transfer.dispatch_on, self.transfer.arrive_on))
+
+    def leaving_today(self) -> Check:
+        """Return what is open if the animals leave today and are as long on their way as was planned."""
+        return self._check(Days(self.transfer.dispatch_on, self.transfer.arrive_on).from_day(self.today))
+
+    def _check(self, days: Days) -> Check:
+        items = tuple(self.items(days))
+        through = good_through(days, buffer_days=self.transfer.buffer_days)
+        return Check(
+            days=days,
+            through=through,
+            items=items,
+            earliest=days if not any(one.turns for one in items) else self._earliest(days),
+            renewals=tuple(renewals(self.papers, days, through=through)),
+        )
+
+    def items(self, days: Days) -> Iterator[OpenItem]:
+        """Yield everything that is open for a plan of days, the animals first."""
+        yield from self._about_animals()
+        yield from self._about_quarantine(days)
+        yield from self._on_days(days)
+
+    def _on_days(self, days: Days) -> Iterator[OpenItem]:
+        """Yield what another plan of days may settle, and what the journey lacks."""
+        through = good_through(days, buffer_days=self.transfer.buffer_days)
+        yield from journey_items(self._journey(), days, through=through, today=self.today)
+        yield from paper_items(self.papers, through=through)
+        yield from self._by_law(days, through=through)
+
+    def _earliest(self, planned: Days) -> Days | None:
+        """Return the first plan from today on, as long as the planned one, for which nothing is open that days settle."""
+        for day in self._days_to_try(planned):
+            days = planned.from_day(day)
+            if not any(one.turns for one in self._on_days(days)):
+                return days
+        return None
+
+    def _days_to_try(self, planned: Days) -> Sequence[date]:
+        """Return today and the days of a year on which something begins that a plan may need; in between none is earlier."""
+        last = self.today + timedelta(days=LOOKED_AHEAD_DAYS)
+        starts = {*turning_days(self._in_force()), *(one.permit.valid_from for one in self.papers)}
+        journey = planned.arrive_on - planned.dispatch_on
+        dispatches = {self.today, *starts, *(day - journey for day in starts if day > date.min + journey)}
+        return sorted(day for day in dispatches if self.today <= day <= last)
+
+    # ------------------------------------------------------------------------------------------------ the animals
+
+    def _about_animals(self) -> Iterator[OpenItem]:
+        if not self.lines:
+            yield OpenItem(code=ItemCode.NO_ANIMALS, sentence="No animals are on this transfer.", field="animals")
+        for line in self.lines:
+            if line.animal_id is not None:
+                yield from self._about_animal(self.unit.fetch(Animal, line.animal_id))
+
+    def _about_animal(self, animal: Animal) -> Iterator[OpenItem]:
+        from_us = self.transfer.from_site_id is not None
+        here = next(one for one in self._going if one.id == animal.id)
+        if from_us and (animal.status is not Status.PRESENT or here.site_id != self.transfer.from_site_id):
+            sentence = f"{animal.tag} is {animal.status.value}, or not at the site that it is to leave."
+            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
+        if not from_us and animal.status not in (Status.AWAY, Status.DEPARTED):
+            sentence = f"{animal.tag} is {animal.status.value}: it cannot come from the other party."
+            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
+        held = holding_on(self.unit, animal.id, on=self.today)
+        if from_us and held is not None:
+            if held.kind is HoldingKind.IN_CUSTODY and self.transfer.basis is not TransferBasis.RETURN:
+                sentence = f"{animal.tag} is held for {held.party} until it decides; only it can say where it goes."
+                yield OpenItem(code=ItemCode.IN_CUSTODY, sentence=sentence, field="animals", animal_id=animal.id)
+            if held.kind is HoldingKind.LOAN_IN and self.transfer.basis in _GIVES_AWAY:
+                sentence = f"{animal.tag} is on loan from {held.party}; it is not ours to give."
+                yield OpenItem(code=ItemCode.NOT_OURS, sentence=sentence, field="animals", animal_id=animal.id)
+
+    def _about_quarantine(self, days: Days) -> Iterator[OpenItem]:
+        if self.transfer.quarantine_enclosure_id is None:
+            return
+        place = self.unit.fetch(Enclosure, self.transfer.quarantine_enclosure_id)
+        on = max(days.arrive_on, self.today)
+        numbers = Counter[UUID]()
+        for one in self._going:
+            numbers[one.taxon.id] += one.number
+        asked: set[UUID] = set()
+        for line, one in zip(self.lines, self._going, strict=False):
+            if one.taxon.id in asked:
+                continue
+            asked.add(one.taxon.id)
+            fitness = fitness_of(self.unit, self._as_animal(line), place, on=on, number=numbers[one.taxon.id])
+            accepted = self.transfer.quarantine_reason is not None
+            yield from quarantine_items(fitness, tag=one.tag, animal_id=one.id, accepted=accepted)
+
+    def _as_animal(self, line: TransferAnimal) -> Animal:
+        """Return the record of an animal; of one that comes for the first time what its record will be."""
+        if line.animal_id is not None:
+            return self.unit.fetch(Animal, line.animal_id)
+        assert line.taxon_id is not None and line.tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
+        return Animal.model_construct(id=line.id, taxon_id=line.taxon_id, tag=line.tag, life_stage=line.life_stage)
+
+    # ------------------------------------------------------------------------------------------------- the papers
+
+    def _paper(self, one: TransferPaper) -> Paper:
+        going = {line.id: line.animal_id or line.id for line in self.lines}
+        named = one.transfer_animal_ids or [str(line_id) for line_id in going]
+        permit = rules.Permit(
+            id=one.id,
+            kind=one.kind or "",
+            number_text=one.number,
+            issued_on=one.issued_on,
+            valid_from=one.issued_on,
+            last_day=one.valid_until,
+            inspected_on=one.inspected_on,
+            animal_ids=frozenset(going[line_id] for line_id in map(UUID, map(str, named)) if line_id in going),
+        )
+        kind = None if one.kind is None else self.law.kinds.get(one.kind)
+        return Paper(id=one.id, title=f"{one.title} {one.number}", permit=permit, kind=kind, requirement_code=one.requirement_code)
+
+    def _journey(self) -> Journey:
+        plan = self.transfer
+        place = None if plan.quarantine_enclosure_id is None else self.unit.fetch(Enclosure, plan.quarantine_enclosure_id).name
+        return Journey(
+            carrier=plan.carrier,
+            carrier_until=plan.carrier_until,
+            container=plan.container,
+            least_c=plan.least_c,
+            most_c=plan.most_c,
+            needs_quarantine=plan.to_site_id is not None,
+            quarantine_place=place,
+            quarantine_days=plan.quarantine_days,
+            party_licence=plan.party_licence,
+            party_licence_until=plan.party_licence_until,
+            has_party=plan.party is not None,
+        )
+
+    # ---------------------------------------------------------------------------------------------------- the law
+
+    def _by_law(self, days: Days, *, through: date) -> Iterator[OpenItem]:
+        ends = {name: self._premises_of(site_id, on=days.dispatch_on) for name, site_id in self._ends().items()}
+        unknown = [name for name, one in ends.items() if not one.jurisdictions]
+        for name in unknown:
+            sentence = f"Under whose law the {name} is is not on record; it cannot be decided what is asked there."
+            field = f"{'from' if name == 'sender' else 'to'}_site_id" if self._ends()[name] is not None else "party_jurisdiction"
+            yield OpenItem(code=ItemCode.PLACE_UNKNOWN, sentence=sentence, field=field)
+        if unknown:
+            return
+        ways_there = ways(self.transfer.basis, ends["sender"].jurisdictions, ends["receiver"].jurisdictions, self.law.jurisdictions)
+        seen: set[tuple[UUID | None, str, str]] = set()
+        asked = [("sender", activity, days.dispatch_on) for activity in ways_there.leaving]
+        asked += [("receiver", activity, days.arrive_on) for activity in ways_there.arriving]
+        asked += [("receiver", Activity.HOLD, through)] if through > days.arrive_on else []
+        for end, activity, on in asked:
+            for one in self._asked(end, activity, on=on, through=through):
+                rule = one.finding.requirement.code if one.finding is not None else one.sentence
+                if (key := (one.animal_id, one.code.value, rule)) not in seen:
+                    seen.add(key)
+                    yield one
+
+    def _ends(self) -> Mapping[str, UUID | None]:
+        return {"sender": self.transfer.from_site_id, "receiver": self.transfer.to_site_id}
+
+    def _asked(self, end: str, activity: Activity, *, on: date, through: date) -> Iterable[OpenItem]:
+        """Return what the law of one end leaves open of an activity on a day."""
+        site_id = self._ends()[end]
+        premises = {**self._premises.on(min(on, self.today)), None: self._premises_of(site_id, on=on)}
+        going = [replace(one, site_id=site_id) for one in self._going]
+        keeps = activity is Activity.HOLD and site_id is not None
+        law = self._in_force(of_ours=site_id is not None, through=None if keeps else through)
+        subjects = [*self._everybody, *going] if keeps else going
+        everybody = [*self._everybody, *going]
+        counted = Counting(everybody, on=on).number if site_id is not None else _not_known
+        found = standings(law, subjects, activity=activity, premises=premises, on=on, counted=counted)
+        own = {one.id for one in going}
+        coverages = [one for one in found.coverages if one.subject.id in own]
+        where = f"at the {end} ({activity.value.replace('_', ' ')})"
+        told = frozenset(one.requirement_code for one in self.papers if one.requirement_code is not None)
+        return law_items(coverages, told=told, why=self._why(activity, of_ours=site_id is not None, through=through), where=where)
+
+    def _why(self, activity: Activity, *, of_ours: bool, through: date) -> Why:
+        law = self._in_force(of_ours=of_ours)
+
+        def why(one: Coverage, kinds: Sequence[str]) -> tuple[ItemCode, str]:
+            there = [each for each in law.permits if each.kind in kinds and rules.covers(each, one.subject, activity=activity)]
+            for each in there:
+                last = rules.valid_until(each, law.kinds[each.kind])
+                if each.valid_from <= through and (last is None or last >= through):
+                    return ItemCode.NUMBER_EXCEEDED, f"the number of {each.number_text} is taken up."
+            for each in there:
+                last = rules.valid_until(each, law.kinds[each.kind])
+                if last is not None and last >= self.today:
+                    return ItemCode.PAPER_LAPSES, f"{each.number_text} is good until {in_words(last)}, {in_words(through)} is needed."
+            return ItemCode.DOCUMENT_MISSING, "none is on record that takes it."
+
+        return why
+
+    def _in_force(self, *, of_ours: bool = True, through: date | None = None) -> LawInForce:
+        """Return the law with the papers among the permits; with ``through`` only those that are good through that day."""
+        permits = [*(self._permits if of_ours else ()), *(one.permit for one in self.papers if one.kind is not None)]
+        if through is not None:
+            permits = [one for one in permits if one.kind in self.law.kinds and _is_good(one, self.law.kinds[one.kind], through)]
+        return LawInForce(requirements=self.law.requirements, kinds=self.law.kinds, permits=permits, overrides=self._overrides)
+
+    def _premises_of(self, site_id: UUID | None, *, on: date) -> Premises:
+        if site_id is not None:
+            return self._premises.on(min(on, self.today)).get(site_id, Premises())
+        place = self.transfer.party_jurisdiction
+        return Premises(jurisdictions=() if place is None else self.law.chain(place))
+
+    # ----------------------------------------------------------------------------------------- where everybody is
+
+    def _where_all_are(self) -> tuple[list[Subject], list[Subject]]:
+        """Return all animals but those of this transfer, those under way where they are heading for; and those of this transfer."""
+        chronicle = Chronicle(self.unit, from_on=self.today, until_on=self.today)
+        there = {one.id: one for one in chronicle.on(self.today)}
+        own = {line.animal_id for line in self.lines}
+        taxa = Taxa(self.unit, {line.taxon_id for line in self._all_lines() if line.taxon_id is not None})
+        for line, heading in self._under_way():
+            if line.animal_id in there:
+                there[line.animal_id] = replace(there[line.animal_id], site_id=heading)
+            elif line.animal_id is None:
+                there[line.id] = replace(_coming(line, taxa, on=self.today), site_id=heading)
+        going = [there[line.animal_id] if line.animal_id in there else self._comes(line, taxa) for line in self.lines]
+        return [one for key, one in there.items() if key not in own], going
+
+    def _all_lines(self) -> list[TransferAnimal]:
+        return [*self.lines, *self.unit.all(TransferAnimal, LINES_UNDER_WAY)]
+
+    def _under_way(self) -> Iterator[tuple[TransferAnimal, UUID]]:
+        for line in self.unit.all(TransferAnimal, LINES_UNDER_WAY):
+            heading = heading_for(self.unit.fetch(Transfer, line.transfer_id))
+            if heading is not None and line.transfer_id != self.transfer.id:
+                yield line, heading
+
+    def _comes(self, line: TransferAnimal, taxa: Taxa) -> Subject:
+        """Return an animal that is not kept today: one that comes for the first time, or one that left and comes again."""
+        if line.animal_id is None:
+            return _coming(line, taxa, on=self.today)
+        animal = self.unit.fetch(Animal, line.animal_id)
+        facts = Taxa(self.unit, {animal.taxon_id}).facts(animal.taxon_id, on=self.today)
+        return Subject(
+            id=animal.id,
+            tag=animal.tag,
+            taxon=facts,
+            number=max(animal.count, 1),
+            sex=animal.sex,
+            life_stage=animal.life_stage,
+            origin=animal.origin,
+            acquired_on=self.transfer.arrive_on,
+        )
+
+
+def _coming(line: TransferAnimal, taxa: Taxa, *, on: date) -> Subject:
+    """Return an animal that comes for the first time, as its papers tell of it."""
+    assert line.taxon_id is not None and line.tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
+    months = {"day": 0, "month": 1, "year": 12}[line.hatched_precision.value]
+    last = line.hatched_on if line.hatched_on is None or not months else add_months(line.hatched_on, months) - _DAY
+    mass = {} if line.mass_g is None else {MeasureKind.MASS: Measured(line.mass_g, on)}
+    return Subject(
+        id=line.id,
+        tag=line.tag,
+        taxon=taxa.facts(line.taxon_id, on=on),
+        number=line.number if line.grouping is Grouping.GROUP else 1,
+        sex=line.sex,
+        life_stage=line.life_stage,
+        origin=line.origin,
+        born_from=line.hatched_on,
+        born_until=last,
+        acquired_on=on,
+        is_marked=line.transponder is not None or line.other_mark is not None,
+        measured=mass,
+    )
+
+
+def _is_good(permit: rules.Permit, kind: rules.DocumentKind, through: date) -> bool:
+    last = rules.valid_until(permit, kind)
+    return last is None or last >= through
+
+
+def _not_known(requirement: Requirement, premises: Premises) -> Number | None:  # noqa: ARG001 - how many another party keeps
+    return None

@@ -1,0 +1,96 @@
+"""Animals leave: the plan is looked at once more as of today, the marks are read back, and from then on they are under way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from uuid import UUID
+
+from domain.actions.lives import MARKS_OF, add_event, relived
+from domain.actions.sites import today_there
+from domain.actions.transfers.approve import refuse_open
+from domain.actions.transfers.check import Planned
+from domain.actions.transfers.lines import turn_of
+from domain.errors import Fault, RuleBroken
+from domain.records import journal
+from domain.records.animals import Animal, AnimalEventStated
+from domain.records.marks import CODED, Mark
+from domain.records.sites import Site
+from domain.records.transfers import Dispatch, Transfer, TransferAnimal
+from domain.records.unit import Unit
+from domain.rules.lives import EventKind
+from domain.rules.transfers import TransferAct
+from domain.rules.transponders import code_key
+
+
+def dispatch_transfer(unit: Unit, transfer_id: UUID, said: Dispatch) -> Transfer:
+    """Have the animals of an approved transfer leave now, and return it.
+
+    Nobody of the organisation writes anything else meanwhile, so that two transfers do not both take the last place of a permit.
+
+    Raises:
+        RuleBroken: Something is open as of today, or a mark was not read back or is another; every item is a fault.
+        Conflict: It has not been approved, or the animals have left.
+    """
+    unit.row(journal.LOCK_HEAD)
+    found, stage = turn_of(unit, transfer_id, TransferAct.DISPATCH)
+    planned = Planned(unit, found)
+    refuse_open(planned.leaving_today())
+    if found.from_site_id is not None:
+        _load(unit, found, planned.lines, said)
+    receiver = found.to_site_id or found.from_site_id
+    facts = {"stage": stage, "site_id": receiver, "dispatched_at": unit.origin.at, "dispatch_c": said.temperature_c}
+    return unit.change(found, facts, action="dispatch_transfer")
+
+
+def coded_marks(unit: Unit, animal_id: UUID) -> list[Mark]:
+    """Return the marks of an animal that bear a code and that it bears still."""
+    marks = unit.all(Mark, MARKS_OF, animal_id=animal_id)
+    return [one for one in marks if one.kind in CODED and one.until_on is None and one.code is not None]
+
+
+def is_one_of(marks: Iterable[Mark], read: str) -> bool:
+    """Return whether a code that was read is that of one of some marks, however it is spaced."""
+    return any(code_key(read) == code_key(one.code) for one in marks if one.code is not None)
+
+
+def _load(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal], said: Dispatch) -> None:
+    read: Mapping[UUID, str | None] = {one.transfer_animal_id: one.mark for one in said.readings}
+    faults = [*_unknown(said, lines), *(fault for line in lines if (fault := _misread(unit, line, read.get(line.id))) is not None)]
+    if faults:
+        raise RuleBroken("The animals are not loaded: read back the mark of each.", code="not-read-back", faults=tuple(faults))
+    to = unit.fetch(Site, transfer.to_site_id).name if transfer.to_site_id is not None else transfer.party
+    for line in lines:
+        assert line.animal_id is not None, "what leaves us is on record"  # noqa: S101 - refused when it was put on
+        unit.change(line, {"mark_loaded": read.get(line.id)}, action="load_animal")
+        _send(unit, transfer, unit.fetch(Animal, line.animal_id), to=to)
+
+
+def _send(unit: Unit, transfer: Transfer, animal: Animal, *, to: str | None) -> None:
+    on = today_there(unit, transfer.from_site_id)
+    left = AnimalEventStated(
+        kind=EventKind.SENT_AWAY, happened_on=on, number=animal.count, party=to, reference=transfer.reference, note="Dispatched."
+    )
+    relived(unit, animal, latest=add_event(unit, animal, left))
+
+
+def _unknown(said: Dispatch, lines: Sequence[TransferAnimal]) -> list[Fault]:
+    known = {one.id for one in lines}
+    sentence = "This animal is not on the transfer."
+    return [
+        Fault(f"/readings/{place}/transfer_animal_id", "reference-unknown", sentence)
+        for place, one in enumerate(said.readings)
+        if one.transfer_animal_id not in known
+    ]
+
+
+def _misread(unit: Unit, line: TransferAnimal, read: str | None) -> Fault | None:
+    assert line.animal_id is not None, "what leaves us is on record"  # noqa: S101 - refused when it was put on
+    marks = coded_marks(unit, line.animal_id)
+    if not marks:
+        return None
+    tag = unit.fetch(Animal, line.animal_id).tag
+    if read is None:
+        return Fault("/readings", "not-read", f"{tag}: read back its mark ({marks[0].code}).")
+    if not is_one_of(marks, read):
+        return Fault("/readings", "mark-differs", f"{tag}: {read} was read, its mark is {marks[0].code}. Is it the right animal?")
+    return None

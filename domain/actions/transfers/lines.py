@@ -1,0 +1,76 @@
+"""What belongs to a transfer, and the statements by which it is read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from domain.errors import Conflict
+from domain.records.base import Record, table_of
+from domain.records.statements import Statement
+from domain.records.transfers import Transfer, TransferAnimal, TransferPaper, TransferReport
+from domain.records.unit import Unit
+from domain.rules.transfers import UNDER_WAY, TransferAct, TransferStage, next_stage
+
+_transfer, _line = table_of(Transfer), table_of(TransferAnimal)
+_own: sa.BindParameter[Any] = sa.bindparam("organisation_id")
+_UNDER_WAY = [sa.literal(one.value, type_=sa.String()) for one in sorted(UNDER_WAY)]
+
+
+def _of_transfer(record: type[Record], *order: str) -> Statement:
+    table = table_of(record)
+    own = (table.c.organisation_id == _own, table.c.transfer_id == sa.bindparam("transfer_id"), table.c.ended_on.is_(None))
+    return Statement(sa.select(table).where(*own).order_by(*(table.c[name] for name in order)))
+
+
+LINES_OF, PAPERS_OF = _of_transfer(TransferAnimal, "id"), _of_transfer(TransferPaper, "id")
+REPORTS_OF = _of_transfer(TransferReport, "after_days", "id")
+LINES_UNDER_WAY = Statement(
+    sa.select(_line)
+    .join(_transfer, sa.and_(_transfer.c.organisation_id == _line.c.organisation_id, _transfer.c.id == _line.c.transfer_id))
+    .where(_line.c.organisation_id == _own, _line.c.ended_on.is_(None), _transfer.c.stage.in_(_UNDER_WAY))
+    .order_by(_line.c.id)
+)
+"""The animals of all transfers that have been dispatched and have not come to an end."""
+GOING = Statement(
+    sa.select(_transfer)
+    .join(_line, sa.and_(_transfer.c.organisation_id == _line.c.organisation_id, _transfer.c.id == _line.c.transfer_id))
+    .where(
+        _line.c.organisation_id == _own,
+        _line.c.animal_id == sa.bindparam("animal_id"),
+        _line.c.ended_on.is_(None),
+        _transfer.c.stage.in_(_UNDER_WAY),
+    )
+    .limit(1)
+)
+"""The transfer that an animal is under way with."""
+
+
+def lines_of(unit: Unit, transfer: Transfer) -> Sequence[TransferAnimal]:
+    """Return the animals of a transfer, in the order in which they were put on it."""
+    return unit.all(TransferAnimal, LINES_OF, transfer_id=transfer.id)
+
+
+def heading_for(transfer: Transfer) -> UUID | None:
+    """Return the site of ours that the animals of a dispatched transfer are on their way to, ``None`` where that is another party's."""
+    return transfer.from_site_id if transfer.stage is TransferStage.REFUSED else transfer.to_site_id
+
+
+def turn_of(unit: Unit, transfer_id: UUID, act: TransferAct) -> tuple[Transfer, TransferStage]:
+    """Return a transfer of which it is the turn of an act, and the stage that the act leads to.
+
+    Raises:
+        NotFound: There is no such transfer.
+        NotAllowed: It is at a site that the origin does not reach.
+        Conflict: It is not the turn of this act.
+    """
+    found = unit.fetch_reached(Transfer, transfer_id)
+    if found.ended_on is not None:
+        raise Conflict(f"This transfer was called off on {found.ended_on.isoformat()}.", code="ended")
+    stage = next_stage(found.stage, act)
+    if stage is None:
+        raise Conflict(f"This transfer is {found.stage.value}; it is not the turn to {act.value} it.", code="not-its-turn")
+    return found, stage

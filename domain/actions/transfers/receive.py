@@ -1,0 +1,281 @@
+"""Animals arrive: marks are read back, each is accounted for, put in its place and kept apart, all or nothing; or they are refused."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from uuid import UUID
+
+from domain.actions.animals import register_animal
+from domain.actions.holdings import holding_on, record_holding
+from domain.actions.lives import PLACEMENTS_OF, add_event, relived
+from domain.actions.marks import record_mark
+from domain.actions.placements import MoveStated, put
+from domain.actions.sites import today_there
+from domain.actions.transfers.dispatch import coded_marks, is_one_of
+from domain.actions.transfers.lines import heading_for, lines_of, turn_of
+from domain.errors import Fault, Refusal, RuleBroken
+from domain.records.animals import Animal, AnimalEventStated, AnimalStated, Basis, Placement
+from domain.records.enclosures import Enclosure
+from domain.records.holdings import HoldingKind, HoldingStated
+from domain.records.marks import MarkEntered, MarkKind, MarkReading
+from domain.records.sites import Site
+from domain.records.transfers import Arrival, Receipt, Transfer, TransferAnimal, TransferRefusal
+from domain.records.unit import Unit
+from domain.rules.lives import EventKind, Status
+from domain.rules.transfers import TransferAct, TransferBasis, TransferStage
+from domain.rules.transponders import code_key
+
+BASES: Mapping[TransferBasis, Basis] = {
+    TransferBasis.SALE: Basis.SALE,
+    TransferBasis.GIFT: Basis.GIFT,
+    TransferBasis.EXCHANGE: Basis.EXCHANGE,
+    TransferBasis.LOAN: Basis.LOAN,
+    TransferBasis.PLACEMENT: Basis.REHOMING,
+    TransferBasis.RETURN: Basis.LOAN_RETURN,
+}
+"""On what ground animals come or go, as their lives say it."""
+
+
+def receive_transfer(unit: Unit, transfer_id: UUID, said: Receipt) -> Transfer:
+    """Have the animals of a transfer arrive now, at the receiver or back at the sender, and return the transfer.
+
+    Who comes to a site of ours is put into an enclosure there and kept apart from that day on; who comes for the first time is registered.
+    Who goes to another party has left with that, or is lent to it.
+
+    Raises:
+        RuleBroken: An animal is not accounted for, what was read of it differs from its papers and that is not said, or it does not fit
+            where it is put and no reason is given. Every fault names its animal.
+        Conflict: The animals are not under way.
+    """
+    found, stage = turn_of(unit, transfer_id, TransferAct.RECEIVE)
+    lines = lines_of(unit, found)
+    arrivals = _accounted_for(said, lines)
+    receiving = _Receiving(unit, found, stage)
+    for line in lines:
+        arrival = arrivals[line.id]
+        receiving.take(line, arrival, pointer=f"/arrivals/{said.arrivals.index(arrival)}")
+    receiving.refuse_faults()
+    facts = {"stage": stage, "arrived_at": unit.origin.at, "arrival_c": said.temperature_c}
+    return unit.change(found, facts, action="receive_transfer")
+
+
+def refuse_transfer(unit: Unit, transfer_id: UUID, said: TransferRefusal) -> Transfer:
+    """Put on record that the receiver does not take the animals, and return the transfer: they are on their way back.
+
+    Raises:
+        Conflict: The animals are not under way.
+    """
+    found, stage = turn_of(unit, transfer_id, TransferAct.REFUSE)
+    site_id = found.from_site_id or found.to_site_id
+    facts = {"stage": stage, "site_id": site_id, "refused_because": said.reason}
+    return unit.change(found, facts, action="refuse_transfer", reason=said.reason[:120])
+
+
+def _accounted_for(said: Receipt, lines: Sequence[TransferAnimal]) -> Mapping[UUID, Arrival]:
+    """Return the arrivals by animal of the transfer.
+
+    Raises:
+        RuleBroken: One is not on the transfer, is said twice, or is missing.
+    """
+    known = {one.id for one in lines}
+    found: dict[UUID, Arrival] = {}
+    faults: list[Fault] = []
+    for place, one in enumerate(said.arrivals):
+        pointer = f"/arrivals/{place}/transfer_animal_id"
+        if one.transfer_animal_id not in known:
+            faults.append(Fault(pointer, "reference-unknown", "This animal is not on the transfer."))
+        elif one.transfer_animal_id in found:
+            faults.append(Fault(pointer, "repeated", "This animal is said twice."))
+        found[one.transfer_animal_id] = one
+    missing = len(known - found.keys())
+    if missing:
+        sentence = f"{missing} of the transfer's animals are not accounted for; of one that did not arrive say so, with arrived false."
+        faults.append(Fault("/arrivals", "not-accounted-for", sentence))
+    if faults:
+        raise RuleBroken("Account for every animal of the transfer.", code="not-accounted-for", faults=tuple(faults))
+    return found
+
+
+class _Receiving:
+    """One arrival, animal by animal; what is wrong is collected, so that all of it is said at once."""
+
+    def __init__(self, unit: Unit, transfer: Transfer, stage: TransferStage) -> None:
+        self._unit, self._transfer, self._stage = unit, transfer, stage
+        self._site_id = heading_for(transfer)
+        self._on = today_there(unit, self._site_id or transfer.from_site_id or transfer.to_site_id)
+        self._faults: list[Fault] = []
+
+    def refuse_faults(self) -> None:
+        """Refuse the arrival where anything was wrong.
+
+        Raises:
+            RuleBroken: Something was; every fault names its animal.
+        """
+        if self._faults:
+            raise RuleBroken("The animals are not received.", code="not-received", faults=tuple(self._faults))
+
+    def take(self, line: TransferAnimal, arrival: Arrival, *, pointer: str) -> None:
+        """Take one animal in, or put on record that it did not arrive."""
+        if not self._says_what_differs(line, arrival, pointer):
+            return
+        try:
+            with self._unit.attempt():
+                self._take(line, arrival)
+        except Refusal as refused:
+            faults = refused.faults or (Fault("", refused.code, refused.detail),)
+            self._faults += [Fault(f"{pointer}{one.pointer}", one.code, one.detail) for one in faults]
+
+    def _says_what_differs(self, line: TransferAnimal, arrival: Arrival, pointer: str) -> bool:
+        """Return whether all that differs from the papers is said."""
+        needed: dict[str, str] = {}
+        if arrival.arrived and arrival.condition is None:
+            needed["condition"] = "Say in which condition it arrived."
+        if arrival.discrepancy is None and not (arrival.arrived and self._mark_agrees(line, arrival)):
+            needed["discrepancy"] = "It did not arrive, or the mark that was read is not the one on record: say what differs."
+        self._faults += [Fault(f"{pointer}/{name}", "required", sentence) for name, sentence in needed.items()]
+        return not needed
+
+    def _mark_agrees(self, line: TransferAnimal, arrival: Arrival) -> bool:
+        if self._site_id is None:
+            return True
+        if line.animal_id is None:
+            expected = line.transponder
+            return expected is None or (arrival.mark is not None and code_key(arrival.mark) == code_key(expected))
+        marks = coded_marks(self._unit, line.animal_id)
+        return not marks or (arrival.mark is not None and is_one_of(marks, arrival.mark))
+
+    def _take(self, line: TransferAnimal, arrival: Arrival) -> None:
+        unit, here = self._unit, self._site_id is not None
+        animal_id = line.animal_id
+        if arrival.arrived and here:
+            animal_id = self._comes(line, arrival).id
+        elif arrival.arrived and animal_id is not None:
+            self._goes(unit.fetch(Animal, animal_id))
+        kept_apart = arrival.arrived and here and self._stage is TransferStage.RECEIVED and self._transfer.quarantine_days is not None
+        until = self._on + timedelta(days=self._transfer.quarantine_days or 0) if kept_apart else None
+        facts = {
+            "animal_id": animal_id,
+            "arrived": arrival.arrived,
+            "mark_arrived": arrival.mark,
+            "condition": arrival.condition,
+            "discrepancy": arrival.discrepancy,
+            "quarantine_until": until,
+        }
+        unit.change(line, facts, action="receive_animal")
+
+    # --------------------------------------------------------------------------------------- coming to a site of ours
+
+    def _comes(self, line: TransferAnimal, arrival: Arrival) -> Animal:
+        if line.animal_id is None:
+            return self._registered(line, arrival)
+        unit, animal = self._unit, self._unit.fetch(Animal, line.animal_id)
+        departed = animal.status is Status.DEPARTED
+        came = AnimalEventStated(
+            kind=EventKind.RETURNED if departed else EventKind.CAME_BACK,
+            happened_on=self._on,
+            number=self._number_of(line, animal),
+            basis=BASES.get(self._transfer.basis) if departed else None,
+            party=self._sender(),
+            reference=self._transfer.reference,
+            note="Received." if self._stage is TransferStage.RECEIVED else "Back after the receiver refused.",
+        )
+        animal = relived(unit, animal, latest=add_event(unit, animal, came))
+        move = MoveStated(
+            enclosure_id=self._place(arrival, animal).id, from_on=self._on, override_reason=self._reason(arrival), note="On arrival."
+        )
+        if not self._is_there(animal, move.enclosure_id):
+            put(unit, animal, move)
+        self._ends_loan(animal)
+        return unit.fetch(Animal, animal.id)
+
+    def _number_of(self, line: TransferAnimal, animal: Animal) -> int:
+        return max(animal.count, line.number, 1)
+
+    def _is_there(self, animal: Animal, enclosure_id: UUID) -> bool:
+        """Return whether an animal that left and came back on one day is in an enclosure all along."""
+        places = self._unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
+        return bool(places) and places[-1].until_on is None and places[-1].enclosure_id == enclosure_id
+
+    def _registered(self, line: TransferAnimal, arrival: Arrival) -> Animal:
+        unit, plan = self._unit, self._transfer
+        assert line.taxon_id is not None and line.tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
+        stated = AnimalStated(
+            taxon_id=line.taxon_id,
+            tag=line.tag,
+            grouping=line.grouping,
+            count=line.number,
+            sex=line.sex,
+            life_stage=line.life_stage,
+            origin=line.origin,
+            hatched_on=line.hatched_on,
+            hatched_precision=line.hatched_precision,
+            name_as_printed=line.name_as_printed,
+            enclosure_id=self._place(arrival, None).id,
+            acquired_on=self._on,
+            basis=Basis.PURCHASE if plan.basis is TransferBasis.SALE else BASES.get(plan.basis),
+            acquired_from=plan.party,
+            reference=plan.reference,
+            override_reason=self._reason(arrival),
+        )
+        animal = register_animal(unit, stated)
+        if arrival.mark is not None and line.transponder is not None:
+            mark = MarkEntered(kind=MarkKind.TRANSPONDER, code=arrival.mark, from_on=self._on, is_primary=True, reading=MarkReading.SCANNER)
+            record_mark(unit, animal.id, mark)
+        if plan.basis is TransferBasis.LOAN:
+            terms = f"Offspring: {plan.offspring_split}" if plan.offspring_split else ""
+            lent = HoldingStated(kind=HoldingKind.LOAN_IN, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
+            record_holding(unit, animal.id, lent)
+        return animal
+
+    def _place(self, arrival: Arrival, animal: Animal | None) -> Enclosure:
+        """Return the enclosure that an animal is put into: the one said, else the one planned, else, back at home, the one it left.
+
+        Raises:
+            RuleBroken: There is none, or it is at another site.
+        """
+        planned = self._transfer.quarantine_enclosure_id if self._stage is TransferStage.RECEIVED else None
+        left = animal.enclosure_id if animal is not None and self._stage is TransferStage.RETURNED else None
+        enclosure_id = arrival.enclosure_id or planned or left
+        found = None if enclosure_id is None else self._unit.find(Enclosure, enclosure_id)
+        if found is None:
+            sentence = "Say into which enclosure it is put." if enclosure_id is None else "There is no such enclosure."
+            raise RuleBroken(sentence, code="required" if enclosure_id is None else "reference-unknown", field="enclosure_id")
+        if found.site_id != self._site_id:
+            raise RuleBroken("That enclosure is at another site.", code="other-site", field="enclosure_id")
+        return found
+
+    def _reason(self, arrival: Arrival) -> str | None:
+        return arrival.override_reason or self._transfer.quarantine_reason
+
+    def _ends_loan(self, animal: Animal) -> None:
+        """Have an animal that comes back from a loan be held as one's own again."""
+        held = holding_on(self._unit, animal.id, on=self._on)
+        if held is not None and held.kind is HoldingKind.LOAN_OUT and self._transfer.basis is TransferBasis.RETURN:
+            if held.from_on == self._on:
+                self._unit.change(held, {"ended_on": self._on, "end_reason": "back on the same day"}, action="end_holding")
+            record_holding(self._unit, animal.id, HoldingStated(kind=HoldingKind.OWNED, from_on=self._on, note="Back from a loan."))
+
+    def _sender(self) -> str | None:
+        plan = self._transfer
+        return self._unit.fetch(Site, plan.from_site_id).name if plan.from_site_id is not None else plan.party
+
+    # --------------------------------------------------------------------------------------------- going to others
+
+    def _goes(self, animal: Animal) -> None:
+        """Put on record that an animal is with the other party: lent to it, or gone."""
+        unit, plan = self._unit, self._transfer
+        if plan.basis is TransferBasis.LOAN:
+            terms = f"Offspring: {plan.offspring_split}" if plan.offspring_split else ""
+            lent = HoldingStated(kind=HoldingKind.LOAN_OUT, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
+            record_holding(unit, animal.id, lent)
+            return
+        left = AnimalEventStated(
+            kind=EventKind.DEPARTED,
+            happened_on=self._on,
+            number=animal.count,
+            basis=BASES[plan.basis],
+            party=plan.party,
+            reference=plan.reference,
+        )
+        relived(unit, animal, latest=add_event(unit, animal, left))
