@@ -75,6 +75,7 @@ from api.routes import (
     spares,
     staff,
     taxa,
+    transfers,
 )
 from api.settings import Settings
 from api.token_door import door_of
@@ -110,6 +111,7 @@ DOORS: tuple[Door, ...] = (
     *overrides.DOORS,
     *inspections.DOORS,
     *incidents.DOORS,
+    *transfers.DOORS,
     *reminders.DOORS,
     *calendars.DOORS,
     *census.DOORS,

@@ -88,6 +88,8 @@ def _description(one: Mapping[str, Any]) -> Iterable[str]:
     yield f"Due on {in_words(one['due_on'])}" + (f", by the date at {one['site_name']}." if one["site_name"] is not None else ".")
     if one["state"] is ReminderState.DEFERRED:
         yield f"Put off until {in_words(one['deferred_until'])}: {one['reason']}"
+    if one["state"] is ReminderState.ACKNOWLEDGED:
+        yield "Somebody has taken note of it."
     if one["role"] is not None:
         yield f"Handed to: {one['role'].value}."
     yield DISCLAIMER

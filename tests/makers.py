@@ -218,7 +218,7 @@ def pack(unit: Unit, name: str, **said: Any) -> None:
     there = "XR" in law_as_of(unit).jurisdictions
     place = Jurisdiction(code="XR", name="Arvenne (fictional)", level=Level.STATE, zone="UTC", fictional=True)
     basic = {"version": "1", "title": "An invented pack", "fictional": True, "source": name, "digest": sha256(name.encode()).hexdigest()}
-    load_pack(unit, RulePack(name=name, jurisdictions=() if there else (place,), **{**basic, **said}))
+    load_pack(unit, RulePack(name=name, **{**basic, "jurisdictions": () if there else (place,), **said}))
 
 
 def document_kind(unit: Unit, code: str = "keeping", **said: Any) -> None:

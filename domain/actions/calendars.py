@@ -16,7 +16,7 @@ from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.unit import Unit
 from domain.rules.permissions import Reach
-from domain.rules.reminders import STANDING
+from domain.rules.reminders import ReminderState
 
 _reminder, _site = table_of(Reminder), table_of(Site)
 
@@ -29,16 +29,16 @@ def _shown(*conditions: sa.ColumnElement[bool]) -> Statement:
         )
         .where(
             _reminder.c.organisation_id == sa.bindparam("organisation_id"),
-            _reminder.c.state.in_([sa.literal(one.value, type_=sa.String()) for one in sorted(STANDING)]),
+            _reminder.c.state != sa.literal(ReminderState.CLOSED.value, type_=sa.String()),
             *conditions,
         )
         .order_by(_reminder.c.due_on, _reminder.c.id)
     )
 
 
-STANDING_ANYWHERE = _shown()
-"""What still wants something, with the name of its site, by the day that it is due."""
-STANDING_AT_SITES = _shown(at_reached_sites(Reminder))
+SHOWN_ANYWHERE = _shown()
+"""What has not been done, noted or not, with the name of its site, by the day that it is due."""
+SHOWN_AT_SITES = _shown(at_reached_sites(Reminder))
 """The same at some sites."""
 
 
@@ -72,7 +72,7 @@ def end_calendar_feed(unit: Unit, feed_id: UUID, ending: Ending, *, staff_id: UU
 
 
 def reminders_within(reach: Reach) -> tuple[Statement, Mapping[str, object]]:
-    """Return the statement for the reminders that still want something within a reach, and its parameters."""
+    """Return the statement for the reminders of what has not been done within a reach, and its parameters."""
     if reach.site_ids is None:
-        return STANDING_ANYWHERE, {}
-    return STANDING_AT_SITES, {"reach_site_ids": sorted(str(site_id) for site_id in reach.site_ids)}
+        return SHOWN_ANYWHERE, {}
+    return SHOWN_AT_SITES, {"reach_site_ids": sorted(str(site_id) for site_id in reach.site_ids)}

@@ -100,6 +100,8 @@ def change_incident(unit: Unit, incident_id: UUID, patch: Mapping[str, Any], *, 
     found = current(unit, Incident, incident_id, expected_version=expected_version)
     said = merged(IncidentStated, found, patch)
     _check(unit, said, before=found)
+    if any(one.told_at < said.found_at for one in unit.all(Notification, NOTIFICATIONS_OF, incident_id=found.id)):
+        raise RuleBroken("It was told before this instant; correct one of the two.", code="before-found", field="found_at")
     return corrected(unit, found, said)
 
 
@@ -199,38 +201,52 @@ class _Asking:
         self._concerned = {
             one.id: [animal.animal_id for animal in unit.all(IncidentAnimal, ANIMALS_OF_INCIDENT, incident_id=one.id)] for one in incidents
         }
-        days = [date_at_site(one.found_at, zone) for one in incidents if self._concerned[one.id]]
-        self._chronicle = Chronicle(unit, from_on=min(days) - _DAY, until_on=max(days)) if days else None
+        days = [day for one in incidents for animal_id in self._concerned[one.id] for day in self._days_of(one, animal_id)]
+        self._chronicle = Chronicle(unit, from_on=min(days), until_on=max(days)) if days else None
 
     def after(self, incident: Incident) -> NotifyBy:
         """Return what has to be told after one of the incidents."""
         on = date_at_site(incident.found_at, self._zone)
+        subjects = self._subjects(incident)
         found = notices(
             self._law.requirements,
             self._law.jurisdictions,
-            self._subjects(incident, on=on),
+            subjects,
             kind=incident.kind,
             found_at=incident.found_at,
             zone=self._zone,
             premises=self._premises.on(on).get(incident.site_id, Premises()),
+            others_concerned=len(subjects) < len(self._concerned[incident.id]),
         )
-        told: dict[str, datetime] = {}
-        for one in self._unit.all(Notification, NOTIFICATIONS_OF, incident_id=incident.id):
-            if one.requirement_code is not None:
-                told.setdefault(one.requirement_code, one.told_at)
-        asked = [_asked(one, told.get(one.requirement.code), now=self._unit.origin.at) for one in found.notices]
+        told = self._unit.all(Notification, NOTIFICATIONS_OF, incident_id=incident.id)
+        asked = [_asked(one, _told_at(one, told, among=found.notices), now=self._unit.origin.at) for one in found.notices]
         return NotifyBy(incident=incident, zone=self._zone, asked=asked, missing=found.missing)
 
-    def _subjects(self, incident: Incident, *, on: date) -> list[Subject]:
-        """Return the animals concerned as they stood on the day; those that died or left on it as on its eve."""
+    def _subjects(self, incident: Incident) -> list[Subject]:
+        """Return the animals concerned as they stood on the day, or when they were kept last; some may never have been."""
         if self._chronicle is None:
             return []
-        found: dict[UUID, Subject] = {}
+        found: list[Subject] = []
         for animal_id in self._concerned[incident.id]:
-            for day in (on - _DAY, on):
-                if (one := self._chronicle.of(animal_id, on=day)) is not None:
-                    found[animal_id] = one
-        return list(found.values())
+            on_days = (self._chronicle.of(animal_id, on=day) for day in self._days_of(incident, animal_id))
+            found += [one for one in on_days if one is not None][:1]
+        return found
+
+    def _days_of(self, incident: Incident, animal_id: UUID) -> tuple[date, ...]:
+        """Return the days on which to look for an animal: that of the incident, its eve, and the last one on which it was kept."""
+        on = date_at_site(incident.found_at, self._zone)
+        ended_on = self._unit.fetch(Animal, animal_id).ended_on
+        return (on, on - _DAY) if ended_on is None or ended_on >= on else (on, on - _DAY, ended_on - _DAY)
+
+
+def _told_at(notice: Notice, told: Sequence[Notification], *, among: Sequence[Notice]) -> datetime | None:
+    """Return when a notice was told first. One that names no obligation tells a requirement that asks for one notice alone."""
+    code = notice.requirement.code
+    is_alone = sum(one.requirement.code == code for one in among) == 1
+    for one in told:
+        if one.requirement_code == code and (one.obligation_code == notice.obligation.code or (one.obligation_code is None and is_alone)):
+            return one.told_at
+    return None
 
 
 def _asked(notice: Notice, told_at: datetime | None, *, now: datetime) -> Asked:
@@ -252,12 +268,20 @@ def _check(unit: Unit, said: IncidentStated, *, before: Incident | None) -> None
         if place.site_id != said.site_id:
             raise RuleBroken("That enclosure is at another site.", code="other-site", field="enclosure_id")
     _refuse_to_come(unit, field="found_at", at=said.found_at)
-    if said.closed_on is not None and said.closed_on > today_there(unit, said.site_id):
+    if said.closed_on is None:
+        return
+    if said.closed_on > today_there(unit, said.site_id):
         raise RuleBroken("This date has not come yet at the site.", code="in-future", field="closed_on")
+    if said.closed_on < date_at_site(said.found_at, unit.fetch(Site, said.site_id).zone):
+        raise RuleBroken("It was over before it was found; correct one of the two.", code="before-found", field="closed_on")
 
 
 def _check_notification(unit: Unit, incident: Incident, said: NotificationStated, *, before: Notification | None) -> None:
     refuse_unknown_requirement(unit, said.requirement_code, kept=before.requirement_code if before else None)
+    if said.obligation_code is not None and (before is None or said.obligation_code != before.obligation_code):
+        known = {one.code for rule in law_as_of(unit).requirements if rule.code == said.requirement_code for one in rule.obligations}
+        if said.obligation_code not in known:
+            raise RuleBroken("This requirement has no such obligation.", code="requirement-unknown", field="obligation_code")
     _refuse_to_come(unit, field="told_at", at=said.told_at)
     if said.told_at < incident.found_at:
         raise RuleBroken("It was told before it was found; correct one of the two.", code="before-found", field="told_at")

@@ -115,6 +115,9 @@ def change_inspection(unit: Unit, inspection_id: UUID, patch: Mapping[str, Any],
     found = current(unit, Inspection, inspection_id, expected_version=expected_version)
     said = merged(InspectionStated, found, patch)
     _check_visit(unit, said, before=found)
+    findings = (one for one in unit.all(InspectionFinding, FINDINGS_AT, site_id=found.site_id) if one.inspection_id == found.id)
+    if any(one.closed_on is not None and one.closed_on < said.visited_on for one in findings):
+        raise RuleBroken("A finding of it was closed before this day; correct one of the two.", code="before-visit", field="visited_on")
     return corrected(unit, found, said)
 
 
@@ -237,6 +240,7 @@ def _check_finding(unit: Unit, inspection: Inspection, said: FindingStated, *, b
         if about is not None:
             referred_reached(unit, record, about, field=field, kept=getattr(before, field, None))
     _refuse_to_come(unit, inspection.site_id, field="closed_on", on=said.closed_on, before=before.closed_on if before else None)
+    _refuse_before_visit(inspection, field="closed_on", on=said.closed_on)
     if before is not None and said.closed_on is not None and before.closed_on is None:
         left = [one for one in unit.all(CorrectiveAction, ACTIONS_OF, finding_id=before.id) if one.done_on is None]
         if left:
@@ -255,6 +259,13 @@ def _check_action(unit: Unit, inspection: Inspection, said: CorrectiveActionStat
     if said.document_id is not None:
         referred_reached(unit, Document, said.document_id, field="document_id", kept=before.document_id if before else None)
     _refuse_to_come(unit, inspection.site_id, field="done_on", on=said.done_on, before=before.done_on if before else None)
+    _refuse_before_visit(inspection, field="done_on", on=said.done_on)
+
+
+def _refuse_before_visit(inspection: Inspection, *, field: str, on: date | None) -> None:
+    if on is not None and on < inspection.visited_on:
+        sentence = f"The visit was on {inspection.visited_on.isoformat()}; nothing it found was put right before."
+        raise RuleBroken(sentence, code="before-visit", field=field)
 
 
 def _refuse_to_come(unit: Unit, site_id: UUID, *, field: str, on: date | None, before: date | None) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -21,7 +21,7 @@ from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.unit import Unit
 from domain.rules.permissions import Role
-from domain.rules.reminders import Duty, Kept, Key, Moved, ReminderState, reconcile
+from domain.rules.reminders import Duty, Kept, Key, Moved, ReminderKind, ReminderState, reconcile
 
 _reminder, _site, _run = (table_of(one) for one in (Reminder, Site, NightlyRun))
 _own = _reminder.c.organisation_id == sa.bindparam("organisation_id")
@@ -41,6 +41,10 @@ LATEST_NIGHT = Statement(
         _run.c.organisation_id == sa.bindparam("organisation_id"), _run.c.state == sa.literal_column(f"'{WorkState.DONE.value}'")
     )
 )
+
+
+LONGEST_DEFERRAL = timedelta(days=90)
+"""How long a reminder may be put off at a time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,13 +99,16 @@ def defer_reminder(unit: Unit, reminder_id: UUID, said: Deferral) -> Reminder:
 
     Raises:
         NotFound, NotAllowed: There is none, or not within reach.
-        RuleBroken: The day is not later than today at its site.
+        RuleBroken: The day is not later than today at its site, or too far away.
         Conflict: It was closed.
     """
     found = _wanting(unit, reminder_id)
     today = today_there(unit, found.site_id)
     if said.until <= today:
         raise RuleBroken(f"It is {today.isoformat()} there; put it off to a later day.", code="not-later", field="until")
+    if said.until > today + LONGEST_DEFERRAL:
+        latest = (today + LONGEST_DEFERRAL).isoformat()
+        raise RuleBroken(f"A reminder is put off until {latest} at the latest; then look at it again.", code="too-late", field="until")
     put_off = {"state": ReminderState.DEFERRED, "deferred_until": said.until, "reason": said.reason}
     return _changed(unit, found, put_off, action="defer_reminder", reason=said.reason)
 
@@ -159,17 +166,13 @@ def _kept(one: Reminder) -> Kept:
     return Kept(id=one.id, key=key, due_on=one.due_on, state=one.state, sentence=one.sentence, deferred_until=one.deferred_until)
 
 
-_Occurrence = tuple[str, UUID, str, str]
-
-
-def _occurrence(key: Key) -> _Occurrence:
-    return (key.subject, key.subject_id, key.kind.value, key.occurrence)
+_Occurrence = tuple[str, UUID, ReminderKind, str]
 
 
 def _roles(kept: Iterable[Reminder]) -> Mapping[_Occurrence, Role]:
     """Return the roles that occurrences were handed to, each at the latest of its stages that was."""
     handed = (one for one in sorted(kept, key=lambda one: one.created_at) if one.role is not None)
-    return {_occurrence(_kept(one).key): one.role for one in handed if one.role is not None}
+    return {_kept(one).key.of_occurrence: one.role for one in handed if one.role is not None}
 
 
 def _new_rows(unit: Unit, added: Iterable[tuple[Key, Duty]], *, roles: Mapping[_Occurrence, Role]) -> list[dict[str, Any]]:
@@ -187,7 +190,7 @@ def _new_rows(unit: Unit, added: Iterable[tuple[Key, Duty]], *, roles: Mapping[_
                 site_id=duty.site_id,
                 due_on=duty.due_on,
                 sentence=duty.sentence,
-                role=roles.get(_occurrence(key)),
+                role=roles.get(key.of_occurrence),
                 changed_at=unit.origin.at,
             )
         )

@@ -46,6 +46,7 @@ from domain.records.staff import Staff
 from domain.records.stated import merged
 from domain.records.statements import Statement
 from domain.records.taxa import ConceptMember, HusbandryTarget, Separation, Taxon
+from domain.records.transfers import Transfer, TransferAnimal, TransferPaper, TransferReport
 from domain.records.unit import Unit
 from domain.rules.calendar import add_months
 
@@ -77,6 +78,9 @@ PART_OF: Mapping[type[Record], tuple[str, type[Record]]] = {
     CorrectiveAction: ("inspection_id", Inspection),
     IncidentAnimal: ("incident_id", Incident),
     Notification: ("incident_id", Incident),
+    TransferAnimal: ("transfer_id", Transfer),
+    TransferPaper: ("transfer_id", Transfer),
+    TransferReport: ("transfer_id", Transfer),
     Premises: ("site_id", Site),
     CalendarFeed: ("staff_id", Staff),
 }

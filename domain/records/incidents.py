@@ -84,14 +84,24 @@ class IncidentAnimal(Record, IncidentAnimalStated, table=True):
 
 
 class NotificationStated(Stated):
-    """That an incident was told: to whom, when, how, under which reference, and which requirement asked for it."""
+    """That an incident was told: to whom, when, how, under which reference, and which requirement asked for it.
+
+    ``obligation_code`` is which of the requirement's obligations it met, where it asks to be told more than once.
+    """
 
     told_to: Name
     told_at: Instant = Field(sa_type=InstantColumn)
     requirement_code: LawCode | None = None
+    obligation_code: LawCode | None = None
     way: Name
     reference: Name | None = None
     note: Note = ""
+
+    @model_validator(mode="after")
+    def _names_the_requirement(self) -> NotificationStated:
+        if self.obligation_code is not None and self.requirement_code is None:
+            raise misstated("requirement_code", "say of which requirement this is an obligation", code="required")
+        return self
 
 
 class Notification(Record, NotificationStated, table=True):

@@ -306,3 +306,7 @@ class TransferRefusal(Stated):
     """That the receiver does not take the animals, and why: they go back to where they came from."""
 
     reason: Passage
+
+
+class Go(Stated):
+    """Nothing is said besides: an empty object."""

@@ -70,10 +70,12 @@ def notices(
     found_at: datetime,
     zone: str,
     premises: Premises,
+    others_concerned: bool = False,
 ) -> Notices:
     """Return what has to be told after an incident at premises that was found at an instant (aware).
 
-    ``subjects`` are the animals concerned, none where that is not said. ``zone`` is the site's; days and working days are counted as they
+    ``subjects`` are the animals concerned, none where that is not said; ``others_concerned`` says that there were some of which nothing is
+    known. ``zone`` is the site's; days and working days are counted as they
     are in the jurisdiction that asks. What a requirement says of a sale or a journey does not matter here, only whom it is about.
     """
     on = date_at_site(found_at, zone)
@@ -83,7 +85,7 @@ def notices(
         for requirement in local
         for obligation in requirement.obligations
         if obligation.duty is Duty.NOTIFY and obligation.occasion == Occasion(kind.value)
-        if (bearing := _concerned(requirement, subjects, premises=premises, on=on)) is not None
+        if (bearing := _concerned(requirement, subjects, premises=premises, on=on, others=others_concerned)) is not None
     ]
     at_once = datetime.min.replace(tzinfo=found_at.tzinfo)
     in_order = sorted(found, key=lambda one: (one.tell_by or at_once, one.requirement.code, one.obligation.code))
@@ -95,7 +97,7 @@ def _is_in_force(requirement: Requirement, *, on: date) -> bool:
 
 
 def _concerned(
-    requirement: Requirement, subjects: Iterable[Subject], *, premises: Premises, on: date
+    requirement: Requirement, subjects: Iterable[Subject], *, premises: Premises, on: date, others: bool
 ) -> tuple[frozenset[str], Mapping[str, str]] | None:
     """Return what is missing to say that a requirement concerns some of the animals, and the facts used; ``None`` where it does not."""
     about_any = replace(requirement, activities=frozenset())
@@ -106,7 +108,9 @@ def _concerned(
     sure = next((one for one in bound if not one.missing), None)
     if sure is not None:
         return frozenset(), sure.used
-    return (frozenset().union(*(one.missing for one in bound)), _used(bound)) if bound else None
+    if bound:
+        return frozenset().union(*(one.missing for one in bound)), _used(bound)
+    return _without_animals(requirement) if others else None
 
 
 def _without_animals(requirement: Requirement) -> tuple[frozenset[str], Mapping[str, str]]:

@@ -68,6 +68,11 @@ class Key:
     occurrence: str
     stage: Stage
 
+    @property
+    def of_occurrence(self) -> tuple[str, UUID, ReminderKind, str]:
+        """What its stages have in common."""
+        return self.subject, self.subject_id, self.kind, self.occurrence
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Duty:
@@ -131,16 +136,19 @@ class Reconciled:
 def reconcile(kept: Iterable[Kept], duties: Iterable[Duty], *, today: Mapping[UUID | None, date]) -> Reconciled:
     """Return what has to be added, moved, woken and closed so that the reminders say what is due; ``today`` is by site.
 
-    A reminder whose day moves is moved in place. One that somebody acknowledged, or that was closed, is opened again only where its day
-    moves earlier by more than a week. What is no longer due, and the stages that were passed, are closed.
+    A reminder whose day moves is moved in place. One that somebody acknowledged is opened again only where its day moves earlier by more
+    than a week; one that is put off wakes then as well. What is no longer due, and the stages that were passed, are closed; a closed one is
+    opened again where its day moves earlier by more than a week, or later: that is a new day to be in time for, unless somebody
+    acknowledged another stage of the same occurrence.
     """
     by_key = {one.key: one for one in kept}
+    noted = {one.key.of_occurrence for one in by_key.values() if one.state is ReminderState.ACKNOWLEDGED}
     told: dict[Key, Duty] = {}
     for duty in duties:
         stage = duty.stage(today=today[duty.site_id])
         if stage is not None:
             told[duty.key(stage)] = duty
-    moved = [_moved(by_key[key], duty) for key, duty in told.items() if key in by_key]
+    moved = [_moved(by_key[key], duty, is_noted=key.of_occurrence in noted) for key, duty in told.items() if key in by_key]
     return Reconciled(
         added=tuple((key, duty) for key, duty in told.items() if key not in by_key),
         moved=tuple(one for one in moved if one is not None),
@@ -149,11 +157,13 @@ def reconcile(kept: Iterable[Kept], duties: Iterable[Duty], *, today: Mapping[UU
     )
 
 
-def _moved(reminder: Kept, duty: Duty) -> Moved | None:
-    if (reminder.due_on, reminder.sentence) == (duty.due_on, duty.sentence):
+def _moved(reminder: Kept, duty: Duty, *, is_noted: bool) -> Moved | None:
+    is_earlier = (reminder.due_on - duty.due_on).days > REOPENED_BEYOND_DAYS
+    is_new_day = reminder.state is ReminderState.CLOSED and duty.due_on > reminder.due_on and not is_noted
+    opened = reminder.state is not ReminderState.OPEN and (is_earlier or is_new_day)
+    if not opened and (reminder.due_on, reminder.sentence) == (duty.due_on, duty.sentence):
         return None
-    earlier_by = (reminder.due_on - duty.due_on).days
-    return Moved(reminder, duty, opened=reminder.state not in STANDING and earlier_by > REOPENED_BEYOND_DAYS)
+    return Moved(reminder, duty, opened=opened)
 
 
 def _is_woken(reminder: Kept, *, today: date) -> bool:

@@ -1,4 +1,4 @@
-"""Transfers of animals: their plans, animals, papers and reports; and reminders of what follows them."""
+"""Transfers of animals: their plans, animals, papers and reports; reminders of what follows them; which obligation a notification met."""
 
 from __future__ import annotations
 
@@ -250,6 +250,7 @@ def upgrade() -> None:
     _make_transfers()
     _guard_and_admit()
     _remind_of(REMINDED)
+    op.add_column("notification", sa.Column("obligation_code", sa.String(), nullable=True))
 
 
 def downgrade() -> None:
@@ -261,5 +262,7 @@ def downgrade() -> None:
     if forced:
         op.execute("ALTER TABLE reminder FORCE ROW LEVEL SECURITY")
     _remind_of(REMINDED_BEFORE)
+    with op.batch_alter_table("notification") as batch_op:
+        batch_op.drop_column("obligation_code")
     for table in reversed(ADDED):
         op.drop_table(table)

@@ -17,6 +17,7 @@ from domain.actions.incidents import (
     notify_by,
 )
 from domain.actions.recording import Ending
+from domain.records.taxa import Taxon
 from domain.rules.law.requirements import Consequence, Duty, Entry, Obligation, Occasion, Selector
 from domain.rules.law.spans import Span, Unit
 from domain.rules.taxonomy import TaxonRank
@@ -167,3 +168,51 @@ def test_an_animal_that_was_not_concerned_is_taken_off(unit, site, animal):
     end_incident_animal(unit, concerned.id, MISTAKE, owner_id=made.id)
 
     assert standings(unit, made) == {"XR-1": Telling.CANNOT_DECIDE}
+
+
+def test_an_animal_that_died_before_it_was_found_is_asked_about_as_it_was(unit, site, animal):
+    """Another one that lives and that no rule is about does not hide it."""
+    makers.event(unit, animal, "died", "2026-02-20")
+    other = makers.animal(
+        unit, makers.taxon(unit, "Bufo alter"), tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10"
+    )
+    told_within(unit, 24, occasion=Occasion.DEATH)
+    found = makers.incident(unit, site, kind="death", found_at="2026-02-28T20:00:00Z")
+    for one in (animal, other):
+        makers.incident_animal(unit, found, one)
+
+    assert standings(unit, found) == {"XR-1": Telling.OPEN}
+
+
+def test_of_an_animal_that_was_never_kept_it_cannot_be_decided(unit, site, animal):
+    later = makers.animal(unit, unit.fetch(Taxon, animal.taxon_id), tag="T-3", acquired_on="2026-03-01")
+    told_within(unit, 24)
+    found = makers.incident(unit, site, found_at="2026-02-10T20:00:00Z")
+    makers.incident_animal(unit, found, later)
+
+    (asked,) = notify_by(unit, found.id).asked
+    assert (asked.standing, asked.notice.missing) == (Telling.CANNOT_DECIDE, {"animals"})
+
+
+def test_telling_one_obligation_does_not_tell_the_other(unit, escape):
+    listed = Selector(any_of=(Entry(name="Testudo fictiva", rank=TaxonRank.SPECIES),))
+    duties = tuple(
+        Obligation(code=code, duty=Duty.NOTIFY, occasion=Occasion.ESCAPE, within=Span(hours, Unit.HOURS))
+        for code, hours in (("call", 24), ("write", 240))
+    )
+    makers.requirement(unit, "XR-2", consequence=Consequence.NOTIFY, selector=listed, obligations=duties)
+
+    makers.notification(unit, escape, told_at="2026-03-01T07:00:00Z", requirement_code="XR-2")
+    assert [one.standing for one in notify_by(unit, escape.id).asked] == [Telling.OPEN, Telling.OPEN]
+    makers.notification(unit, escape, told_at="2026-03-01T07:00:00Z", requirement_code="XR-2", obligation_code="call")
+    assert [one.standing for one in notify_by(unit, escape.id).asked] == [Telling.TOLD, Telling.OPEN]
+    wrong = {"told_at": "2026-03-01T07:00:00Z", "requirement_code": "XR-2", "obligation_code": "shout"}
+    assert refusal(makers.notification, unit, escape, **wrong) == ("requirement-unknown", "/obligation_code")
+
+
+def test_what_is_over_was_found_before(unit, site, escape):
+    said = {"closed_on": "2026-02-27", "outcome": "caught"}
+    assert refusal(change_incident, unit, escape.id, said, expected_version=1) == ("before-found", "/closed_on")
+    makers.notification(unit, escape, told_at="2026-03-01T07:00:00Z")
+    later = {"found_at": "2026-03-01T08:00:00Z"}
+    assert refusal(change_incident, unit, escape.id, later, expected_version=1) == ("before-found", "/found_at")

@@ -131,3 +131,14 @@ def test_a_finding_names_only_what_its_writer_reaches(store, organisation):
         with pytest.raises(NotAllowed):
             makers.inspection_finding(unit, visit, enclosure_id=str(place.id))
         assert isinstance(makers.inspection_finding(unit, visit), InspectionFinding)
+
+
+def test_nothing_is_put_right_before_it_was_found(unit, finding, action):
+    early = {"done_on": "2026-01-02", "proof": "Invoice 12."}
+    assert refusal(patched, unit, change_corrective_action, action, early) == ("before-visit", "/done_on")
+    end_corrective_action(unit, action.id, MISTAKE, owner_id=action.inspection_id)
+    closed = {"closed_on": "2026-01-02", "closing": "Seen."}
+    assert refusal(patched, unit, change_inspection_finding, finding, closed) == ("before-visit", "/closed_on")
+    patched(unit, change_inspection_finding, finding, CLOSED)
+    later = {"visited_on": "2026-02-26"}
+    assert refusal(change_inspection, unit, finding.inspection_id, later, expected_version=1) == ("before-visit", "/visited_on")

@@ -138,15 +138,15 @@ def test_one_that_was_acknowledged_is_opened_again_only_if_it_is_due_more_than_a
     assert [(one.due_on.isoformat(), one.state) for one in on_record(store)] == [(until, state)]
 
 
-def test_a_closed_one_stays_closed_when_its_day_is_later(store, licence):
+def test_a_closed_one_is_opened_for_a_later_day(store, licence):
     whole_night(store)
     changed(store, Permit, change_permit, licence, withdrawn_on="2026-03-01")
     assert whole_night(store) == Reminded(closed=1)
 
     changed(store, Permit, change_permit, licence, withdrawn_on=None, valid_until="2026-04-15")
 
-    assert whole_night(store) == Reminded(moved=1)
-    assert [(one.due_on, one.state) for one in on_record(store)] == [(date(2026, 4, 1), ReminderState.CLOSED)]
+    assert whole_night(store) == Reminded(moved=1, opened=1)
+    assert [(one.due_on, one.state) for one in on_record(store)] == [(date(2026, 4, 1), ReminderState.OPEN)]
 
 
 def test_a_closed_one_is_opened_again_when_its_day_is_more_than_a_week_earlier(store):

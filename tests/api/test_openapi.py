@@ -30,6 +30,7 @@ NOUNS = {
     "override": "overrides",
     "inspection": "inspections",
     "incident": "incidents",
+    "transfer": "transfers",
 }
 PARTS = (
     "concept_member",
@@ -40,6 +41,7 @@ PARTS = (
     "inspection_finding",
     "corrective_action",
     "notification",
+    "transfer_paper",
 )
 # Operation ids are names in other people's programs: they are added, never renamed.
 GOLDEN = {
@@ -58,6 +60,9 @@ GOLDEN = {
     *("list_permit_events", "record_permit_event", "get_permit_event", "change_permit_event", "end_permit_event"),
     *("list_premises", "record_premises", "get_premises", "change_premises", "end_premises"),
     *("list_incident_animals", "record_incident_animal", "get_incident_animal", "end_incident_animal", "get_notify_by"),
+    *(f"{verb}_transfer_{one}" for one in ("animal", "report") for verb in ("record", "get", "end")),
+    *("list_transfer_animals", "list_transfer_reports"),
+    *(f"{verb}_transfer" for verb in ("check", "approve", "dispatch", "receive", "refuse", "close")),
     *("list_compliance", "get_compliance_of_period", "list_permits_in_use", "get_compliance_of_animal", "list_turns"),
     *("list_reminders", "get_reminder", "acknowledge_reminder", "defer_reminder", "hand_reminder"),
     *("list_calendar_feeds", "register_calendar_feed", "get_calendar_feed", "end_calendar_feed", "get_calendar"),

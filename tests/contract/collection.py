@@ -19,6 +19,7 @@ from domain.records.taxa import Taxon, TaxonRank, TaxonStated
 from domain.records.unit import Unit
 from domain.rules.permissions import Role
 from domain.rules.service_life import CheckKind
+from domain.rules.transfers import TransferStage
 from tests import makers
 
 ON = date(2026, 2, 1)
@@ -97,6 +98,7 @@ def of_the_law(unit: Unit, site: Site, taxon: Taxon, animal: Animal, member: Sta
         "reminder_id": makers.reminder(unit, site),
         "calendar_feed_id": makers.calendar_feed(unit, member),
         **of_visits(unit, site, animal),
+        **of_transfer(unit, site),
     }
 
 
@@ -112,3 +114,14 @@ def of_visits(unit: Unit, site: Site, animal: Animal) -> dict[str, Record]:
         "incident_animal_id": makers.incident_animal(unit, mishap, animal),
         "notification_id": makers.notification(unit, mishap),
     }
+
+
+def of_transfer(unit: Unit, site: Site) -> dict[str, Record]:
+    """Register a transfer to come to a site, with an animal, a paper, and what was reported of it."""
+    transfer = makers.transfer(unit, None, site, report_after_days=[7])
+    going = makers.transfer_animal(unit, transfer, taxon_id=str(makers.taxon(unit, "Bufo viator").id), tag="N-1")
+    paper = makers.transfer_paper(unit, transfer)
+    arrived = unit.change(transfer, {"stage": TransferStage.RECEIVED}, action="receive_transfer")
+    report = makers.transfer_report(unit, arrived)
+    unit.change(arrived, {"stage": TransferStage.DRAFT}, action="check_transfer")
+    return {"transfer_id": transfer, "transfer_animal_id": going, "transfer_paper_id": paper, "transfer_report_id": report}

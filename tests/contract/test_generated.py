@@ -90,11 +90,11 @@ def planted_app(keys: dict[str, str]) -> FastAPI:
 
 
 def _extent(described: set[str], database: str) -> dict[str, Any]:
-    """Return how much is sent: in the usual run each database gets the systematic cases of every sixth operation, not the same ones."""
+    """Return how much is sent: in the usual run each database gets the systematic cases of every twelfth operation, not the same ones."""
     if CASES > USUAL_CASES:
         return {"each": max(10, (CASES - 7000) // 60), "repeats": False}
-    offset = 0 if database == "sqlite" else 3
-    return {"each": 8, "spared": [one for number, one in enumerate(sorted(described)) if number % 6 != offset]}
+    offset = 0 if database == "sqlite" else 6
+    return {"each": 6, "spared": [one for number, one in enumerate(sorted(described)) if number % 12 != offset]}
 
 
 @pytest.mark.timeout(3600 if CASES > USUAL_CASES else 600)

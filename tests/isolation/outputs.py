@@ -90,6 +90,7 @@ def _ids_for(path: str, world: World) -> dict[str, str]:
     of |= {one: one for one in ("permit", "permit_taxon", "permit_animal", "permit_condition", "permit_event", "premises", "override")}
     of |= {"expected_brood": "brood", "finding": "inspection_finding", "calendar_feed": "calendar_feed", "reminder": "reminder"}
     of |= {one: one for one in ("inspection", "corrective_action", "incident", "incident_animal", "notification")}
+    of |= {one: one for one in ("transfer", "transfer_animal", "transfer_paper", "transfer_report")}
     of |= {"animal": "loner"} if "/names" in path else {}
     of |= {"retention_rule": "rule", "account": "account", "key": "key", "approval": "approval"}
     return {**readings, "token": world.ours.calendar, **{f"{name}_id": ids[noun] for name, noun in of.items()}}

@@ -108,6 +108,8 @@ ONE_AT_A_TIME = (
     "record_permit_taxon",
     "record_permit_animal",
     "record_incident_animal",
+    "record_transfer_animal",
+    "record_transfer_report",
     "record_premises",
 )
 """What there is only one of, on a day or of a kind, before that one is ended."""
@@ -131,7 +133,9 @@ def _fresh(slot: Slot, side: Side, value: str, number: int) -> Any:
     """Return a request that registers something that there is not yet, of names of one length."""
     request = asked(slot, side, value)
     texts = {
-        name: f"fresh {number}" for name in ("tag", "name", "scientific_name", "shelf", "sign_in_name", "number") if name in request.body
+        name: f"fresh {number}"
+        for name in ("tag", "name", "scientific_name", "shelf", "sign_in_name", "number", "reference")
+        if name in request.body
     }
     roles = {"role": ("curator", "auditor")[number]} if "role" in request.body and slot.noun != "parentage" else {}
     request.body.update({**texts, **roles})
@@ -199,6 +203,7 @@ def probe_cursors(service: Service, world: World, by: Sequence[str] = CALLERS) -
                 "site_id": ids["site"],
                 "inspection_id": ids["inspection"],
                 "incident_id": ids["incident"],
+                "transfer_id": ids["transfer"],
             }
             here, needed = path.format(animal_id=ids["animal"], document_id=ids["document"], **parents), NEEDED.get(path, {})
             theirs = world.theirs.cursors.get(path)

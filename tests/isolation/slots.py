@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from tests.isolation.world import Side
+from tests.isolation.world import OF_A_STAGE, Side
 from tests.permissions.doors import REQUESTS
 from tests.pictures import PDF
 
@@ -55,6 +55,14 @@ NOUNS: Mapping[str, str] = {
     "incident_id": "incident",
     "incident_animal_id": "incident_animal",
     "notification_id": "notification",
+    "transfer_id": "transfer",
+    "transfer_animal_id": "transfer_animal",
+    "transfer_animal_ids": "transfer_animal",
+    "transfer_paper_id": "transfer_paper",
+    "transfer_report_id": "transfer_report",
+    "from_site_id": "site",
+    "to_site_id": "other_site",
+    "quarantine_enclosure_id": "enclosure",
     "reminder_id": "reminder",
     "calendar_feed_id": "calendar_feed",
     "document_id": "document",
@@ -123,6 +131,10 @@ OWN_ID = {
     "register_incident": "incident",
     "record_incident_animal": "incident_animal",
     "record_notification": "notification",
+    "register_transfer": "transfer",
+    "record_transfer_animal": "transfer_animal",
+    "record_transfer_paper": "transfer_paper",
+    "record_transfer_report": "transfer_report",
     "register_calendar_feed": "calendar_feed",
     "register_document": "document",
     "record_attachment": "attachment",
@@ -144,6 +156,12 @@ OWN_ID = {
 """What a program may number itself when it registers it."""
 INSTEAD: Mapping[tuple[str, str], Mapping[str, Any]] = {("ask_for_report", "animal_id"): {"kind": "animal-record"}}
 """What else a body says where an id of this name would not be looked at beside what the operation usually says."""
+WITHIN: Mapping[tuple[str, str], str] = {
+    ("dispatch_transfer", "transfer_animal_id"): "readings",
+    ("receive_transfer", "transfer_animal_id"): "arrivals",
+    ("receive_transfer", "enclosure_id"): "arrivals",
+}
+"""In which list of a body an id stands, where it does not stand in the body itself."""
 ORGANISATIONS = ("start_session", "set_password_by_code")
 """Whose body says which organisation is meant, because nobody has signed in yet; ``test_routes.py`` tries these by themselves."""
 WITHOUT_IDS = {
@@ -259,10 +277,12 @@ def asked(slot: Slot, side: Side, value: str) -> Asked:
     request = REQUESTS[slot.operation]
     names = {**side.ids}
     if slot.place == "path":
-        names[slot.noun] = value
+        names |= dict.fromkeys((slot.noun, *(OF_A_STAGE if slot.noun == "transfer" else ())), value)
     body = _filled(INSTEAD.get((slot.operation, slot.name), request.body), side.ids)
     if slot.place == "body":
-        body = {**(body or {}), slot.name: [value] if slot.name.endswith("_ids") else value}
+        said = {slot.name: [value] if slot.name.endswith("_ids") else value}
+        listed = WITHIN.get((slot.operation, slot.name))
+        body = {**(body or {}), **(said if listed is None else {listed: [{"transfer_animal_id": side.ids["transfer_animal"], **said}]})}
     query = {**(_filled(request.query, side.ids) or {}), **({slot.name: value} if slot.place == "query" else {})}
     return Asked(request.method, request.path.format(**names), query, body)
 

@@ -31,12 +31,17 @@ NEVER_SAID = {
     ("jurisdiction", "end_reason"): "a jurisdiction is corrected, never ended",
     ("legal_hold", "end_reason"): "two people end a hold",
     ("mark", "warning"): "a sentence of ours",
+    ("notification", "obligation_code"): "the code of an obligation",
     ("nightly_run", "end_reason"): "a night is never ended",
     ("reminder", "end_reason"): "a reminder is never ended",
     ("report", "end_reason"): "a report is never ended",
     ("report", "error"): "a sentence of ours",
     ("requirement", "end_reason"): "a requirement is given its last day, and stays",
     ("rule_pack", "end_reason"): "a rule pack stays",
+    ("transfer", "party_jurisdiction"): "the code of a jurisdiction",
+    ("transfer", "report_after_days"): "numbers",
+    ("transfer", "source"): "where it came from as a paper; none of these did",
+    ("transfer_paper", "transfer_animal_ids"): "ids",
 }
 FORGOTTEN = {"import_file": "the file is let go of once the import is over"}
 

@@ -23,12 +23,13 @@ from domain.actions.checkpoints import make_checkpoint
 from domain.actions.law import REQUIREMENTS, load_pack
 from domain.actions.night import record_failed_night
 from domain.actions.sessions import note_uses
-from domain.records.base import metadata
+from domain.records.base import Record, metadata
 from domain.records.engine import Store
 from domain.records.requirements import Requirement as StoredRequirement
 from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.tenancy import owner_column
+from domain.records.transfers import Transfer, TransferAnimal
 from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.packs import RulePack
 from domain.rules.law.requirements import Consequence, Duty, Entry, Exemption, Obligation, Period, Requirement, Selector
@@ -36,6 +37,7 @@ from domain.rules.law.spans import Span, Unit
 from domain.rules.permissions import Role, Scope
 from domain.rules.permits import DocumentKind
 from domain.rules.taxonomy import TaxonRank
+from domain.rules.transfers import TransferStage
 from tests import makers, people
 from tests.api.conftest import Client
 from tests.memory_files import MemoryFiles
@@ -142,7 +144,7 @@ def _fill(service: Service, side: Side) -> None:
     makers.organisation(store, organisation_id=side.organisation_id, name=side.word("organisation.name"))
     side.key = people.key(store, organisation_id=side.organisation_id, name=side.word("key.name"), scopes=sorted(Scope))
     client = service.caller(side.key)
-    made = _Maker(client, side)
+    made = _Maker(client, side, store)
     _fill_pack(store, side)
     _fill_plain_law(service, side)
     for place in ("", "other_"):
@@ -171,8 +173,8 @@ def _fill(service: Service, side: Side) -> None:
 class _Maker:
     """Registers records of one side through the service."""
 
-    def __init__(self, client: Client, side: Side) -> None:
-        self.client, self.side = client, side
+    def __init__(self, client: Client, side: Side, store: Store) -> None:
+        self.client, self.side, self.store = client, side, store
 
     def __call__(self, name: str, path: str, stated: dict[str, Any], **headers: str) -> None:
         answer = self.client.post(path, stated, **headers)
@@ -258,6 +260,7 @@ def _fill_site(made: _Maker, at: str) -> None:
     _fill_document(made, at)
     _fill_permit(made, at)
     _fill_visits(made, at)
+    _fill_transfer(made, at)
     made(
         f"{at}model",
         "/v1/equipment-models",
@@ -420,6 +423,56 @@ def _fill_visits(made: _Maker, at: str) -> None:
     made(f"{at}notification", f"{path}/notifications", {**told, **_texts(side, f"{at}notification", "told_to", "way", "reference", "note")})
 
 
+def _fill_transfer(made: _Maker, at: str) -> None:
+    """Make the plan of a transfer with an animal, a paper and what was reported of it, as if it had arrived once."""
+    side, ids = made.side, made.side.ids
+    plan = {
+        "basis": "gift",
+        "from_site_id": ids[f"{at}site"],
+        "dispatch_on": "2026-04-01",
+        "arrive_on": "2026-04-02",
+        "report_after_days": [7],
+        "party_jurisdiction": "XR",
+        **_texts(side, f"{at}transfer", "reference", "party", "party_address", "party_contact", "party_licence", "carrier"),
+        **_texts(side, f"{at}transfer", "carrier_contact", "carrier_authorisation", "container", "care", "note"),
+        **_texts(side, f"{at}transfer", "quarantine_reason"),
+    }
+    made(f"{at}transfer", "/v1/transfers", plan)
+    path = f"/v1/transfers/{ids[f'{at}transfer']}"
+    going = {"animal_id": ids[f"{at}animal"], **_texts(side, f"{at}transfer_animal", "note")}
+    made(f"{at}transfer_animal", f"{path}/animals", going)
+    paper = {"issued_on": "2026-02-20", "document_id": ids[f"{at}document"], "transfer_animal_ids": [ids[f"{at}transfer_animal"]]}
+    said = _texts(side, f"{at}transfer_paper", "title", "number", "authority", "note")
+    made(f"{at}transfer_paper", f"{path}/papers", {**paper, "requirement_code": side.word("requirement.code"), **said})
+    far = {"refused_because": side.word(f"{at}transfer.refused"), "approved_by": side.word(f"{at}transfer.approved")}
+    far |= _texts(side, f"{at}transfer", "offspring_split")
+    _change(made, Transfer, f"{at}transfer", stage=TransferStage.RECEIVED, **far)
+    read = ("tag", "transponder", "other_mark", "name_as_printed", "mark_loaded", "mark_arrived", "condition", "discrepancy")
+    _change(made, TransferAnimal, f"{at}transfer_animal", **_texts(side, f"{at}transfer_animal", *read))
+    report = {"after_days": 7, "reported_on": "2026-02-25", **_texts(side, f"{at}transfer_report", "text")}
+    made(f"{at}transfer_report", f"{path}/reports", report)
+    _change(made, Transfer, f"{at}transfer", stage=TransferStage.DRAFT)
+    if not at:
+        ids |= dict.fromkeys(OF_A_STAGE, ids["transfer"])
+
+
+OF_A_STAGE = (
+    "complete_transfer",
+    "approved_transfer",
+    "transfer_under_way",
+    "transfer_to_refuse",
+    "arrived_transfer",
+    "closing_transfer",
+)
+"""What the requests of the doors call transfers of some stage; here one stands for all."""
+
+
+def _change(made: _Maker, record: type[Record], name: str, **columns: Any) -> None:
+    """Change columns of a record that no request states."""
+    with made.store.transaction(makers.origin(organisation_id=made.side.organisation_id)) as unit:
+        unit.change(unit.fetch(record, UUID(made.side.ids[name])), columns, action="change_transfer")
+
+
 def _fill_plain_law(service: Service, side: Side) -> None:
     """Have rule packs know what the requests of the doors name; it is the same on either side."""
     with service.store.transaction(makers.origin(organisation_id=side.organisation_id)) as unit:
@@ -451,6 +504,10 @@ ENDED = {
     "incident_animal": "incidents/{gone_incident}/animals/{gone_incident_animal}",
     "notification": "incidents/{gone_incident}/notifications/{gone_notification}",
     "incident": "incidents/{gone_incident}",
+    "transfer_report": "transfers/{gone_transfer}/reports/{gone_transfer_report}",
+    "transfer_paper": "transfers/{gone_transfer}/papers/{gone_transfer_paper}",
+    "transfer_animal": "transfers/{gone_transfer}/animals/{gone_transfer_animal}",
+    "transfer": "transfers/{gone_transfer}",
     "permit_taxon": "permits/{gone_permit}/taxa/{gone_permit_taxon}",
     "permit_animal": "permits/{gone_permit}/animals/{gone_permit_animal}",
     "permit_condition": "permits/{gone_permit}/conditions/{gone_permit_condition}",

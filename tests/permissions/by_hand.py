@@ -48,7 +48,8 @@ PERMIT_PARTS = {"permit_taxon": "permit_taxa", "permit_condition": "permit_condi
 """What belongs to a permit and is corrected; the animals that it names are only put on it and taken off."""
 INSPECTION = ("inspection", "inspection_finding", "corrective_action")
 INCIDENT = ("incident", "incident_animal", "notification")
-"""What is put on record of a visit, and of what went wrong."""
+TRANSFER = ("transfer", "transfer_animal", "transfer_paper", "transfer_report")
+"""What is put on record of a visit, of what went wrong, and of animals that go."""
 OTHERWISE = {
     ("sees", "organisation"): "get_organisation",
     ("sees", "forecasts"): "get_forecast list_replacements",
@@ -110,6 +111,12 @@ OTHERWISE = {
     ("adds", "incidents"): "register_incident record_incident_animal record_notification",
     ("changes", "incidents"): "change_incident change_notification",
     ("ends", "incidents"): " ".join(f"end_{one}" for one in INCIDENT),
+    ("sees", "transfers"): " ".join(f"list_{one}s get_{one}" for one in TRANSFER),
+    ("adds", "transfers"): "register_transfer record_transfer_animal record_transfer_paper record_transfer_report",
+    ("changes", "transfers"): "change_transfer change_transfer_paper check_transfer dispatch_transfer close_transfer",
+    ("ends", "transfers"): " ".join(f"end_{one}" for one in TRANSFER),
+    ("receives", "transfers"): "receive_transfer refuse_transfer",
+    ("approves", "transfers"): "approve_transfer",
     ("changes", "reminders"): "acknowledge_reminder defer_reminder hand_reminder",
     ("sees", "compliance"): "list_compliance get_compliance_of_period list_permits_in_use get_compliance_of_animal list_turns",
     ("sees", "stock"): "get_census get_stock_statement list_stock_movements list_specimens",

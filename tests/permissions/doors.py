@@ -46,6 +46,7 @@ ITEM = "/v1/equipment/{item}"
 PERMIT = "/v1/permits/{permit}"
 VISIT = "/v1/inspections/{inspection}"
 MISHAP = "/v1/incidents/{incident}"
+TRANSFER = "/v1/transfers/{transfer}"
 CERTIFICATE = {"kind": "keeping", "jurisdiction": "XR", "authority": "Reed County", "number": "P-2 {site}", "issued_on": "2026-02-10"}
 EXCEPTION = {"requirement_code": "XR-1", "staff_id": "{staff}", "reason": "in custody", "evidence": "a letter"}
 TAXON = "/v1/taxa/{taxon}"
@@ -213,6 +214,41 @@ REQUESTS = {
         "POST", f"{MISHAP}/notifications", {"told_to": "Reed County", "told_at": "2026-02-10T10:00:00Z", "way": "telephone"}
     ),
     "change_notification": Request("PATCH", f"{MISHAP}/notifications/{{notification}}", {"note": "n"}),
+    "list_transfers": Request("GET", "/v1/transfers"),
+    "get_transfer": Request("GET", TRANSFER),
+    "register_transfer": Request(
+        "POST",
+        "/v1/transfers",
+        {
+            "basis": "gift",
+            "reference": "T-{site}",
+            "from_site_id": "{site}",
+            "party": "Fen Rescue",
+            "dispatch_on": "2026-04-01",
+            "arrive_on": "2026-04-02",
+        },
+    ),
+    "change_transfer": Request("PATCH", TRANSFER, {"note": "n"}),
+    "list_transfer_animals": Request("GET", f"{TRANSFER}/animals"),
+    "get_transfer_animal": Request("GET", f"{TRANSFER}/animals/{{transfer_animal}}"),
+    "record_transfer_animal": Request("POST", f"{TRANSFER}/animals", {"animal_id": "{loner}"}),
+    "list_transfer_papers": Request("GET", f"{TRANSFER}/papers"),
+    "get_transfer_paper": Request("GET", f"{TRANSFER}/papers/{{transfer_paper}}"),
+    "record_transfer_paper": Request(
+        "POST", f"{TRANSFER}/papers", {"title": "Health certificate", "number": "H-2", "issued_on": "2026-02-20"}
+    ),
+    "change_transfer_paper": Request("PATCH", f"{TRANSFER}/papers/{{transfer_paper}}", {"note": "n"}),
+    "check_transfer": Request("POST", f"{TRANSFER}/check", {}),
+    "approve_transfer": Request("POST", "/v1/transfers/{complete_transfer}/approve", {}),
+    "dispatch_transfer": Request("POST", "/v1/transfers/{approved_transfer}/dispatch", {}),
+    "receive_transfer": Request("POST", "/v1/transfers/{transfer_under_way}/receive", {"arrivals": []}),
+    "refuse_transfer": Request("POST", "/v1/transfers/{transfer_to_refuse}/refuse", {"reason": "It coughs."}),
+    "list_transfer_reports": Request("GET", "/v1/transfers/{arrived_transfer}/reports"),
+    "get_transfer_report": Request("GET", "/v1/transfers/{arrived_transfer}/reports/{transfer_report}"),
+    "record_transfer_report": Request(
+        "POST", "/v1/transfers/{arrived_transfer}/reports", {"after_days": 30, "reported_on": "2026-02-25", "text": "They eat."}
+    ),
+    "close_transfer": Request("POST", "/v1/transfers/{closing_transfer}/close", {}),
     "get_notify_by": Request("GET", f"{MISHAP}/notify-by"),
     "list_reminders": Request("GET", "/v1/reminders"),
     "get_reminder": Request("GET", "/v1/reminders/{reminder}"),
@@ -319,6 +355,10 @@ REQUESTS = {
     "end_incident_animal": Request("POST", f"{MISHAP}/animals/{{incident_animal}}/end", END),
     "end_notification": Request("POST", f"{MISHAP}/notifications/{{notification}}/end", END),
     "end_incident": Request("POST", f"{MISHAP}/end", END),
+    "end_transfer_animal": Request("POST", f"{TRANSFER}/animals/{{transfer_animal}}/end", END),
+    "end_transfer_paper": Request("POST", f"{TRANSFER}/papers/{{transfer_paper}}/end", END),
+    "end_transfer_report": Request("POST", "/v1/transfers/{arrived_transfer}/reports/{transfer_report}/end", END),
+    "end_transfer": Request("POST", f"{TRANSFER}/end", END),
     "end_permit_taxon": Request("POST", f"{PERMIT}/taxa/{{permit_taxon}}/end", END),
     "end_permit_animal": Request("POST", f"{PERMIT}/animals/{{permit_animal}}/end", END),
     "end_permit_condition": Request("POST", f"{PERMIT}/conditions/{{permit_condition}}/end", END),

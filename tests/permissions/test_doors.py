@@ -92,6 +92,7 @@ def test_an_administrator_is_let_in_at_every_door(world):
         "get_calendar_feed": "not-found",
         "end_calendar_feed": "not-found",
         "set_password": "not-found",
+        "approve_transfer": "second-person-needed",
         "end_hold": "second-person-needed",
         "erase_staff": "second-person-needed",
         **dict.fromkeys(("end_enclosure", "end_life_support_system", "end_taxon", "end_site"), "in-use"),
@@ -159,7 +160,7 @@ def test_pages_of_a_bound_list_go_on_within_the_site(world):
         page = bound.get(path).json()
         tags += [animal["tag"] for animal in page["items"]]
         path = f"/v1/animals?limit=2&cursor={page['next']}" if page["next"] else None
-    assert len(tags) == 4 + 3
+    assert len(tags) == 7 + 3
     assert all(world.here["site"] in tag or "Reedmere" in tag for tag in tags)
 
 

@@ -19,6 +19,8 @@ from tests import makers, people
 from tests.permissions.doors import REQUESTS, Request
 
 MATRIX = permissions().matrix
+OF_TWO = {"legal_hold": "hold", "transfer": "complete_transfer"}
+"""The names of the records that acts of two people are done to, where they are not those of their kind."""
 REASON = "as agreed by telephone"
 CHANGES = {door.action for door in DOORS if door.writes or door.attends} | {"import_file", "register_document"}
 WITHOUT_ENTRY = {"end_session": "a session ends by itself as well, and is no record"}
@@ -82,7 +84,7 @@ def sent(world, callers, action, names):
         headers["Reedbed-On-Behalf-Of"] = callers.person.staff_id
     kind = MATRIX.actions[action].two_person
     if kind is not None:
-        approved(callers, action, names[{"legal_hold": "hold"}.get(kind, kind)])
+        approved(callers, action, names[OF_TWO.get(kind, kind)])
     return request.sent_by(callers.of(action), names, **headers)
 
 

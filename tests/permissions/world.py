@@ -45,15 +45,20 @@ from domain.records.retention import LegalHoldStated, RetentionRuleStated
 from domain.records.sites import Site
 from domain.records.staff import Staff, StaffStated
 from domain.records.taxa import Taxon, TaxonRank, TaxonStated
+from domain.records.transfers import Transfer, TransferAnimal
 from domain.records.unit import Unit
+from domain.rules.law.jurisdictions import Jurisdiction, Level
+from domain.rules.law.requirements import Entry, Selector
 from domain.rules.lives import Grouping
 from domain.rules.measures import MeasureKind
 from domain.rules.permissions import EVERYWHERE, Grant, Role, Scope
 from domain.rules.service_life import CheckKind
+from domain.rules.transfers import TransferStage
 from tests import makers
 from tests.pictures import PDF
 
 ON = date(2026, 2, 1)
+_BOAS = Selector(any_of=(Entry(name="Boa ficta", rank=TaxonRank.SPECIES),))
 UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"
 BOUND_TO_A_SITE = (
     "site",
@@ -87,6 +92,16 @@ BOUND_TO_A_SITE = (
     "incident",
     "incident_animal",
     "notification",
+    "transfer",
+    "transfer_animal",
+    "transfer_paper",
+    "transfer_report",
+    "complete_transfer",
+    "approved_transfer",
+    "transfer_under_way",
+    "transfer_to_refuse",
+    "arrived_transfer",
+    "closing_transfer",
     "reminder",
     "document",
     "attachment",
@@ -190,6 +205,7 @@ def _document(client: Any, names: dict[str, str]) -> dict[str, str]:
 
 def _shared(unit: Unit) -> dict[str, str]:
     model = makers.model(unit, output_unit="UVI", life_months=12)
+    makers.pack(unit, "forest", jurisdictions=(Jurisdiction(code="XF", name="Forest", level=Level.STATE, zone="UTC", fictional=True),))
     taxon = register_taxon(unit, TaxonStated(scientific_name="Bombina fictiva", rank=TaxonRank.SPECIES))
     mothers = register_taxon(unit, TaxonStated(scientific_name="Bombina mater", rank=TaxonRank.SPECIES))
     mother = register_animal(unit, AnimalStated(taxon_id=mothers.id, tag="A-0", acquired_on=ON))
@@ -211,11 +227,12 @@ def _of_taxon(unit: Unit, taxon: Taxon) -> dict[str, Record]:
         "separation": makers.separation(unit, taxon, other),
         "containment": makers.containment(unit),
         "requirement": makers.requirement(unit, "XR-7"),
+        "boas_only": makers.requirement(unit, "XF-1", jurisdiction="XF", selector=_BOAS),
     }
 
 
 def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, str]:
-    site = makers.site(unit, name=name)
+    site = makers.site(unit, name=name, jurisdiction="XF")
     system = makers.system(unit, site)
     enclosure = makers.enclosure(unit, site, life_support_system_id=str(system.id))
     item = makers.equipment(unit, _Model(UUID(shared["model"])), site, tag=f"RE-1 {name}", enclosure_id=str(enclosure.id))
@@ -237,6 +254,7 @@ def _at_a_site(unit: Unit, shared: dict[str, str], *, name: str) -> dict[str, st
     made["competence"] = makers.competence(unit, made["staff"])
     made |= _of_the_law(unit, shared, site, made["animal"], made["staff"])
     made |= _of_visits(unit, site, made["animal"])
+    made |= _of_transfers(unit, shared, site, enclosure)
     ids = {noun: str(record.id) for noun, record in made.items()}
     asked = ask_for_approval(
         unit,
@@ -304,6 +322,44 @@ def _of_visits(unit: Unit, site: Site, animal: Animal) -> dict[str, Record]:
         "incident": mishap,
         "incident_animal": makers.incident_animal(unit, mishap, animal),
         "notification": makers.notification(unit, mishap),
+    }
+
+
+GOERS = ("goer", "second_goer", "third_goer")
+"""The animals that are on transfers."""
+
+
+def _of_transfers(unit: Unit, shared: dict[str, str], site: Site, enclosure: Enclosure) -> dict[str, Record]:
+    """Return transfers of every stage from a site to another party, with what belongs to them."""
+
+    def going(reference: str, **stated: Any) -> Transfer:
+        return makers.transfer(unit, site, None, reference=f"{reference} {site.name}", party_jurisdiction="XF", **stated)
+
+    def with_animal(reference: str) -> tuple[Transfer, TransferAnimal, Animal]:
+        facts = {"taxon_id": UUID(shared["taxon"]), "enclosure_id": enclosure.id, "acquired_on": ON}
+        animal = register_animal(unit, AnimalStated(tag=f"{reference} {site.name}", **facts))
+        transfer = going(reference)
+        return transfer, makers.transfer_animal(unit, transfer, animal), animal
+
+    def at(stage: TransferStage, reference: str, **stated: Any) -> Record:
+        return unit.change(going(reference, **stated), {"stage": stage}, action="check_transfer")
+
+    draft, line, first = with_animal("T-1")
+    complete, _, second = with_animal("T-2")
+    approved, _, third = with_animal("T-3")
+    arrived = at(TransferStage.RECEIVED, "T-4", report_after_days=[7, 30])
+    return {
+        **dict(zip(GOERS, (first, second, third), strict=True)),
+        "transfer": draft,
+        "transfer_animal": line,
+        "transfer_paper": makers.transfer_paper(unit, draft),
+        "complete_transfer": unit.change(complete, {"stage": TransferStage.COMPLETE}, action="check_transfer"),
+        "approved_transfer": unit.change(approved, {"stage": TransferStage.APPROVED}, action="approve_transfer"),
+        "transfer_under_way": at(TransferStage.DISPATCHED, "T-5"),
+        "transfer_to_refuse": at(TransferStage.DISPATCHED, "T-6"),
+        "arrived_transfer": arrived,
+        "transfer_report": makers.transfer_report(unit, arrived),
+        "closing_transfer": at(TransferStage.RECEIVED, "T-7"),
     }
 
 

@@ -56,7 +56,7 @@ def elsewhere(store, organisation):
 
 @pytest.fixture
 def kept(store, organisation, site_id, elsewhere):
-    """Put reminders on record: two of a site, one of another, one of the whole organisation, and two that want nothing any more."""
+    """Put reminders on record: two of a site, one of another, one of the whole organisation, one that was noted, and one that is closed."""
     with store.transaction(makers.origin(organisation_id=organisation)) as unit:
         here, there = unit.fetch(Site, UUID(site_id)), unit.fetch(Site, UUID(elsewhere))
         makers.reminder(unit, here, sentence="here")
@@ -105,15 +105,15 @@ def test_only_a_digest_of_the_address_is_kept(signed, store, organisation):
             assert token not in repr(unit.cursor.fetchall())
 
 
-def test_it_shows_what_still_wants_something_without_any_other_proof(signed, nobody, kept):
+def test_it_shows_what_is_not_done_without_any_other_proof(signed, nobody, kept):
     path = made(signed)["path"]
 
-    assert said_at(nobody, path) == ["here", "put off", "there", "whole"]
-    assert said_at(signed, path) == ["here", "put off", "there", "whole"]
+    assert said_at(nobody, path) == ["here", "noted", "put off", "there", "whole"]
+    assert said_at(signed, path) == ["here", "noted", "put off", "there", "whole"]
 
 
 def test_it_is_of_a_site_or_of_some_kinds_where_that_is_said(signed, nobody, kept, site_id):
-    assert said_at(nobody, made(signed, site_id=site_id)["path"]) == ["here", "put off"]
+    assert said_at(nobody, made(signed, site_id=site_id)["path"]) == ["here", "noted", "put off"]
     assert said_at(nobody, made(signed, kinds=["drill", "renewal"])["path"]) == ["there", "whole"]
     assert said_at(nobody, made(signed, kinds=["drill"], site_id=site_id)["path"]) == []
 
@@ -121,11 +121,11 @@ def test_it_is_of_a_site_or_of_some_kinds_where_that_is_said(signed, nobody, kep
 def test_it_shows_what_its_holder_may_see_when_it_is_asked_for(caller, store, organisation, nobody, kept, site_id, elsewhere):
     keeper = person(store, "nils", role=Role.KEEPER, site_id=site_id)
     path = made(signed_in(caller, keeper))["path"]
-    assert said_at(nobody, path) == ["here", "put off"]
+    assert said_at(nobody, path) == ["here", "noted", "put off"]
 
     with store.transaction(makers.origin(organisation_id=organisation)) as unit:
         register_grant(unit, RoleGrantStated(staff_id=keeper.staff_id, role=Role.VIEWER, site_id=UUID(elsewhere)))
-    assert said_at(nobody, path) == ["here", "put off", "there"]
+    assert said_at(nobody, path) == ["here", "noted", "put off", "there"]
 
     with store.transaction(makers.origin(organisation_id=organisation)) as unit:
         change_staff(unit, keeper.staff_id, {"site_id": elsewhere}, expected_version=1)
