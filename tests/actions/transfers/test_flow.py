@@ -22,9 +22,7 @@ from domain.records.marks import Mark
 from domain.records.stated import read_stated
 from domain.records.statements import json_text
 from domain.records.transfers import Receipt, Transfer, TransferRefusal
-from domain.rules.law.requirements import Entry, Selector
 from domain.rules.lives import EventKind, Sex, Status
-from domain.rules.taxonomy import TaxonRank
 from domain.rules.transfers import TransferStage
 from tests import makers
 from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
@@ -32,44 +30,6 @@ from tests.actions.transfers.of_transfers import approved, codes, dispatched, pl
 
 MISTAKE = Ending(reason="planned wrongly")
 TODAY = date(2026, 3, 1)
-
-
-@pytest.fixture
-def unit(store, organisation):
-    with store.transaction(makers.origin()) as opened:
-        yield opened
-
-
-@pytest.fixture
-def site(unit):
-    makers.requirement(unit, "XR-9", selector=Selector(any_of=(Entry(name="Boa ficta", rank=TaxonRank.SPECIES),)))
-    return makers.site(unit, jurisdiction="XR")
-
-
-@pytest.fixture
-def other(unit):
-    return makers.site(unit, name="Tern Point", jurisdiction="XR")
-
-
-@pytest.fixture
-def taxon(unit):
-    return makers.taxon(unit)
-
-
-@pytest.fixture
-def animal(unit, site, taxon):
-    place = makers.enclosure(unit, site)
-    return makers.animal(unit, taxon, enclosure_id=str(place.id), acquired_on="2025-01-10")
-
-
-@pytest.fixture
-def quarantine(unit, other):
-    return makers.enclosure(unit, other, name="Q1", quarantine=True)
-
-
-@pytest.fixture
-def quarantine_here(unit, site):
-    return makers.enclosure(unit, site, name="Q2", quarantine=True)
 
 
 def test_animals_go_from_one_site_to_another_and_are_kept_apart_there(unit, site, other, quarantine, animal):
