@@ -55,7 +55,7 @@ def decided(
 ) -> Decision:
     """Return what the one requirement of a pack, which goes on with ``rows``, says of an act on a day."""
     read = read_pack(HEAD + rows, file="vector")
-    read.check(OnRecord())
+    read.check(OnRecord(), today=DAY)
     measured = {} if length_mm is None else {MeasureKind.STRAIGHT_CARAPACE_LENGTH: Measured(length_mm, DAY)}
     genus, species = key_of(taxon.split(maxsplit=1)[0]), key_of(taxon)
     facts = TaxonFacts(
@@ -65,9 +65,9 @@ def decided(
         names=frozenset((genus, species)),
         lineage={TaxonRank.GENUS: genus, TaxonRank.SPECIES: species},
     )
-    subject = Subject(id=UUID(int=2), tag="A-1", taxon=facts, acquired_on=acquired_on, measured=measured)
+    subject = Subject(id=UUID(int=2), tag="A-1", taxon=facts, acquired_from=acquired_on, acquired_until=acquired_on, measured=measured)
     place = premises or Premises(jurisdictions=("XR",), holder_kind="commercial", public_days=0)
-    return decide(read.pack.requirements, subject, activity=activity, premises=place, on=on)
+    return decide(read.pack.requirements, subject, activity=activity, premises=place, known=("XR",), on=on)
 
 
 def last_day_permitted(rows: str, *, activity: Activity, acquired_on: date, from_on: date, most_days: int = 2000) -> date:

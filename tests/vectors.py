@@ -165,7 +165,7 @@ def _open_enough(inputs: Inputs) -> bool:
 
 def _too_small(inputs: Inputs) -> bool:
     limit, units = inputs["threshold"], {"[in_i]": "in"}
-    asked = f'fact = "straight_carapace_length"\nunder = {limit["value"]}\nunit = "{units[limit["unit"]]}"'
+    asked = f'fact = "straight_carapace_length"\nunder = {limit["value"]}\nunit = "{units[limit["unit"]]}"\nmeasured_within_days = 90'
     rows = f"applies_from = 2020-01-01\n[[requirement.when]]\n{asked}\n"
     return decided(rows, length_mm=millimetres(inputs["straight_carapace_length"])).outcome is Outcome.PROHIBITED
 

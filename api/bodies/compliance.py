@@ -36,7 +36,7 @@ class Finding(_Told):
     documents: list[str] = Field(description="The kinds of documents of which one is needed.")
     exemption: str | None = Field(description="The code of the exemption that was used, or of the requirement that exempts from this one.")
     conditions: list[str] = Field(description="What the exemption asks for.")
-    missing: list[str] = Field(description="Facts that are not on record, without which it cannot be decided.")
+    missing: list[str] = Field(description="Facts that are not on record, without which it cannot be decided; of a duty, whether it binds.")
     used: dict[str, str] = Field(description="The facts that were looked at, by name.")
     from_on: date | None = Field(description="The day from which it will apply.")
     override_id: UUID | None = Field(description="By which override somebody answers for not heeding it.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from argparse import Namespace
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
 from rich.console import Console
@@ -29,7 +30,7 @@ def check(words: Namespace, console: Console) -> int:
     for path in words.files:
         try:
             read = read_pack(_text_of(path), file=str(path))
-            known = read.check(known)
+            known = read.check(known, today=datetime.now(UTC).date())
         except PackRefused as refused:
             flaws += refused.flaws
             continue

@@ -6,6 +6,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from hashlib import sha256
 
 from pydantic import ValidationError
@@ -19,6 +20,8 @@ from domain.rules.law.packs import OnRecord, RulePack, faults_in
 
 LONGEST_PACK = 2_000_000
 """Characters that a pack may have."""
+_MANY_DIGITS = re.compile(r"[0-9A-Fa-f_]{3000,}")
+"""What Python may refuse to read, or to write as a decimal number; a hexadecimal one has fewer digits than that."""
 _PLACE = re.compile(r" \(at (?:line (?P<line>[0-9]+), column [0-9]+|end of document)\)$")
 
 
@@ -62,13 +65,13 @@ class ReadPack:
         if flaws:
             raise PackRefused(flaws)
 
-    def check(self, known: OnRecord) -> OnRecord:
-        """Return what is known once this pack is, too.
+    def check(self, known: OnRecord, *, today: date) -> OnRecord:
+        """Return what is known once this pack is, too, taken on a day.
 
         Raises:
             PackRefused: It contradicts itself or what is known.
         """
-        self.refuse(faults_in(self.pack, known))
+        self.refuse(faults_in(self.pack, known, today=today))
         return known.with_pack(self.pack)
 
 
@@ -80,21 +83,34 @@ def read_pack(text: str, *, file: str) -> ReadPack:
     """
     if len(text) > LONGEST_PACK:
         raise PackRefused([Flaw(file, 1, f"A pack may have {LONGEST_PACK} characters at most.")])
-    try:
-        told = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as broken:
-        raise PackRefused([_not_toml(str(broken), text, file=file)]) from None
-    except RecursionError:
-        raise PackRefused([Flaw(file, 1, "This is nested too deeply.")]) from None
+    said = _as_json(text, file=file)
     lines = Lines(text)
     try:
-        stated = RulePackFile.model_validate_json(json_text(told))
+        stated = RulePackFile.model_validate_json(said)
     except ValidationError as wrong:
         raise PackRefused(_flaws(faults_of(wrong.errors()), file=file, lines=lines)) from None
     unknown = _flaws(_unknown_instruments(stated), file=file, lines=lines)
     if unknown:
         raise PackRefused(unknown)
     return ReadPack(_made(stated, text), file, lines)
+
+
+def _as_json(text: str, *, file: str) -> str:
+    """Return what a TOML text says as JSON.
+
+    Raises:
+        PackRefused: It is not TOML, or has what cannot be read within reason.
+    """
+    try:
+        return json_text(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as broken:
+        raise PackRefused([_not_toml(str(broken), text, file=file)]) from None
+    except RecursionError:
+        raise PackRefused([Flaw(file, 1, "This is nested too deeply.")]) from None
+    except ValueError:  # Python reads and writes no number of more than some thousands of digits
+        found = _MANY_DIGITS.search(text)
+        line = text.count("\n", 0, found.start()) + 1 if found else 1
+        raise PackRefused([Flaw(file, line, "This number has too many digits.")]) from None
 
 
 def _made(stated: RulePackFile, text: str) -> RulePack:
@@ -106,6 +122,7 @@ def _made(stated: RulePackFile, text: str) -> RulePack:
         fictional=stated.pack.fictional,
         digest=sha256(text.encode()).hexdigest(),
         source=text,
+        correction=stated.pack.correction,
         jurisdictions=tuple(one.made() for one in stated.jurisdiction),
         kinds=tuple(one.made() for one in stated.document_kind),
         requirements=tuple(one.made(pack=stated.pack.name, instrument=titles[one.instrument]) for one in stated.requirement),

@@ -85,13 +85,18 @@ class _Table(BaseModel):
 
 
 class Pack(_Table):
-    """The pack itself. A later version of it bears the same name. What is fictional is so as a whole, and says so in its title."""
+    """The pack itself. A later version of it bears the same name. What is fictional is so as a whole, and says so in its title.
+
+    ``correction`` says why what is on record was wrong: only with it may a later version change until when documents of a kind are good,
+    what a jurisdiction lies in, or give a requirement a last day that has gone by, as past answers change with these.
+    """
 
     format: Literal[1] = Field(description="The version of this notation.")
     name: PackName
     version: LawCode
     title: Name
     fictional: bool = False
+    correction: Name | None = None
 
 
 class Jurisdiction(_Table):
@@ -167,7 +172,7 @@ class DocumentKind(_Table):
 class Predicate(_Table):
     """That a fact stands as one further key says. Sizes and masses bear their unit; words are said as a list.
 
-    ``measured_within_days`` is how old a measurement may be that is not to be outgrown.
+    ``measured_within_days`` goes with every size and mass: how old a measurement may be that can be outgrown.
     """
 
     fact: FactName

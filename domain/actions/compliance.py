@@ -78,7 +78,11 @@ class Collection:
         """Read what is on record, one statement for each kind of record."""
         self.law: Law = law_as_of(unit)
         self.in_force = LawInForce(
-            requirements=self.law.requirements, kinds=self.law.kinds, permits=permits_of(unit), overrides=overrides_of(unit)
+            jurisdictions=self.law.jurisdictions,
+            requirements=self.law.requirements,
+            kinds=self.law.kinds,
+            permits=permits_of(unit),
+            overrides=overrides_of(unit),
         )
         self._premises = PremisesHistory(unit, self.law)
         self._chronicle = Chronicle(unit, from_on=from_on, until_on=until_on)

@@ -111,7 +111,7 @@ def load_pack(unit: Unit, pack: RulePack) -> Loaded:
     """Put a rule pack on record, and return what that changed. The very same pack again changes nothing.
 
     A later pack of the name adds versions of requirements, says the last day of those that had none, and corrects jurisdictions and kinds
-    of documents. What it leaves out stays as it is.
+    of documents; what answers about past days rest on only where it says why. What it leaves out stays as it is.
 
     Raises:
         RuleBroken: It contradicts itself or what is on record; the pointers lead into its TOML. A version that is on record is not changed:
@@ -121,7 +121,7 @@ def load_pack(unit: Unit, pack: RulePack) -> Loaded:
     known = shelf.said()
     if known.holds(pack):
         return Loaded({}, {})
-    faults = faults_in(pack, known)
+    faults = faults_in(pack, known, today=unit.origin.at.date())
     if faults:
         raise RuleBroken(f"The pack {pack.name} {pack.version} cannot be taken.", code="pack-unfit", faults=tuple(faults))
     made = recorded(unit, records.RulePack, _pack_stated(pack), record_id=None)

@@ -267,6 +267,6 @@ def _concerned(unit: Unit, site: Site, asked: Asked) -> tuple[int, frozenset[str
         for finding in one.decision.findings:
             if finding.requirement.code != asked.requirement.code or finding.bearing in (Bearing.EXEMPTED, Bearing.NOT_YET):
                 continue
-            number += 0 if finding.bearing is Bearing.CANNOT_DECIDE else one.subject.number
+            number += 0 if finding.missing else one.subject.number
             missing |= finding.missing
     return number, missing

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, TypeVar
 from uuid import UUID
 
 import sqlalchemy as sa
@@ -14,21 +14,24 @@ from domain.records.statements import Row, Statement
 from domain.records.taxa import ConceptMember, Taxon
 from domain.records.unit import Unit
 from domain.rules.taxonomy import Member, Taxonomy, TaxonRow
+from domain.rules.text import same_name
+
+Key = TypeVar("Key", UUID, str)
 
 AT_ONCE = 16
-"""How many ids one statement is asked for; fewer are filled up with repetitions, so that it is compiled once."""
+"""How many ids or keys one statement is asked for; fewer are filled up with repetitions, so that it is compiled once."""
 
 _taxon, _member = table_of(Taxon), table_of(ConceptMember)
 _above = _taxon.alias("above")
 
 
 def is_among(column: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
-    """Return the condition that a column holds one of the ids that ``asked_in_turns`` gives to a statement."""
-    return column.in_([sa.bindparam(f"id_{number}", type_=UuidColumn()) for number in range(AT_ONCE)])
+    """Return the condition that a column holds one of the ids or keys that ``asked_in_turns`` gives to a statement."""
+    return column.in_([sa.bindparam(f"id_{number}", type_=column.type) for number in range(AT_ONCE)])
 
 
-def asked_in_turns(unit: Unit, statement: Statement, ids: Iterable[UUID], **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
-    """Return the rows of a statement for all of some ids, some of them at a time."""
+def asked_in_turns(unit: Unit, statement: Statement, ids: Iterable[Key], **parameters: Any) -> list[Row]:  # noqa: ANN401 - column values
+    """Return the rows of a statement for all of some ids or keys, some of them at a time."""
     wanted = sorted(set(ids))
     found: list[Row] = []
     for start in range(0, len(wanted), AT_ONCE):
@@ -36,7 +39,7 @@ def asked_in_turns(unit: Unit, statement: Statement, ids: Iterable[UUID], **para
     return found
 
 
-def _filled_up(ids: Sequence[UUID]) -> dict[str, UUID]:
+def _filled_up(ids: Sequence[Key]) -> dict[str, Key]:
     return {f"id_{number}": ids[min(number, len(ids) - 1)] for number in range(AT_ONCE)}
 
 
@@ -59,6 +62,9 @@ def _upwards() -> sa.Subquery:
 
 _lineage = _upwards()
 LINEAGES = Statement(sa.select(*(_lineage.c[name] for name in _COLUMNS)))
+TAXA_NAMED = Statement(
+    sa.select(_taxon.c.name_key, _taxon.c.id).where(_own(_taxon), is_among(_taxon.c.name_key), _taxon.c.ended_on.is_(None))
+)
 CONCEPTS_WITH = Statement(
     sa.select(_member.c.taxon_id, _member.c.member_id, _member.c.from_on).where(
         _own(_member), is_among(_member.c.member_id), _member.c.ended_on.is_(None)
@@ -90,6 +96,11 @@ def taxonomy_above(unit: Unit, taxon_ids: Iterable[UUID], *, instead: TaxonRow |
     if instead is not None:
         rows[instead.id] = instead
     return Taxonomy(rows.values(), members)
+
+
+def taxa_named(unit: Unit, names: Iterable[str]) -> Mapping[str, UUID]:
+    """Return the taxa with some scientific names by ``same_name`` of these; what is not on record is left out."""
+    return dict(asked_in_turns(unit, TAXA_NAMED, map(same_name, names)))
 
 
 def _row(row: Row) -> TaxonRow:

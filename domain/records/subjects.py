@@ -17,13 +17,14 @@ from domain.records.marks import Mark, MarkKind
 from domain.records.measurements import Measurement
 from domain.records.statements import Statement
 from domain.records.taxa import Taxon
-from domain.rules.lives import GONE, Grouping
+from domain.rules.lives import GONE, EventKind, Grouping
 
 _animal, _state, _place, _enclosure, _event, _mark, _measurement, _taxon = (
     table_of(one) for one in (Animal, AnimalState, Placement, Enclosure, AnimalEvent, Mark, Measurement, Taxon)
 )
 _from_on, _until_on = (sa.bindparam(name, type_=sa.Date()) for name in ("from_on", "until_on"))
 _GONE = [sa.literal(one.value, type_=sa.String()) for one in sorted(GONE)]
+_LEAVES_AND_RETURNS = [sa.literal(one.value, type_=sa.String()) for one in (EventKind.DEPARTED, EventKind.RETURNED)]
 _GROUP = sa.literal(Grouping.GROUP.value, type_=sa.String())
 _NO_LASTING_MARKS = [sa.literal(MarkKind.PHOTOGRAPH.value, type_=sa.String())]
 """A photograph identifies an animal and marks it no more than it was."""
@@ -61,18 +62,24 @@ PLACES = Statement(
     .join(_enclosure, _of(_place, _enclosure, "enclosure_id"))
     .where(_own(_place), _in_period(_place))
 )
-CHANGES_OF_GROUPS = Statement(
-    sa.select(_event.c.animal_id, _event.c.happened_on, _event.c.change)
+CHANGES = Statement(
+    sa.select(_event.c.animal_id, _event.c.happened_on, _event.c.kind, _event.c.change, _event.c.other_animal_id, _event.c.basis)
     .join(_animal, _of(_event, _animal, "animal_id"))
     .where(
         _own(_event),
-        _animal.c.grouping == _GROUP,
+        sa.or_(_animal.c.grouping == _GROUP, _event.c.other_animal_id.is_not(None), _event.c.kind.in_(_LEAVES_AND_RETURNS)),
         _event.c.ended_on.is_(None),
         _event.c.happened_on <= _until_on,
         _event.c.change != 0,
     )
+    .order_by(_event.c.happened_on, _event.c.created_at, _event.c.id)
 )
-MARKS = _whole(_mark, "animal_id", "from_on", "until_on", where=(_in_period(_mark), _mark.c.kind.not_in(_NO_LASTING_MARKS)))
+"""What changed the number of groups, and of single animals what says that they have not simply been here since they came."""
+MARKS = _whole(
+    _mark,
+    *("animal_id", "from_on", "until_on", "kind", "code"),
+    where=(_in_period(_mark), _mark.c.kind.not_in(_NO_LASTING_MARKS)),
+)
 SIZES = Statement(
     sa.select(
         _measurement.c.animal_id,

@@ -6,7 +6,7 @@ advice: local codes, the issuing authority and licensed practice come first.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
@@ -112,8 +112,12 @@ class Standings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LawInForce:
-    """What is asked and what was granted: the requirements in all their versions, the kinds of documents, permits, overrides."""
+    """What is asked and what was granted: the requirements in all their versions, the kinds of documents, permits, overrides.
 
+    ``jurisdictions`` are the codes of those that are on record.
+    """
+
+    jurisdictions: Container[str]
     requirements: Sequence[Requirement]
     kinds: Mapping[str, DocumentKind]
     permits: Sequence[Permit] = ()
@@ -135,7 +139,7 @@ def standings(
     order given: where permits do not suffice, the first are covered. ``counted`` says how many animals are at premises, where it is not
     these that count there.
     """
-    book = Book(law.requirements, on=on)
+    book = Book(law.requirements, known=law.jurisdictions, on=on)
     number = Counting(subjects, on=on).number if counted is None else counted
     nowhere = Premises()
     decided = [book.decide(one, activity=activity, premises=premises.get(one.site_id, nowhere), counted=number) for one in subjects]

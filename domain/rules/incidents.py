@@ -89,7 +89,7 @@ def notices(
     ]
     at_once = datetime.min.replace(tzinfo=found_at.tzinfo)
     in_order = sorted(found, key=lambda one: (one.tell_by or at_once, one.requirement.code, one.obligation.code))
-    return Notices(notices=tuple(in_order), missing=unknown_jurisdictions(local, premises))
+    return Notices(notices=tuple(in_order), missing=unknown_jurisdictions(premises, jurisdictions))
 
 
 def _is_in_force(requirement: Requirement, *, on: date) -> bool:

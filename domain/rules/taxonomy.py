@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -29,9 +30,41 @@ _STEPS: Mapping[TaxonRank, int] = {**{rank: step for step, rank in enumerate(Tax
 """How far down a rank stands. Nothing lies below a hybrid, as nothing lies below a subspecies."""
 
 
+CROSS = "×"
+_BRACKETS = re.compile(r"[()\[\]{}]")
+_IN_FULL = re.compile(r"[A-Z][a-z]+( [a-z]+(-[a-z]+)*){1,2}")
+_LEAVE_OPEN = frozenset(("aff", "cf", "sp", "spp", "ssp", "subsp", "var", "x"))
+"""Words in names that are no epithets: which taxon is meant, or of which rank, is left open."""
+
+
 def is_higher(rank: TaxonRank, *, than: TaxonRank) -> bool:
     """Return whether a taxon of one rank may lie above a taxon of another."""
     return _STEPS[rank] < _STEPS[than]
+
+
+def sides_of(name: str) -> tuple[str, ...]:
+    """Return what a cross comes from, each as it is written, whatever was crossed first; nothing where the name is no formula of one.
+
+    Source:
+        ICZN, 4th edition, article 1.3.3: hybrids as such have no names of their own; by usage a formula of their parents' names is written.
+    """
+    sides = tuple(" ".join(side.split()) for side in _BRACKETS.sub(" ", name).split(CROSS))
+    return sides if len(sides) > 1 else ()
+
+
+def ranks_in(name: str) -> Mapping[TaxonRank, str]:
+    """Return what the name of a species or subspecies says by itself: its genus, the species, and the subspecies where it is one.
+
+    Nothing is returned where it is not written in full, or leaves open what is meant: an abbreviated genus, an epithet alone, *cf.*
+
+    Source:
+        ICZN, 4th edition, article 5: the first word of both is the genus, the first two of a subspecies are its species.
+    """
+    words = name.split()
+    if _IN_FULL.fullmatch(" ".join(words)) is None or not _LEAVE_OPEN.isdisjoint(words):
+        return {}
+    ranks = (TaxonRank.GENUS, TaxonRank.SPECIES, TaxonRank.SUBSPECIES)
+    return {rank: " ".join(words[:number]) for number, rank in enumerate(ranks[: len(words)], start=1)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

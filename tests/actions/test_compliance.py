@@ -16,6 +16,7 @@ from domain.actions.measurements import record_measurement
 from domain.records.measurements import MeasurementEntered
 from domain.rules.compliance import Standing
 from domain.rules.law.decision import Bearing
+from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.requirements import Activity, Consequence, Entry, Exemption, Fact, Predicate, Relation, Selector
 from domain.rules.law.spans import Span, Unit
 from domain.rules.measures import MeasureKind
@@ -25,6 +26,7 @@ from tests.actions.of_animals import mark
 
 TODAY = date(2026, 3, 1)
 SCL = "straight_carapace_length"
+PROVINCE = Jurisdiction(code="XR-LWO", name="Lwo (fictional)", level=Level.SUBDIVISION, zone="UTC", fictional=True, parent_code="XR")
 
 
 @pytest.fixture
@@ -119,6 +121,55 @@ def test_a_family_that_is_not_on_record_leaves_it_open_and_one_that_is_decides_i
 
     assert (open_.standing, open_.decision.missing) == (Standing.CANNOT_DECIDE, {"taxon_order"})
     assert decided.standing is Standing.NOTHING_NEEDED
+
+
+@pytest.mark.parametrize(
+    ("name", "standing"),
+    [
+        ("Trachemys scripta × Trachemys emolli", Standing.PROHIBITED),
+        ("Trachemys scripta scripta × Trachemys scripta elegans", Standing.PROHIBITED),
+        ("(Trachemys scripta × Trachemys emolli) × Trachemys emolli", Standing.PROHIBITED),
+        ("(Trachemys emolli × T. ornata) × Trachemys emolli", Standing.CANNOT_DECIDE),
+        ("Trachemys emolli × Trachemys ornata", Standing.NOTHING_NEEDED),
+        ("Trachemys emolli × ornata", Standing.CANNOT_DECIDE),
+        ("Trachemys of unknown parents", Standing.CANNOT_DECIDE),
+    ],
+)
+def test_a_cross_is_prohibited_by_any_of_its_sides_and_free_only_where_all_are_told_apart(unit, kept, name, standing):
+    makers.requirement(unit, selector=replace(listed("Trachemys scripta"), with_hybrids=True))
+    kept(makers.taxon(unit, name, rank="hybrid"))
+
+    assert stand(unit) == {"T-1": standing}
+
+
+def test_the_sides_of_a_cross_are_known_by_synonyms_concepts_and_what_they_lie_in(unit, kept):
+    elapids = makers.taxon(unit, "Elapidae", rank="family")
+    naja = makers.taxon(unit, "Naja", rank="genus", parent_id=str(elapids.id))
+    spectacled, split = (makers.taxon(unit, name, parent_id=str(naja.id)) for name in ("Naja naja", "Naja kaouthia"))
+    makers.taxon(unit, "Coluber naja", accepted_id=str(spectacled.id))
+    makers.concept_member(unit, spectacled, split)
+    makers.requirement(unit, "F-1", selector=replace(listed("Elapidae", rank=TaxonRank.FAMILY), with_hybrids=True))
+    makers.requirement(unit, "S-1", selector=replace(listed("Coluber naja"), with_hybrids=True))
+    for tag, name in {"H-1": "Naja naja × Naja kaouthia", "H-2": "Naja oxiana × Naja nivea", "H-3": "Coluber naja × Naja nivea",
+                      "H-4": "Naja kaouthia × Naja nivea", "H-5": "Boa ficta × Boa alia"}.items():  # fmt: skip
+        kept(makers.taxon(unit, name, rank="hybrid"), tag)
+
+    found = {
+        one.subject.tag: {finding.requirement.code: finding.bearing for finding in one.decision.findings}
+        for one in coverage_on(unit, on=TODAY).coverages
+    }
+
+    both = {"F-1": Bearing.PROHIBITS, "S-1": Bearing.PROHIBITS}
+    assert found == {
+        "H-1": both, "H-2": {"F-1": Bearing.PROHIBITS}, "H-3": both, "H-4": both, "H-5": {"F-1": Bearing.CANNOT_DECIDE},
+    }  # fmt: skip
+
+
+def test_a_subspecies_whose_species_is_not_on_record_lies_in_the_species_that_its_name_says(unit, kept):
+    makers.requirement(unit, selector=listed("Trachemys scripta"))
+    kept(makers.taxon(unit, "Trachemys scripta elegans", rank="subspecies"))
+
+    assert stand(unit) == {"T-1": Standing.PROHIBITED}
 
 
 def test_the_tortoise_too_small_to_mark_needs_a_certificate_until_it_has_grown_and_then_a_mark(unit, kept):
@@ -249,6 +300,21 @@ def test_a_later_version_changes_nothing_about_a_past_day(unit, kept):
 
     assert coverage_on(unit, on=TODAY) == before
     assert stand(unit, on=date(2026, 3, 2)) == {"T-1": Standing.PROHIBITED}
+
+
+def test_a_site_in_a_place_that_no_pack_states_cannot_be_decided_until_one_does(unit, kept):
+    makers.requirement(unit, selector=listed("Boa ficta"))
+    far = makers.enclosure(unit, makers.site(unit, name="Far House", jurisdiction="XR-LWO:TOWN"))
+    kept(makers.taxon(unit), enclosure_id=str(far.id))
+
+    (only,) = coverage_on(unit, on=TODAY).coverages
+
+    assert only.standing is Standing.CANNOT_DECIDE
+    assert only.decision.missing == {"jurisdiction_XR-LWO:TOWN", "jurisdiction_XR-LWO"}
+    makers.pack(
+        unit, "towns", jurisdictions=(PROVINCE, replace(PROVINCE, code="XR-LWO:TOWN", level=Level.LOCAL_AUTHORITY, parent_code="XR-LWO"))
+    )
+    assert stand(unit) == {"T-1": Standing.NOTHING_NEEDED}
 
 
 def test_animals_that_are_away_or_were_in_no_enclosure_cannot_be_decided(unit, kept):

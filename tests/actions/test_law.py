@@ -50,7 +50,7 @@ def test_the_demos_packs_come_back_as_they_were_read(store: Store) -> None:
     known, packs = OnRecord(), []
     for file, text in law_files().items():
         read = read_pack(text, file=file)
-        known = read.check(known)
+        known = read.check(known, today=makers.NOON.date())
         packs.append(read.pack)
     with store.transaction(makers.origin()) as unit:
         for one in packs:
@@ -167,7 +167,8 @@ def test_jurisdictions_and_kinds_are_corrected_and_the_journal_keeps_what_they_w
     with store.transaction(makers.origin()) as unit:
         load_pack(unit, pack("1", rule()))
     with store.transaction(makers.origin(at=makers.NOON + timedelta(days=1))) as unit:
-        loaded = load_pack(unit, pack("2", jurisdictions=(replace(STATE, working_days=closed), PROVINCE), kinds=(longer,)))
+        corrected = {"jurisdictions": (replace(STATE, working_days=closed), PROVINCE), "kinds": (longer,)}
+        loaded = load_pack(unit, pack("2", correction="The term was misread.", **corrected))
         law = law_as_of(unit)
         stored = {one.code: one for one in unit.all(places.Jurisdiction, JURISDICTIONS)}
         packs = {one.id: one.edition for one in unit.all(records.RulePack, PACKS)}
@@ -182,6 +183,40 @@ def test_jurisdictions_and_kinds_are_corrected_and_the_journal_keeps_what_they_w
     assert (packs[stored["XR"].pack_id], packs[stored["XR-LOW"].pack_id], kind_pack) == ("2", "1", "2")
     assert sum("change_jurisdiction" in one for one in said) == 1
     assert sum("change_document_kind" in one for one in said) == 1
+
+
+UNION = replace(STATE, code="XU", level=Level.SUPRANATIONAL)
+PAST = {
+    "validity": ({"kinds": (replace(KIND, lasts=Span(12, SpanUnit.MONTHS)),)}, "/document_kind/0/lasts"),
+    "parent": ({"jurisdictions": (UNION, replace(STATE, parent_code="XU"), PROVINCE)}, "/jurisdiction/1/parent"),
+    "last day": ({"requirements": (rule(applies_until=date(2026, 2, 28)),)}, "/requirement/0/applies_until"),
+}
+
+
+@pytest.mark.parametrize("said", PAST)
+def test_a_later_pack_changes_what_past_answers_rest_on_only_where_it_says_why(store: Store, said: str) -> None:
+    changed, pointer = PAST[said]
+    later = replace(pack("2"), **changed)
+    with store.transaction(makers.origin()) as unit:
+        load_pack(unit, pack("1", rule()))
+        before = known_law(unit)
+        with pytest.raises(RuleBroken) as refused:
+            load_pack(unit, later)
+
+        assert [(one.pointer, one.code) for one in refused.value.faults] == [(pointer, "changes-the-past")]
+        assert known_law(unit) == before
+        assert load_pack(unit, replace(later, correction="It was misread.")).changed != {}
+
+
+def test_titles_leads_holidays_and_a_last_day_that_has_not_gone_by_are_taken_from_a_later_pack(store: Store) -> None:
+    closed = WorkingDays(holidays=frozenset((date(2027, 1, 1),)))
+    with store.transaction(makers.origin()) as unit:
+        load_pack(unit, pack("1", rule()))
+        kind = replace(KIND, title="Another title", citation="s. 3", renewal_lead=Span(10, SpanUnit.WORKING_DAYS))
+        place = replace(STATE, working_days=closed)
+        loaded = load_pack(unit, pack("2", rule(applies_until=makers.NOON.date()), kinds=(kind,), jurisdictions=(place, PROVINCE)))
+
+    assert loaded.changed == {"jurisdiction": 1, "document_kind": 1, "requirement": 1}
 
 
 def test_the_chain_goes_up_and_offices_rest_as_in_the_nearest_place_on_record(store: Store) -> None:
@@ -206,7 +241,7 @@ def answers(law: Law, on: date) -> list[Any]:
     premises = Premises(jurisdictions=law.chain("XR-LOW"))
     found = []
     for one in (animal(of=taxon("Testudo ficta")), animal(of=taxon("Boa ficta")), animal(of=taxon("Rana ficta"))):
-        said = decide(law.requirements, one, activity=Activity.HOLD, premises=premises, on=on)
+        said = decide(law.requirements, one, activity=Activity.HOLD, premises=premises, known=law.jurisdictions, on=on)
         found.append((said.outcome, [(each.requirement.code, each.requirement.version, each.bearing) for each in said.findings]))
     return found
 

@@ -18,7 +18,7 @@ from domain.records.engine import open_store
 from domain.records.permits import Permit, PermitTaxon
 from domain.records.sites import Site
 from domain.records.statements import Statement
-from domain.records.subjects import ANIMALS_KNOWN, CHANGES_OF_GROUPS, MARKS, PLACES, SIZES, STATES, SYNONYMS
+from domain.records.subjects import ANIMALS_KNOWN, CHANGES, MARKS, PLACES, SIZES, STATES, SYNONYMS
 from domain.records.taxa import Taxon
 from domain.rules.compliance import Standing
 from domain.rules.law.requirements import Activity, Consequence, Entry, Requirement, Selector
@@ -35,7 +35,7 @@ ANIMALS, REQUIREMENTS_IN_ALL, PERMITS_IN_ALL, KINDS_IN_ALL = 10_000, 50, 2_000, 
 ROUNDS = 5
 TARGET = 5.0
 IN_PERIOD = (STATES, PLACES, MARKS)
-UNTIL_THEN = (ANIMALS_KNOWN, CHANGES_OF_GROUPS, SIZES)
+UNTIL_THEN = (ANIMALS_KNOWN, CHANGES, SIZES)
 OF_ALL_DAYS = (SYNONYMS, REQUIREMENTS, KINDS, PERMITS, NAMES_OF_TAXA, ANIMALS_OF_PERMITS, EVENTS_OF_PERMITS)
 _taxon = table_of(Taxon)
 ALL_TAXA = Statement(sa.select(_taxon).where(_taxon.c.organisation_id == sa.bindparam("organisation_id")))

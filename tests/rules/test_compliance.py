@@ -16,7 +16,7 @@ from domain.rules.law.requirements import Activity, Consequence, Exemption, Fact
 from domain.rules.lives import LifeStage
 from domain.rules.permits import Share
 from domain.rules.taxonomy import TaxonRank
-from tests.rules.law.stating import DAY, SITE, animal, identified, kind, listing, permit, premises, requirement, taxon
+from tests.rules.law.stating import DAY, ON_RECORD, SITE, animal, identified, kind, listing, permit, premises, requirement, taxon
 
 LISTED = listing("Testudo ficta")
 TO_KEEP = requirement("XR-1", LISTED, consequence=Consequence.DOCUMENT, documents=("keeping",))
@@ -25,7 +25,9 @@ FLOCK = [animal(f"A-{number}") for number in range(3)]
 
 
 def found(*requirements, subjects=FLOCK, permits=(), overrides=(), on=DAY, at=None, kinds=("keeping",)):
-    law = LawInForce(requirements=requirements, kinds={one: kind(one) for one in kinds}, permits=permits, overrides=overrides)
+    law = LawInForce(
+        jurisdictions=ON_RECORD, requirements=requirements, kinds={one: kind(one) for one in kinds}, permits=permits, overrides=overrides
+    )
     return standings(law, subjects, activity=Activity.HOLD, premises={SITE: at or premises()}, on=on)
 
 
@@ -131,10 +133,10 @@ def test_an_override_lifts_its_requirement_for_its_animals_and_days_alone(overri
 
 def test_an_override_makes_nothing_known_that_is_not():
     (only,) = found(
-        requirement("XR-1", LISTED, jurisdiction="XL"), subjects=FLOCK[:1], overrides=[excusing(site_id=SITE)], at=premises("XR")
+        requirement("XR-1", LISTED), subjects=FLOCK[:1], overrides=[excusing(site_id=SITE)], at=premises("XR-HIL", "XR")
     ).coverages
 
-    assert (only.standing, only.decision.missing) == (Standing.CANNOT_DECIDE, {"requirements_of_XR"})
+    assert (only.standing, only.decision.missing) == (Standing.CANNOT_DECIDE, {"jurisdiction_XR-HIL"})
 
 
 def test_what_hinders_nothing_is_not_lifted():
@@ -188,7 +190,10 @@ def test_stretches_that_touch_and_stand_alike_are_one():
 def test_eggs_of_a_listed_animal_stand_for_themselves():
     eggs = animal("E-1", number=12, life_stage=LifeStage.EGG)
     law = LawInForce(
-        requirements=[TO_KEEP], kinds={"keeping": kind(counted_stages=frozenset((LifeStage.ADULT,)))}, permits=[permit(number=1)]
+        jurisdictions=ON_RECORD,
+        requirements=[TO_KEEP],
+        kinds={"keeping": kind(counted_stages=frozenset((LifeStage.ADULT,)))},
+        permits=[permit(number=1)],
     )
 
     both = standings(law, [animal(), eggs], activity=Activity.HOLD, premises={SITE: premises()}, on=DAY).coverages

@@ -121,6 +121,8 @@ def test_a_day_is_that_of_the_site():
     assert len(asked(later, found_at=datetime(2026, 3, 27, 23, 30, tzinfo=UTC)).notices) == 1
 
 
-def test_a_place_of_which_no_law_is_on_record_is_said_to_be_so():
-    assert asked(rule(), jurisdictions=("XL",)).missing == {"requirements_of_XL"}
+def test_each_jurisdiction_that_no_pack_states_is_said_whatever_is_known_of_the_others():
+    assert asked(rule(), jurisdictions=("XL",)).missing == {"jurisdiction_XL"}
+    assert asked(rule(), jurisdictions=("XR-LOW", "XR")).missing == {"jurisdiction_XR-LOW"}
+    assert asked(jurisdictions=("XR",)).missing == frozenset()
     assert asked(rule(), jurisdictions=()).missing == {"jurisdiction"}

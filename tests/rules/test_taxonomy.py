@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from domain.rules.fitness import Hazard
-from domain.rules.taxonomy import Member, Taxonomy, TaxonRank, TaxonRow, is_higher
+from domain.rules.taxonomy import Member, Taxonomy, TaxonRank, TaxonRow, is_higher, ranks_in, sides_of
 
 TODAY = date(2026, 3, 1)
 COLUBRIDAE, LAMPROPELTIS, GETULA, CALIFORNIAE, SPLENDIDA, HOLBROOKI, TRIANGULUM, FLORIDANA, OLD_NAME, YUMENSIS = (
@@ -217,3 +217,36 @@ def test_fifty_thousand_taxa_take_no_memory_but_their_own():
     # A set kept for each of the 5,000 that were asked about would take more.
     assert asked - built < 1_000_000
     assert peak < 30_000_000
+
+
+@pytest.mark.parametrize(
+    ("name", "sides"),
+    [
+        ("Python bivittatus × Python regius", ("Python bivittatus", "Python regius")),
+        ("(Python bivittatus × Python regius) × Python regius", ("Python bivittatus", "Python regius", "Python regius")),
+        ("[(Boa a × Boa b) × Boa c]×Boa d", ("Boa a", "Boa b", "Boa c", "Boa d")),
+        ("Python bivittatus  bivittatus × P. regius", ("Python bivittatus bivittatus", "P. regius")),
+        ("Python bivittatus × ", ("Python bivittatus", "")),
+        ("Python bivittatus", ()),
+        ("Python bivittatus x Python regius", ()),
+    ],
+)
+def test_a_cross_is_read_to_its_last_side_whatever_was_crossed_first(name, sides):
+    assert sides_of(name) == sides
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("Trachemys scripta", ["Trachemys", "Trachemys scripta"]),
+        ("Trachemys scripta elegans", ["Trachemys", "Trachemys scripta", "Trachemys scripta elegans"]),
+        ("Polygonia c-album", ["Polygonia", "Polygonia c-album"]),
+        *((unclear, []) for unclear in (
+            "Trachemys", "T. scripta", "scripta", "Trachemys sp.", "Trachemys cf scripta", "Trachemys scripta F", "Trachemys x scripta",
+            "Trachemys (Trachemys) scripta", "Trachemys scripta elegans minor", "",
+        )),
+    ],
+)  # fmt: skip
+def test_a_name_in_full_says_its_genus_and_its_species_and_any_other_nothing(name, words):
+    assert list(ranks_in(name).values()) == words
+    assert list(ranks_in(name)) == [TaxonRank.GENUS, TaxonRank.SPECIES, TaxonRank.SUBSPECIES][: len(words)]

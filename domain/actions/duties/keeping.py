@@ -116,7 +116,7 @@ def _by_law(law: Law, subject: Subject, one: _Gone, *, premises: PremisesHistory
     place = premises.on(one.on).get(subject.site_id)
     if place is None:
         return {}
-    book = Book(law.requirements, on=one.on)
+    book = Book(law.requirements, known=law.jurisdictions, on=one.on)
     found: dict[date, str] = {}
     for activity, _ in activities_at(place):
         for finding in book.decide(subject, activity=activity, premises=place).findings:

@@ -48,11 +48,11 @@ class _Bound:
     is_sure: bool = False
     missing: set[str] = field(default_factory=set)
 
-    def found(self, finding: Finding, *, acquired_on: date | None, guessed: frozenset[str]) -> None:
+    def found(self, finding: Finding, *, kept_from: date | None, guessed: frozenset[str]) -> None:
         """Take in what is found of one more animal; ``guessed`` are facts that were taken for granted."""
-        if acquired_on is not None:
-            self.since = acquired_on if self.since is None else min(self.since, acquired_on)
-        self.is_sure = self.is_sure or not (guessed or finding.bearing is Bearing.CANNOT_DECIDE)
+        if kept_from is not None:
+            self.since = kept_from if self.since is None else min(self.since, kept_from)
+        self.is_sure = self.is_sure or not (guessed or finding.missing)
         self.missing |= finding.missing | guessed
 
 
@@ -88,7 +88,7 @@ def _binding(unit: Unit, law: Law, asking: Sequence[Requirement], *, site_id: UU
     subjects = Chronicle(unit, from_on=on, until_on=on).on(on, site_ids=frozenset((site_id,)))
     premises = PremisesHistory(unit, law).on(on)
     # Others may exempt from those that ask, so all of them are heard.
-    in_force = LawInForce(requirements=law.requirements, kinds=law.kinds)
+    in_force = LawInForce(jurisdictions=law.jurisdictions, requirements=law.requirements, kinds=law.kinds)
     codes = {(one.code, one.version): _Bound(one) for one in asking}
     heard: set[tuple[str, str]] = set()
     for activity, guessed in activities_at(premises[site_id]):
@@ -96,7 +96,7 @@ def _binding(unit: Unit, law: Law, asking: Sequence[Requirement], *, site_id: UU
             for finding in coverage.decision.findings:
                 key = (finding.requirement.code, finding.requirement.version)
                 if key in codes and finding.bearing not in BINDS_NOTHING:
-                    codes[key].found(finding, acquired_on=coverage.subject.acquired_on, guessed=guessed)
+                    codes[key].found(finding, kept_from=coverage.subject.acquired_from, guessed=guessed)
                     heard.add(key)
     return [bound for key, bound in codes.items() if key in heard]
 

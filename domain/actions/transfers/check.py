@@ -282,7 +282,13 @@ class Planned:
         permits = [*(self._permits if of_ours else ()), *(one.permit for one in self.papers if one.kind is not None)]
         if through is not None:
             permits = [one for one in permits if one.kind in self.law.kinds and _is_good(one, self.law.kinds[one.kind], through)]
-        return LawInForce(requirements=self.law.requirements, kinds=self.law.kinds, permits=permits, overrides=self._overrides)
+        return LawInForce(
+            jurisdictions=self.law.jurisdictions,
+            requirements=self.law.requirements,
+            kinds=self.law.kinds,
+            permits=permits,
+            overrides=self._overrides,
+        )
 
     def _premises_of(self, site_id: UUID | None, *, on: date) -> Premises:
         if site_id is not None:
@@ -329,7 +335,8 @@ class Planned:
             sex=animal.sex,
             life_stage=animal.life_stage,
             origin=animal.origin,
-            acquired_on=self.transfer.arrive_on,
+            acquired_from=self.transfer.arrive_on,
+            acquired_until=self.transfer.arrive_on,
         )
 
 
@@ -349,7 +356,8 @@ def _coming(line: TransferAnimal, taxa: Taxa, *, on: date) -> Subject:
         origin=line.origin,
         born_from=line.hatched_on,
         born_until=last,
-        acquired_on=on,
+        acquired_from=on,
+        acquired_until=on,
         is_marked=line.transponder is not None or line.other_mark is not None,
         measured=mass,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from datetime import date
 from uuid import UUID
 
@@ -20,9 +20,13 @@ class Book:
     decided once for all of a taxon, stage and origin. So ten thousand animals cost little more than what is asked of each.
     """
 
-    def __init__(self, requirements: Iterable[Requirement], *, on: date) -> None:
-        """Hold the versions that are, or will be, in force from a day on; those that have ended by then are left out."""
+    def __init__(self, requirements: Iterable[Requirement], *, known: Container[str], on: date) -> None:
+        """Hold the versions that are, or will be, in force from a day on; those that have ended by then are left out.
+
+        ``known`` are the codes of the jurisdictions on record.
+        """
         self.on = on
+        self._jurisdictions = known
         self._all = [one for one in requirements if one.applies_until is None or one.applies_until >= on]
         self._local: dict[tuple[str, ...], Sequence[Requirement]] = {}
         self._concerning: dict[tuple[tuple[str, ...], Activity, UUID], Sequence[Requirement]] = {}
@@ -33,13 +37,13 @@ class Book:
         alike = (premises.jurisdictions, activity, subject.taxon.id, subject.life_stage, subject.origin)
         if alike in self._decided:
             return self._decided[alike]
-        local, about = self.local(premises.jurisdictions), self._about(subject.taxon, activity, premises.jurisdictions)
+        about = self._about(subject.taxon, activity, premises.jurisdictions)
         found = [
             finding
             for one in about
             if (finding := find(one, subject, activity=activity, premises=premises, on=self.on, counted=counted)) is not None
         ]
-        decision = conclude(without_exempted(found) if found else found, missing=unknown_jurisdictions(local, premises))
+        decision = conclude(without_exempted(found) if found else found, missing=unknown_jurisdictions(premises, self._jurisdictions))
         if not any(one.asks_of_each for one in about):
             self._decided[alike] = decision
         return decision

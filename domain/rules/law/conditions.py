@@ -9,10 +9,12 @@ from datetime import date, timedelta
 from domain.rules.calendar import full_months_between
 from domain.rules.law.facts import Premises, Subject
 from domain.rules.law.requirements import Fact, Predicate, Relation
-from domain.rules.law.truth import Truth, all_of, known, unknown
+from domain.rules.law.truth import NO, YES, Truth, all_of, known, unknown
 from domain.rules.lives import Sex
 from domain.rules.measures import MeasureKind
 
+_SEXES_OPEN = frozenset((Sex.UNKNOWN, Sex.MIXED))
+"""Sexes of records of which some animal may be of any sex."""
 GROWS = frozenset((Relation.UNDER, Relation.AT_MOST))
 """Relations that an animal can grow out of, so that an old measurement does not show them."""
 
@@ -55,12 +57,12 @@ def _holds(predicate: Predicate, setting: Setting) -> Truth:
             days = setting.premises.public_days
             return _between(predicate, None if days is None else Number(days, days), missing="public_days")
         case Fact.ACQUIRED_ON:
-            return _by_day(predicate, setting.subject.acquired_on)
+            return _by_day(predicate, setting.subject.acquired_from, setting.subject.acquired_until)
         case Fact.MARKED:
-            return known(("yes" if setting.subject.is_marked else "no") in predicate.words)
+            is_marked = setting.subject.is_marked
+            return unknown("marked") if is_marked is None else known(("yes" if is_marked else "no") in predicate.words)
         case Fact.SEX:
-            sex = setting.subject.sex
-            return unknown("sex") if sex is Sex.UNKNOWN else known(sex.value in predicate.words)
+            return _by_sex(predicate, setting.subject.sex)
         case Fact.HOLDER_KIND:
             kind = setting.premises.holder_kind
             return unknown("holder_kind") if kind is None else known(kind in predicate.words)
@@ -93,10 +95,21 @@ def _stands(predicate: Predicate, value: float) -> bool:
             return value >= limit
 
 
-def _by_day(predicate: Predicate, day: date | None) -> Truth:
-    if day is None or predicate.day is None:
+def _by_sex(predicate: Predicate, sex: Sex) -> Truth:
+    """Return whether a sex is one of those that are asked for; of a mixed group it is unknown where these do not include mixed."""
+    if sex.value in predicate.words:
+        return YES
+    return unknown("sex") if sex in _SEXES_OPEN else NO
+
+
+def _by_day(predicate: Predicate, first: date | None, last: date | None) -> Truth:
+    """Return whether a day that lies between two stands as asked; unknown where only one of the two does."""
+    if first is None or last is None or predicate.day is None:
         return unknown(predicate.fact)
-    return known(day < predicate.day if predicate.relation is Relation.BEFORE else day >= predicate.day)
+    is_before = first < predicate.day
+    if is_before is not (last < predicate.day):
+        return unknown(predicate.fact)
+    return known(is_before is (predicate.relation is Relation.BEFORE))
 
 
 def _by_measure(predicate: Predicate, setting: Setting) -> Truth:
@@ -131,9 +144,9 @@ def _shown(fact: str, setting: Setting) -> str:
         case Fact.PUBLIC_DAYS:
             return "unknown" if premises.public_days is None else str(premises.public_days)
         case Fact.ACQUIRED_ON:
-            return "unknown" if subject.acquired_on is None else subject.acquired_on.isoformat()
+            return _days_shown(subject.acquired_from, subject.acquired_until)
         case Fact.MARKED:
-            return "yes" if subject.is_marked else "no"
+            return marked_shown(subject)
         case Fact.SEX:
             return subject.sex.value
         case Fact.HOLDER_KIND:
@@ -144,3 +157,14 @@ def _shown(fact: str, setting: Setting) -> str:
             kind = MeasureKind(fact)
             measured = subject.measured.get(kind)
             return "unknown" if measured is None else f"{measured.value:g} {kind.unit} on {measured.on.isoformat()}"
+
+
+def marked_shown(subject: Subject) -> str:
+    """Return whether an animal is marked, as a person would read it."""
+    return "unknown" if subject.is_marked is None else "yes" if subject.is_marked else "no"
+
+
+def _days_shown(first: date | None, last: date | None) -> str:
+    if first is None or last is None:
+        return "unknown"
+    return first.isoformat() if first == last else f"{first.isoformat()} to {last.isoformat()}"

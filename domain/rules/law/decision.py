@@ -6,14 +6,14 @@ that is allowed: what is not known never permits.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
 
-from domain.rules.law.conditions import Number, Setting, facts_used, holds
+from domain.rules.law.conditions import Number, Setting, facts_used, holds, marked_shown
 from domain.rules.law.facts import Premises, Subject
-from domain.rules.law.requirements import Activity, Consequence, Exemption, Requirement
+from domain.rules.law.requirements import DUTIES_ALONE, Activity, Consequence, Exemption, Requirement
 from domain.rules.law.selection import delayed_until, selects
 from domain.rules.law.truth import all_of
 
@@ -46,7 +46,8 @@ class Finding:
     """What a requirement says of an act.
 
     ``documents`` are the kinds of which one is needed; ``exemption`` is the code of the one that was used; ``missing`` names the facts
-    without which it cannot be decided; ``used`` are the facts that were looked at; ``from_on`` is the day from which it will apply.
+    without which it cannot be decided: of a duty, whether it binds; ``used`` are the facts that were looked at; ``from_on`` is the day
+    from which it will apply.
     """
 
     requirement: Requirement
@@ -61,7 +62,11 @@ class Finding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
-    """What comes of an act by all requirements that concern it; ``missing`` are facts, and jurisdictions without any requirements."""
+    """What comes of an act by all requirements that concern it.
+
+    ``missing`` are facts, and jurisdictions that are not on record; what is missing to say whether a duty binds hinders no act, and is not
+    among them.
+    """
 
     outcome: Outcome
     findings: tuple[Finding, ...]
@@ -83,13 +88,14 @@ def decide(
     *,
     activity: Activity,
     premises: Premises,
+    known: Container[str],
     on: date,
     counted: Counted | None = None,
 ) -> Decision:
     """Return what requirements say of doing something with an animal somewhere on a day.
 
-    Requirements of other jurisdictions than the place's are passed over. A place without jurisdictions, or with one that nothing is on
-    record of, cannot be decided.
+    Requirements of other jurisdictions than the place's are passed over. ``known`` are the codes of the jurisdictions on record: a place
+    without jurisdictions, or with one that is not among them, cannot be decided.
     """
     local = [one for one in requirements if one.jurisdiction in premises.jurisdictions]
     found = [
@@ -97,7 +103,7 @@ def decide(
         for one in local
         if (finding := find(one, subject, activity=activity, premises=premises, on=on, counted=counted)) is not None
     ]
-    return conclude(without_exempted(found), missing=unknown_jurisdictions(local, premises))
+    return conclude(without_exempted(found), missing=unknown_jurisdictions(premises, known))
 
 
 def find(
@@ -127,14 +133,15 @@ def find(
         return None
     used = {**_who(subject), **facts_used(requirement.when, setting)}
     if not applies.is_known:
-        return Finding(requirement=requirement, bearing=Bearing.CANNOT_DECIDE, missing=applies.missing, used=used)
+        bearing = Bearing.OBLIGES if requirement.consequence in DUTIES_ALONE else Bearing.CANNOT_DECIDE
+        return Finding(requirement=requirement, bearing=bearing, missing=applies.missing, used=used)
     return _with_exemptions(requirement, setting, activity=activity, used=used)
 
 
 def conclude(findings: Sequence[Finding], *, missing: frozenset[str] = frozenset()) -> Decision:
     """Return what comes of findings together; ``missing`` is what could not be looked at at all."""
     bearings = {one.bearing for one in findings}
-    missing = missing.union(*(one.missing for one in findings))
+    missing = missing.union(*(one.missing for one in findings if one.bearing is not Bearing.OBLIGES))
     if Bearing.PROHIBITS in bearings:
         outcome = Outcome.PROHIBITED
     elif missing:
@@ -171,16 +178,17 @@ def _with_exemptions(requirement: Requirement, setting: Setting, *, activity: Ac
         return Finding(requirement=requirement, bearing=Bearing.EXEMPTED, exemption=free.code, conditions=free.conditions, used=used)
     by_document = [one for one in offered if one.document is not None and truths[one.code].is_true]
     plain = _plain(requirement, setting, used=used)
-    if plain.bearing in (Bearing.OBLIGES, Bearing.EXEMPTED):
+    undecided = frozenset[str]().union(*(truths[one.code].missing for one in offered))
+    if plain.bearing is Bearing.OBLIGES or (plain.bearing is Bearing.EXEMPTED and not undecided):
         return plain
-    if by_document:
+    if by_document and plain.bearing is not Bearing.EXEMPTED:
         kinds = tuple(dict.fromkeys((*plain.documents, *(one.document for one in by_document if one.document is not None))))
         conditions = tuple(dict.fromkeys(word for one in by_document for word in one.conditions))
-        return replace(plain, bearing=Bearing.NEEDS_DOCUMENT, documents=kinds, exemption=by_document[0].code, conditions=conditions)
-    undecided = frozenset[str]().union(*(truths[one.code].missing for one in offered))
+        needed = replace(plain, bearing=Bearing.NEEDS_DOCUMENT, documents=kinds, missing=frozenset())
+        return replace(needed, exemption=by_document[0].code, conditions=conditions)
     if not undecided or plain.bearing is Bearing.NEEDS_DOCUMENT:
         return plain
-    return replace(plain, bearing=Bearing.CANNOT_DECIDE, missing=undecided)
+    return replace(plain, bearing=Bearing.CANNOT_DECIDE, missing=plain.missing | undecided)
 
 
 def _offers(exemption: Exemption, *, activity: Activity, on: date) -> bool:
@@ -195,33 +203,55 @@ def _plain(requirement: Requirement, setting: Setting, *, used: Mapping[str, str
         case Consequence.DOCUMENT:
             return Finding(requirement=requirement, bearing=Bearing.NEEDS_DOCUMENT, documents=requirement.documents, used=used)
         case Consequence.MARK:
-            used = {**used, "marked": "yes" if setting.subject.is_marked else "no"}
-            bearing = Bearing.OBLIGES if setting.subject.is_marked else Bearing.NEEDS_MARK
-            return Finding(requirement=requirement, bearing=bearing, used=used)
+            return _mark(requirement, setting.subject, used=used)
         case Consequence.EXEMPT:
             return Finding(requirement=requirement, bearing=Bearing.EXEMPTED, used=used)
         case _:
             return Finding(requirement=requirement, bearing=Bearing.OBLIGES, used=used)
 
 
+def _mark(requirement: Requirement, subject: Subject, *, used: Mapping[str, str]) -> Finding:
+    """Return what a requirement says by itself that asks for a mark."""
+    used = {**used, "marked": marked_shown(subject)}
+    if subject.is_marked is None:
+        return Finding(requirement=requirement, bearing=Bearing.CANNOT_DECIDE, missing=frozenset(("marked",)), used=used)
+    return Finding(requirement=requirement, bearing=Bearing.OBLIGES if subject.is_marked else Bearing.NEEDS_MARK, used=used)
+
+
 def without_exempted(findings: Iterable[Finding]) -> list[Finding]:
-    """Return findings where those that another one exempts say so."""
+    """Return findings where those that another one exempts say so. What is itself exempted exempts from nothing."""
     findings = list(findings)
-    exempting = [one for one in findings if one.requirement.consequence is Consequence.EXEMPT and one.bearing is Bearing.EXEMPTED]
-    by_code = {code: one for one in exempting for code in one.requirement.exempts}
+    applying = [
+        one.requirement
+        for one in findings
+        if one.requirement.consequence is Consequence.EXEMPT and one.bearing is Bearing.EXEMPTED and one.exemption is None
+    ]
+    by_code = {code: one for one in _exempting(applying) for code in one.exempts}
     return [
-        replace(one, bearing=Bearing.EXEMPTED, exemption=by_code[one.requirement.code].requirement.code, missing=frozenset())
+        replace(one, bearing=Bearing.EXEMPTED, exemption=by_code[one.requirement.code].code, missing=frozenset())
         if one.requirement.code in by_code and one.bearing is not Bearing.NOT_YET
         else one
         for one in findings
     ]
 
 
-def unknown_jurisdictions(requirements: Sequence[Requirement], premises: Premises) -> frozenset[str]:
-    """Return what is missing before anything can be said of a place: its jurisdiction, or any requirement of one of those that apply."""
+def _exempting(applying: Sequence[Requirement]) -> Iterator[Requirement]:
+    """Yield those of some requirements to exempt that none of the others exempts; of such as exempt one another in a circle none is."""
+    waiting = list(applying)
+    while free := [one for one in waiting if not any(one.code in other.exempts for other in waiting)]:
+        yield from free
+        lifted = frozenset[str]().union(*(one.exempts for one in free))
+        waiting = [one for one in waiting if one not in free and one.code not in lifted]
+
+
+def unknown_jurisdictions(premises: Premises, known: Container[str]) -> frozenset[str]:
+    """Return what is missing before anything can be said of a place: its jurisdiction, or each of those that apply that no pack states.
+
+    A jurisdiction that is on record is known, whatever is required there: it may require nothing.
+    """
     if not premises.jurisdictions:
         return frozenset(("jurisdiction",))
-    return frozenset() if requirements else frozenset((f"requirements_of_{premises.jurisdictions[-1]}",))
+    return frozenset(f"jurisdiction_{code}" for code in premises.jurisdictions if code not in known)
 
 
 def _who(subject: Subject) -> Mapping[str, str]:

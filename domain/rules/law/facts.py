@@ -20,12 +20,20 @@ def key_of(name: str) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Side:
+    """What is known of a taxon that a hybrid comes from: names and lineage as of ``TaxonFacts``, nothing where it cannot be told."""
+
+    names: frozenset[str] = frozenset()
+    lineage: Mapping[TaxonRank, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TaxonFacts:
     """What is known of a taxon on a day.
 
     ``names`` are the keys of all names that cover it: its own, its synonyms', those of what it lies in and of the concepts that it is a
-    member of. ``lineage`` is the key of the accepted name at each rank that is on record. ``parent_names`` are, of a hybrid, the sets of
-    names that cover each of the taxa that it comes from, as far as they are known.
+    member of. ``lineage`` is the key of the accepted name at each rank that is on record. ``sides`` are, of a hybrid, all taxa that it
+    comes from, and none where these are not said.
     """
 
     id: UUID
@@ -33,7 +41,7 @@ class TaxonFacts:
     rank: TaxonRank
     names: frozenset[str]
     lineage: Mapping[TaxonRank, str]
-    parent_names: tuple[frozenset[str], ...] = ()
+    sides: tuple[Side, ...] = ()
 
     @property
     def is_hybrid(self) -> bool:
@@ -45,7 +53,9 @@ class TaxonFacts:
 class Subject:
     """An animal or group as it stood at the end of a day.
 
-    ``born_from`` and ``born_until`` are the first and last day on which it can have hatched or been born.
+    ``born_from`` and ``born_until`` are the first and last day on which it can have hatched or been born, ``acquired_from`` and
+    ``acquired_until`` those on which it can have been acquired: of a group, on which any of its animals can. ``is_marked`` is unknown
+    (``None``) of a group of which some animal bears a mark.
     """
 
     id: UUID
@@ -58,8 +68,9 @@ class Subject:
     origin: Origin = Origin.UNKNOWN
     born_from: date | None = None
     born_until: date | None = None
-    acquired_on: date | None = None
-    is_marked: bool = False
+    acquired_from: date | None = None
+    acquired_until: date | None = None
+    is_marked: bool | None = False
     measured: Mapping[MeasureKind, Measured] = field(default_factory=dict)
 
 

@@ -1,16 +1,18 @@
 """Rule packs: the law of some jurisdictions as one document states it, and whether it can be taken beside what is on record.
 
 What is on record of a requirement stays as it is, so that no past answer changes: a later pack adds versions, and says the last day of one
-that had none. Jurisdictions and kinds of documents are corrected by a later pack of the same name.
+that had none, which has not gone by. Jurisdictions and kinds of documents are corrected by a later pack of the same name, but for where a
+jurisdiction lies and until when documents are good: past answers rest on that. A pack that says why it is a correction may change these.
 """
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from datetime import date
 
 from domain.errors import Fault
-from domain.rules.law.jurisdictions import Jurisdiction, fault_of_code, fault_of_parent
+from domain.rules.law.jurisdictions import Jurisdiction, chain, fault_of_code, fault_of_parent
 from domain.rules.law.requirements import Requirement
 from domain.rules.law.soundness import faults_of, kinds_named
 from domain.rules.permits import DocumentKind
@@ -19,9 +21,16 @@ Version = tuple[str, str]
 """The code of a requirement and its version, or the name of a pack and its version."""
 
 
+_OF_VALIDITY = ("lasts", "starts", "ends_with", "for_one_consignment", "counted_stages")
+"""What a kind of document says of until when, and for which animals, documents are good."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RulePack:
-    """The law of some jurisdictions, all of them fictional or none, from the text ``source``, of which ``digest`` is the SHA-256."""
+    """The law of some jurisdictions, all of them fictional or none, from the text ``source``, of which ``digest`` is the SHA-256.
+
+    ``correction`` is why it changes what past answers rest on, ``None`` where it may not.
+    """
 
     name: str
     version: str
@@ -29,6 +38,7 @@ class RulePack:
     fictional: bool
     digest: str
     source: str
+    correction: str | None = None
     jurisdictions: tuple[Jurisdiction, ...] = ()
     kinds: tuple[DocumentKind, ...] = ()
     requirements: tuple[Requirement, ...] = ()
@@ -61,8 +71,11 @@ class OnRecord:
         )
 
 
-def faults_in(pack: RulePack, known: OnRecord) -> list[Fault]:
-    """Return what is wrong with a pack beside what is on record; the pointers lead to the tables and keys of its TOML."""
+def faults_in(pack: RulePack, known: OnRecord, *, today: date) -> list[Fault]:
+    """Return what is wrong with a pack beside what is on record, on the day on which it is taken.
+
+    The pointers lead to the tables and keys of its TOML.
+    """
     if known.holds(pack):
         return []
     after = known.with_pack(pack)
@@ -71,7 +84,31 @@ def faults_in(pack: RulePack, known: OnRecord) -> list[Fault]:
         *_faults_of_jurisdictions(pack, known, after),
         *_faults_of_kinds(pack, known, after),
         *_faults_of_requirements(pack, known, after),
+        *(_changes_of_the_past(pack, known, today=today) if pack.correction is None else ()),
     ]
+
+
+def _changes_of_the_past(pack: RulePack, known: OnRecord, *, today: date) -> Iterator[Fault]:
+    """Yield what is stated otherwise than it is on record and would change answers about days that have gone by."""
+    for place, one in enumerate(pack.jurisdictions):
+        before = known.jurisdictions.get(one.code)
+        if before is not None and one.parent_code != before.parent_code:
+            yield _of_the_past(f"/jurisdiction/{place}/parent", f"On record, {one.code} lies in {before.parent_code or 'no other place'}")
+    for place, kind in enumerate(pack.kinds):
+        recorded = known.kinds.get(kind.code)
+        for name in _OF_VALIDITY if recorded is not None else ():
+            if getattr(kind, name) != getattr(recorded, name):
+                yield _of_the_past(f"/document_kind/{place}/{name}", f"On record, {kind.code} says something else here")
+    for place, rule in enumerate(pack.requirements):
+        version = known.requirements.get((rule.code, rule.version))
+        if version is not None and version.applies_until is None and rule.applies_until is not None and rule.applies_until < today:
+            sentence = f"On record, version {rule.version} of {rule.code} has no last day, and this one has gone by"
+            yield _of_the_past(f"/requirement/{place}/applies_until", sentence)
+
+
+def _of_the_past(at: str, sentence: str) -> Fault:
+    way = "if what is on record was wrong, say why in the pack's correction"
+    return Fault(at, "changes-the-past", f"{sentence}: answers about past days rest on that; {way}.")
 
 
 def _faults_of_pack(pack: RulePack, known: OnRecord) -> Iterator[Fault]:
@@ -102,7 +139,6 @@ def _faults_of_kinds(pack: RulePack, known: OnRecord, after: OnRecord) -> Iterat
 
 def _faults_of_requirements(pack: RulePack, known: OnRecord, after: OnRecord) -> Iterator[Fault]:
     yield from _twice([f"{one.code} {one.version}" for one in pack.requirements], "/requirement/{}/version")
-    codes = {code for code, _ in after.requirements}
     versions = _versions(after.requirements.values())
     own = {(one.code, one.version) for one in pack.requirements}
     packs = {code: one.pack for (code, _), one in known.requirements.items()}
@@ -118,11 +154,22 @@ def _faults_of_requirements(pack: RulePack, known: OnRecord, after: OnRecord) ->
             for within, code in kinds_named(one)
             if code not in after.kinds
         )
-        yield from (
-            Fault(f"{at}/exempts", "reference-unknown", f"There is no other requirement {code} that it could exempt from.")
-            for code in sorted(one.exempts)
-            if code not in codes or code == one.code
-        )
+        for code in sorted(one.exempts):
+            yield from _exempted(one, versions.get(code, ()), after, code=code, at=f"{at}/exempts")
+
+
+def _exempted(one: Requirement, versions: Sequence[Requirement], after: OnRecord, *, code: str, at: str) -> Iterator[Fault]:
+    """Yield that a requirement cannot exempt from another: there is none, they never apply together, or it is of a higher place."""
+    if not versions or code == one.code:
+        yield Fault(at, "reference-unknown", f"There is no other requirement {code} that it could exempt from.")
+        return
+    together = [other for other in versions if _share_days(one, other)]
+    if not together:
+        yield Fault(at, "never-together", f"On no day on which it applies does any version of {code} apply.")
+    for place in dict.fromkeys(other.jurisdiction for other in together):
+        if one.jurisdiction not in chain(after.jurisdictions, place):
+            sentence = f"{code} is law of {place}, and {one.jurisdiction} does not lie above that: its law exempts from none of there."
+            yield Fault(at, "of-higher-place", sentence)
 
 
 def _unknown_place(code: str, pack: RulePack, after: OnRecord, at: str) -> Iterator[Fault]:

@@ -47,6 +47,10 @@ class Consequence(StrEnum):
     EXEMPT = "exempt"
 
 
+DUTIES_ALONE = frozenset((Consequence.NOTIFY, Consequence.REPORT, Consequence.RECORD, Consequence.INSPECT))
+"""What asks for something to be done besides an act, and neither forbids that nor makes it depend on anything."""
+
+
 class Relation(StrEnum):
     """How a fact has to stand to what a predicate names."""
 
@@ -80,7 +84,7 @@ class Fact(StrEnum):
 class Predicate:
     """That a fact stands in a relation to a number [g, mm, months, days or animals], a day, or some words.
 
-    ``measured_within_days`` is how old a measurement may be that is not to be outgrown; without it any is good for ever.
+    ``measured_within_days`` is how old a measurement may be that can be outgrown; of sizes a pack always says it.
     """
 
     fact: str

@@ -1,11 +1,12 @@
 """Which animals a requirement is about: listed taxa with all that they cover, less what is left out, by stage and origin.
 
 A name that matches settles it. Where none does, an animal is left out only if what is on record of it tells it apart from the listed taxon
-at some rank; an animal of which not enough is known is never taken to be unlisted.
+at some rank; an animal of which not enough is known is never taken to be unlisted. A hybrid is unlisted where each of its sides is.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from functools import lru_cache
 
@@ -52,8 +53,8 @@ def covers(entry: Entry, taxon: TaxonFacts, *, with_hybrids: bool) -> Truth:
     if not listed.isdisjoint(taxon.names):
         return YES
     if taxon.is_hybrid:
-        return _covers_hybrid(listed, taxon) if with_hybrids else NO
-    return _told_apart(entry, taxon)
+        return _covers_hybrid(entry, listed, taxon) if with_hybrids else NO
+    return _told_apart(entry, taxon.lineage)
 
 
 @lru_cache(maxsize=65_536)
@@ -62,18 +63,17 @@ def _keys(name: str, members: tuple[str, ...]) -> frozenset[str]:
     return frozenset(map(key_of, (name, *members)))
 
 
-def _covers_hybrid(listed: frozenset[str], taxon: TaxonFacts) -> Truth:
-    if any(listed & names for names in taxon.parent_names):
-        return YES
-    return NO if len(taxon.parent_names) > 1 else unknown("hybrid_parents")
+def _covers_hybrid(entry: Entry, listed: frozenset[str], taxon: TaxonFacts) -> Truth:
+    found = any_of(YES if listed & side.names else _told_apart(entry, side.lineage) for side in taxon.sides)
+    return found if found.is_true or (found.is_false and taxon.sides) else unknown("hybrid_parents")
 
 
-def _told_apart(entry: Entry, taxon: TaxonFacts) -> Truth:
-    """Return no where the taxon is known at the entry's rank, or at a rank above it lies elsewhere; else what would have to be known."""
-    if entry.rank in taxon.lineage:
+def _told_apart(entry: Entry, lineage: Mapping[TaxonRank, str]) -> Truth:
+    """Return no where a taxon is known at the entry's rank, or at a rank above it lies elsewhere; else what would have to be known."""
+    if entry.rank in lineage:
         return NO
     for rank, name in _higher(entry):
-        if rank in taxon.lineage and taxon.lineage[rank] != key_of(name):
+        if rank in lineage and lineage[rank] != key_of(name):
             return NO
     return unknown(f"taxon_{entry.rank.value}")
 

@@ -7,6 +7,7 @@ from itertools import chain as one_after_another
 
 from domain.errors import Fault
 from domain.rules.law.requirements import (
+    DUTIES_ALONE,
     Activity,
     Consequence,
     Duty,
@@ -32,9 +33,10 @@ _WORDS: dict[str, frozenset[str]] = {
     Fact.SEX: frozenset(one.value for one in Sex if one is not Sex.UNKNOWN),
 }
 """The words that a fact may be; holders and premises are of kinds that each jurisdiction names itself."""
-_ASKS_FOR_DUTIES = frozenset((Consequence.NOTIFY, Consequence.REPORT, Consequence.RECORD, Consequence.INSPECT))
 _NAMES_OF_RANK = {TaxonRank.SPECIES: 2, TaxonRank.SUBSPECIES: 3}
 _LONGEST_MONTH = 31
+OLDEST_MONTHS = 2_400
+"""The oldest age [months] that may be asked about: two hundred years, which no animal in keeping has reached."""
 
 
 def faults_of(one: Requirement, *, at: str) -> Iterator[Fault]:
@@ -63,7 +65,7 @@ def _consequence(one: Requirement, at: str) -> Iterator[Fault]:
         yield Fault(f"{at}/documents", "not-together", sentence)
     if (one.consequence is Consequence.EXEMPT) is not bool(one.exempts):
         yield Fault(f"{at}/exempts", "not-together", "Codes go with the consequence exempt, and that with at least one.")
-    if one.consequence in _ASKS_FOR_DUTIES and not one.obligations:
+    if one.consequence in DUTIES_ALONE and not one.obligations:
         yield Fault(f"{at}/obligation", "required", f"Say what is to be done, and by when, to {one.consequence.value}.")
 
 
@@ -98,9 +100,13 @@ def _misfit(one: Predicate) -> str | None:
     """Return why a predicate does not fit its fact, ``None`` where it does."""
     if one.measured_within_days is not None and one.fact not in SIZES:
         return f"{one.fact} is not measured: measured_within_days means nothing here."
+    if one.measured_within_days is None and one.fact in SIZES:
+        return f"{one.fact} is outgrown: say in measured_within_days how old a measurement may be."
     if one.fact in COUNTED | SIZES:
-        fits = one.relation in _COMPARING and one.number is not None and one.day is None and not one.words
-        return None if fits else f"{one.fact} is a number: say under, at_most, over or at_least."
+        if one.relation not in _COMPARING or one.number is None or one.day is not None or one.words:
+            return f"{one.fact} is a number: say under, at_most, over or at_least."
+        is_too_old = one.fact == Fact.AGE_MONTHS and one.number > OLDEST_MONTHS
+        return f"{one.fact} is {OLDEST_MONTHS} at most." if is_too_old else None
     if one.fact == Fact.ACQUIRED_ON:
         fits = one.relation in _DATING and one.day is not None and one.number is None and not one.words
         return None if fits else f"{one.fact} is a day: say before or on_or_after."

@@ -94,9 +94,9 @@ def test_what_is_on_record_counts_when_a_pack_is_loaded(marshlight, written):
     later = BASIS.replace('version = "1"', 'version = "2"', 1)
     marshlight("law", "load", written(BASIS + requirement()))
 
-    refused = marshlight("law", "load", written(later + requirement(version='"2"', applies_from="2026-06-01")))
-    ended = requirement(applies_until="2026-05-31")
-    taken = marshlight("law", "load", written(later + ended + requirement(version='"2"', applies_from="2026-06-01")))
+    refused = marshlight("law", "load", written(later + requirement(version='"2"', applies_from="2199-01-01")))
+    ended = requirement(applies_until="2198-12-31")
+    taken = marshlight("law", "load", written(later + ended + requirement(version='"2"', applies_from="2199-01-01")))
 
     assert (refused[0], "Version 1 of XR-1 applies from 2020-01-01 without a last day" in refused[1]) == (1, True)
     assert (taken[0], "1 rule pack, 1 requirement added; 1 requirement changed" in taken[1]) == (0, True)

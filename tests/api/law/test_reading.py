@@ -16,16 +16,18 @@ from domain.rules.measures import MeasureKind
 from domain.rules.taxonomy import TaxonRank
 from tests.api.law.packs import BASIS, HEAD, INSTRUMENT, STATE, line_of, requirement
 
+TODAY = date(2026, 3, 1)
+
 
 def flaws(text, known=None):
     with pytest.raises(PackRefused) as refused:
-        read_pack(text, file="pack.toml").check(known or OnRecord())
+        read_pack(text, file="pack.toml").check(known or OnRecord(), today=TODAY)
     return [str(one) for one in refused.value.flaws]
 
 
 def read(text):
     one = read_pack(text, file="pack.toml")
-    one.check(OnRecord())
+    one.check(OnRecord(), today=TODAY)
     return one.pack
 
 
@@ -82,11 +84,11 @@ def test_a_pack_is_read_as_the_rules_know_it():
     ],
 )
 def test_quantities_are_converted_exactly(fact, number, unit, kept):
-    table = f'[[requirement.when]]\nfact = "{fact}"\nunder = {number}\nunit = "{unit}"'
+    table = f'[[requirement.when]]\nfact = "{fact}"\nunder = {number}\nunit = "{unit}"\nmeasured_within_days = 90'
 
     (rule,) = read(BASIS + requirement("XR-1", table)).requirements
 
-    assert rule.when == (Predicate(fact=MeasureKind(fact), relation=Relation.UNDER, number=kept),)
+    assert rule.when == (Predicate(fact=MeasureKind(fact), relation=Relation.UNDER, number=kept, measured_within_days=90),)
 
 
 @pytest.mark.parametrize(
@@ -180,6 +182,20 @@ def test_faults_of_meaning_are_said_with_their_lines():
     ]
 
 
+def test_what_past_answers_rest_on_is_changed_by_a_correction_alone_that_says_why():
+    known = read_pack(BASIS, file="first.toml").check(OnRecord(), today=TODAY)
+    later = BASIS.replace('version = "1"', 'version = "2"').replace("P24M", "P12M")
+
+    (flaw,) = flaws(later, known)
+
+    assert flaw.startswith(
+        f"pack.toml:{line_of(later, 'P12M')}: lasts: On record, keeping says something else here: answers about past days rest on that"
+    )
+    reason = later.replace("fictional = true", 'correction = "It was misread."\nfictional = true', 1)
+    assert read_pack(reason, file="pack.toml").check(known, today=TODAY).kinds["keeping"].lasts == Span(12, Unit.MONTHS)
+    assert "correction: " in flaws(later.replace("fictional = true", 'correction = " "\nfictional = true', 1), known)[0]
+
+
 @pytest.mark.parametrize(
     ("text", "line", "reason"),
     [
@@ -189,8 +205,11 @@ def test_faults_of_meaning_are_said_with_their_lines():
         (f"a = {'[' * 5000}{']' * 5000}", 1, "This is nested too deeply."),
         ("#" * (LONGEST_PACK + 1), 1, "A pack may have 2000000 characters at most."),
         ("", 1, "pack: This field is required."),
+        (f"{HEAD}x = 1\ny = {'9' * 5000}\n", HEAD.count("\n") + 2, "This number has too many digits."),
+        (f"{HEAD}y = 0x{'f' * 5000}\n", HEAD.count("\n") + 1, "This number has too many digits."),
+        (f"{HEAD}y = 0b{'1' * 20000}\n", HEAD.count("\n") + 1, "This number has too many digits."),
     ],
-    ids=["no value", "a key twice", "no end", "too deep", "too long", "empty"],
+    ids=["no value", "a key twice", "no end", "too deep", "too long", "empty", "digits", "hexadecimal", "binary"],
 )
 def test_what_is_no_pack_at_all_is_refused(text, line, reason):
     (found,) = flaws(text)

@@ -11,6 +11,8 @@ from domain.rules.permits import DocumentKind, Permit
 from domain.rules.taxonomy import TaxonRank
 
 SITE = UUID(int=7)
+ON_RECORD = frozenset(("XR-LOW", "XR"))
+"""The jurisdictions that are known."""
 DAY = date(2026, 3, 1)
 
 

@@ -16,16 +16,17 @@ from domain.rules.law.requirements import Activity, Consequence, Exemption, Fact
 from domain.rules.lives import LifeStage, Origin, Sex
 from domain.rules.measures import Measured, MeasureKind
 from domain.rules.taxonomy import TaxonRank
-from tests.rules.law.stating import DAY, animal, listing, premises, requirement, taxon
+from tests.rules.law.stating import DAY, ON_RECORD, animal, listing, premises, requirement, taxon
 
 HOLD = Activity.HOLD
+KNOWN = ON_RECORD | {"XL-S", "XL"}
 LISTED = listing("Testudo ficta")
 SCL = MeasureKind.STRAIGHT_CARAPACE_LENGTH
 FOUR_INCHES_MM = 4 * 25.4
 
 
 def decided(*requirements, of=None, at=None, activity=HOLD, on=DAY, counted=None):
-    return decide(requirements, of or animal(), activity=activity, premises=at or premises(), on=on, counted=counted)
+    return decide(requirements, of or animal(), activity=activity, premises=at or premises(), known=KNOWN, on=on, counted=counted)
 
 
 def under(number, *, fact=SCL, **rest):
@@ -88,13 +89,36 @@ def test_what_is_listed_before_it_applies_is_said_with_its_day_and_binds_nobody_
     assert decided(rule, of=animal(of=taxon("Boa ficta"))).findings == ()
 
 
-def test_a_place_of_no_jurisdiction_or_of_one_that_nothing_is_known_of_cannot_be_decided():
-    rule = requirement("XR-1", listing("Boa ficta"))
-
-    nowhere, unknown = decided(rule, at=replace(premises(), jurisdictions=())), decided(rule, at=premises("XL-N", "XL"))
+def test_a_place_of_no_jurisdiction_cannot_be_decided():
+    nowhere = decided(requirement("XR-1", listing("Boa ficta")), at=replace(premises(), jurisdictions=()))
 
     assert (nowhere.outcome, nowhere.missing) == (Outcome.CANNOT_DECIDE, {"jurisdiction"})
-    assert (unknown.outcome, unknown.missing) == (Outcome.CANNOT_DECIDE, {"requirements_of_XL"})
+
+
+@pytest.mark.parametrize(
+    ("jurisdictions", "missing"),
+    [
+        (("XR-LOW:TOWN", "XR-LOW", "XR"), {"jurisdiction_XR-LOW:TOWN"}),
+        (("XR-LWO:TOWN", "XR-LWO", "XR"), {"jurisdiction_XR-LWO:TOWN", "jurisdiction_XR-LWO"}),
+        (("XM",), {"jurisdiction_XM"}),
+    ],
+)
+@pytest.mark.parametrize("rules", [(), (requirement("XR-1", listing("Boa ficta")),)], ids=["no law", "law of the state"])
+def test_every_jurisdiction_that_no_pack_states_leaves_a_place_undecided_whatever_else_is_required_there(jurisdictions, missing, rules):
+    found = decided(*rules, at=premises(*jurisdictions))
+
+    assert (found.outcome, found.missing) == (Outcome.CANNOT_DECIDE, missing)
+
+
+@pytest.mark.parametrize("said", [{"applies_until": date(2021, 1, 1)}, {"applies_from": date(2030, 1, 1)}], ids=["ended", "to come"])
+def test_what_is_known_of_a_place_does_not_depend_on_the_days_of_its_requirements(said):
+    rule = requirement("XR-1", listing("Boa ficta"), **said)
+
+    assert decided(rule).outcome is decided().outcome is Outcome.PERMITTED
+    assert Book([rule], known=KNOWN, on=DAY).decide(animal(), activity=HOLD, premises=premises()) == decided()
+    assert Book([rule], known=(), on=DAY).decide(animal(), activity=HOLD, premises=premises()).missing == {
+        "jurisdiction_XR-LOW", "jurisdiction_XR",
+    }  # fmt: skip
 
 
 def test_an_animal_of_which_too_little_is_known_is_never_permitted():
@@ -144,6 +168,10 @@ def test_what_can_be_outgrown_has_to_be_measured_lately(value, relation, on, out
     assert decided(rule, of=animal(measured={SCL: Measured(value, on)})).outcome is outcome
 
 
+def acquired(first, last=None):
+    return {"acquired_from": first, "acquired_until": last or first}
+
+
 @pytest.mark.parametrize(
     ("predicate", "known", "there", "outcome"),
     [
@@ -154,13 +182,26 @@ def test_what_can_be_outgrown_has_to_be_measured_lately(value, relation, on, out
         (Predicate(fact=Fact.PUBLIC_DAYS, relation=Relation.AT_LEAST, number=7), {}, {"public_days": 7}, Outcome.PROHIBITED),
         (Predicate(fact=Fact.PUBLIC_DAYS, relation=Relation.AT_LEAST, number=7), {}, {"public_days": 6}, Outcome.PERMITTED),
         (Predicate(fact=Fact.PUBLIC_DAYS, relation=Relation.AT_LEAST, number=7), {}, {}, Outcome.CANNOT_DECIDE),
-        (Predicate(fact=Fact.ACQUIRED_ON, relation=Relation.BEFORE, day=DAY), {"acquired_on": date(2026, 2, 28)}, {}, Outcome.PROHIBITED),
-        (Predicate(fact=Fact.ACQUIRED_ON, relation=Relation.BEFORE, day=DAY), {"acquired_on": DAY}, {}, Outcome.PERMITTED),
-        (Predicate(fact=Fact.ACQUIRED_ON, relation=Relation.ON_OR_AFTER, day=DAY), {"acquired_on": DAY}, {}, Outcome.PROHIBITED),
+        (Predicate(fact=Fact.ACQUIRED_ON, relation=Relation.BEFORE, day=DAY), acquired(date(2026, 2, 28)), {}, Outcome.PROHIBITED),
+        (Predicate(fact=Fact.ACQUIRED_ON, relation=Relation.BEFORE, day=DAY), acquired(DAY), {}, Outcome.PERMITTED),
+        (Predicate(fact=Fact.ACQUIRED_ON, relation=Relation.ON_OR_AFTER, day=DAY), acquired(DAY), {}, Outcome.PROHIBITED),
         (Predicate(fact=Fact.ACQUIRED_ON, relation=Relation.BEFORE, day=DAY), {}, {}, Outcome.CANNOT_DECIDE),
+        *(
+            (Predicate(fact=Fact.ACQUIRED_ON, relation=relation, day=DAY), acquired(date(2015, 1, 1), last), {}, outcome)
+            for relation, last, outcome in (
+                (Relation.BEFORE, date(2026, 2, 28), Outcome.PROHIBITED),
+                (Relation.BEFORE, DAY, Outcome.CANNOT_DECIDE),
+                (Relation.ON_OR_AFTER, DAY, Outcome.CANNOT_DECIDE),
+                (Relation.ON_OR_AFTER, date(2026, 2, 28), Outcome.PERMITTED),
+            )
+        ),
         (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("male",))), {"sex": Sex.MALE}, {}, Outcome.PROHIBITED),
         (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("male",))), {"sex": Sex.FEMALE}, {}, Outcome.PERMITTED),
         (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("male",))), {}, {}, Outcome.CANNOT_DECIDE),
+        (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("male",))), {"sex": Sex.MIXED}, {}, Outcome.CANNOT_DECIDE),
+        (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("mixed",))), {"sex": Sex.MIXED}, {}, Outcome.PROHIBITED),
+        (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("mixed", "male"))), {"sex": Sex.MALE}, {}, Outcome.PROHIBITED),
+        (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("mixed",))), {"sex": Sex.MALE}, {}, Outcome.PERMITTED),
         (
             Predicate(fact=Fact.HOLDER_KIND, relation=Relation.IS, words=frozenset(("dealer",))),
             {},
@@ -291,11 +332,72 @@ def test_a_rule_that_exempts_lifts_those_that_it_names_and_no_others():
     assert other.outcome is Outcome.PROHIBITED
 
 
+def lifting(code, *codes, **said):
+    return requirement(code, LISTED, consequence=Consequence.EXEMPT, exempts=frozenset(codes), **said)
+
+
+@pytest.mark.parametrize(
+    ("exempting", "outcome"),
+    [
+        ([lifting("X-1", "XR-1"), lifting("X-2", "X-1")], Outcome.PROHIBITED),
+        ([lifting("X-1", "XR-1"), lifting("X-2", "X-1"), lifting("X-3", "X-2")], Outcome.PERMITTED),
+        ([lifting("X-1", "XR-1", "X-2"), lifting("X-2", "X-1", "XR-1")], Outcome.PROHIBITED),
+        ([lifting("X-1", "XR-1", "X-2"), lifting("X-2", "X-1", "XR-1"), lifting("X-3", "XR-1")], Outcome.PERMITTED),
+        ([lifting("X-1", "XR-1", exemptions=(exempting(until=DAY),))], Outcome.PROHIBITED),
+        ([lifting("X-1", "XR-1", exemptions=(exempting(until=date(2026, 2, 28)),))], Outcome.PERMITTED),
+    ],
+    ids=["exempted", "by an exempted one", "in a circle", "besides a circle", "by itself", "by itself no more"],
+)
+def test_what_is_itself_exempted_exempts_from_nothing(exempting, outcome):
+    rule = requirement("XR-1", LISTED)
+
+    assert decided(rule, *exempting).outcome is decided(*reversed(exempting), rule).outcome is outcome
+
+
+def test_an_exemption_of_what_exempts_that_cannot_be_decided_leaves_it_open():
+    found = decided(
+        requirement("XR-2", LISTED, consequence=Consequence.MARK), lifting("X-1", "XR-2", exemptions=(exempting(when=(under(60),)),))
+    )
+
+    assert (found.outcome, found.missing) == (Outcome.CANNOT_DECIDE, {"straight_carapace_length"})
+
+
+@pytest.mark.parametrize(
+    ("is_marked", "bearing", "outcome"),
+    [
+        (True, Bearing.OBLIGES, Outcome.PERMITTED),
+        (False, Bearing.NEEDS_MARK, Outcome.WITH_DOCUMENTS),
+        (None, Bearing.CANNOT_DECIDE, Outcome.CANNOT_DECIDE),
+    ],
+)
+def test_a_mark_that_is_not_known_to_be_on_each_animal_leaves_it_open(is_marked, bearing, outcome):
+    found = decided(requirement("XR-4", LISTED, consequence=Consequence.MARK), of=animal(is_marked=is_marked))
+    unmarked = Predicate(fact=Fact.MARKED, relation=Relation.IS, words=frozenset(("no",)))
+    asked = decided(requirement("XR-1", LISTED, when=(unmarked,)), of=animal(is_marked=is_marked))
+
+    assert (bearings(found), found.outcome) == ([bearing], outcome)
+    assert found.findings[0].used["marked"] == {True: "yes", False: "no", None: "unknown"}[is_marked]
+    assert asked.outcome is {True: Outcome.PERMITTED, False: Outcome.PROHIBITED, None: Outcome.CANNOT_DECIDE}[is_marked]
+    assert asked.missing == found.missing == (frozenset() if is_marked is not None else {"marked"})
+
+
 @pytest.mark.parametrize("consequence", [Consequence.NOTIFY, Consequence.REPORT, Consequence.RECORD, Consequence.INSPECT])
 def test_a_duty_permits_and_is_said(consequence):
     decision = decided(requirement("XR-1", LISTED, consequence=consequence))
 
     assert (decision.outcome, bearings(decision)) == (Outcome.PERMITTED, [Bearing.OBLIGES])
+
+
+@pytest.mark.parametrize("consequence", [Consequence.NOTIFY, Consequence.REPORT, Consequence.RECORD, Consequence.INSPECT])
+def test_a_duty_that_may_or_may_not_bind_forbids_nothing_and_says_what_is_missing(consequence):
+    of_males = (Predicate(fact=Fact.SEX, relation=Relation.IS, words=frozenset(("male",))),)
+
+    decision = decided(requirement("XR-1", LISTED, consequence=consequence, when=of_males))
+
+    (finding,) = decision.findings
+    assert (decision.outcome, decision.missing) == (Outcome.PERMITTED, frozenset())
+    assert (finding.bearing, finding.missing, finding.used["sex"]) == (Bearing.OBLIGES, {"sex"}, "unknown")
+    assert decided(requirement("XR-1", LISTED, when=of_males)).outcome is Outcome.CANNOT_DECIDE
 
 
 TAXA = (
@@ -333,8 +435,7 @@ STRICTNESS = {outcome: rank for rank, outcome in enumerate(Outcome)}
 def test_a_further_requirement_never_permits_more(said, subject, further):
     before, after = decided(*said, of=subject), decided(*said, further, of=subject)
 
-    if said:
-        assert STRICTNESS[after.outcome] >= STRICTNESS[before.outcome]
+    assert STRICTNESS[after.outcome] >= STRICTNESS[before.outcome]
 
 
 @given(st.lists(rules, max_size=5), animals, st.lists(rules, max_size=3))
@@ -350,8 +451,9 @@ def test_versions_that_begin_later_change_nothing_about_a_day(said, subject, lat
     st.sampled_from([DAY, date(2026, 6, 1), date(2019, 6, 1)]),
 )
 def test_the_book_says_of_every_animal_what_each_requirement_says(said, subjects, on):
-    book = Book(said, on=on)
+    book = Book(said, known=KNOWN, on=on)
 
     for subject, is_marked in subjects:
-        asked = {"subject": replace(subject, is_marked=is_marked), "activity": HOLD, "premises": premises()}
-        assert book.decide(**asked) == decide(said, on=on, **asked)
+        for place in (premises(), premises("XR-HIL", "XR"), premises("XL")):
+            asked = {"subject": replace(subject, is_marked=is_marked), "activity": HOLD, "premises": place}
+            assert book.decide(**asked) == decide(said, known=KNOWN, on=on, **asked)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
 from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.packs import OnRecord, RulePack, faults_in
-from domain.rules.law.requirements import Consequence, Exemption
-from tests.rules.law.stating import kind, listing, requirement
+from domain.rules.law.requirements import Consequence, Exemption, Occasion
+from domain.rules.law.spans import Span, Unit
+from domain.rules.lives import LifeStage
+from domain.rules.permits import Start
+from tests.rules.law.stating import DAY, kind, listing, requirement
 
 STATE = Jurisdiction(code="XR", name="Arvenne", level=Level.STATE, zone="UTC", fictional=True)
 RULE = requirement("XR-1", listing("Testudo ficta"))
@@ -22,7 +25,7 @@ def pack(*requirements, version="1", digest="d1", **said):
 
 
 def faults(*requirements, known=None, **said):
-    return [(one.pointer, one.code) for one in faults_in(pack(*requirements, **said), known or OnRecord())]
+    return [(one.pointer, one.code) for one in faults_in(pack(*requirements, **said), known or OnRecord(), today=DAY)]
 
 
 def on_record(*requirements, **said):
@@ -73,6 +76,49 @@ def test_places_and_kinds_of_documents_are_looked_at(said, found):
 )
 def test_what_a_requirement_refers_to_has_to_be_there(rule, found):
     assert found in faults(requirement("XR-0"), rule)
+
+
+PROVINCE = replace(STATE, code="XR-LOW", level=Level.SUBDIVISION, parent_code="XR")
+OTHER_STATE = replace(STATE, code="XL")
+
+
+@pytest.mark.parametrize(
+    ("jurisdiction", "other", "found"),
+    [
+        ("XR", "XR", []),
+        ("XR", "XR-LOW", []),
+        ("XR-LOW", "XR-LOW", []),
+        ("XR-LOW", "XR", ["of-higher-place"]),
+        ("XL", "XR", ["of-higher-place"]),
+    ],
+)
+def test_the_law_of_a_place_exempts_from_that_of_itself_and_of_what_lies_in_it(jurisdiction, other, found):
+    rule = requirement("XR-2", jurisdiction=jurisdiction, consequence=Consequence.EXEMPT, exempts=frozenset(("XR-1",)))
+    said = faults(replace(RULE, jurisdiction=other), rule, jurisdictions=(STATE, PROVINCE, OTHER_STATE))
+
+    assert said == [("/requirement/1/exempts", one) for one in found]
+
+
+@pytest.mark.parametrize(
+    ("last", "first", "found"),
+    [
+        (date(2021, 1, 1), date(2021, 1, 1), []),
+        (date(2021, 1, 1), date(2021, 1, 2), [("/requirement/1/exempts", "never-together")]),
+    ],
+)
+def test_what_exempts_applies_together_with_some_version_of_what_it_exempts_from(last, first, found):
+    rule = requirement("XR-2", applies_from=first, consequence=Consequence.EXEMPT, exempts=frozenset(("XR-1",)))
+
+    assert faults(replace(RULE, applies_until=last), rule) == found
+    assert faults(replace(RULE, applies_until=last), rule, version("2", "2022-01-01")) == []
+
+
+def test_a_pack_of_another_name_exempts_from_nothing_that_is_law_above_its_place():
+    rule = requirement("XR-2", jurisdiction="XR-LOW", consequence=Consequence.EXEMPT, exempts=frozenset(("XR-1",)))
+
+    assert faults(rule, known=on_record(RULE), name="bylaws", jurisdictions=(PROVINCE,), kinds=()) == [
+        ("/requirement/0/exempts", "of-higher-place")
+    ]
 
 
 def test_a_pack_that_is_not_fictional_has_no_law_of_a_fictional_place():
@@ -129,7 +175,7 @@ def test_a_later_pack_may_state_again_add_and_give_a_last_day():
 def test_a_version_that_is_on_record_is_not_changed(change):
     known = on_record(replace(RULE, when=(), reviewed_on=date(2026, 1, 10)))
     other = replace(RULE, **{"reviewed_on": date(2026, 1, 10), **change})
-    found = faults_in(pack(other, version="2", digest="d2"), known)
+    found = faults_in(pack(other, version="2", digest="d2"), known, today=DAY)
 
     if other == next(iter(known.requirements.values())):
         assert found == []
@@ -177,12 +223,49 @@ def test_on_no_day_do_two_versions_apply(recorded, stated, at):
     ],
 )
 def test_versions_that_follow_one_another_are_taken(recorded, stated):
-    assert again(*stated, known=on_record(*recorded)) == []
+    assert again(*stated, known=on_record(*recorded), correction="It was told late.") == []
+
+
+VALIDITY = {
+    "lasts": Span(12, Unit.MONTHS),
+    "starts": Start.INSPECTION,
+    "ends_with": frozenset((Occasion.DEATH,)),
+    "for_one_consignment": True,
+    "counted_stages": frozenset((LifeStage.ADULT,)),
+}
+
+
+@pytest.mark.parametrize("name", VALIDITY)
+def test_until_when_documents_are_good_is_not_changed_but_as_a_correction(name):
+    known, changed = on_record(RULE), replace(kind(), **{name: VALIDITY[name]})
+
+    assert again(RULE, known=known, kinds=(changed,)) == [(f"/document_kind/0/{name}", "changes-the-past")]
+    assert again(RULE, known=known, kinds=(changed,), correction="It was misread.") == []
+    assert again(RULE, known=known, kinds=(replace(kind(), title="Another", renewal_lead=Span(10, Unit.DAYS)),)) == []
+
+
+def test_what_a_jurisdiction_lies_in_is_not_changed_but_as_a_correction():
+    union = replace(STATE, code="XU", level=Level.SUPRANATIONAL)
+    known, left = on_record(RULE, jurisdictions=(union, replace(STATE, parent_code="XU"))), {"jurisdictions": (STATE, union)}
+
+    assert again(RULE, known=known, **left) == [("/jurisdiction/0/parent", "changes-the-past")]
+    assert again(RULE, known=known, **left, correction="It had left before.") == []
+    assert again(RULE, known=known, jurisdictions=(replace(STATE, parent_code="XU", name="Renamed"),)) == []
+
+
+@pytest.mark.parametrize(("days", "found"), [(-1, [("/requirement/0/applies_until", "changes-the-past")]), (0, []), (1, [])])
+def test_a_last_day_that_has_gone_by_is_not_given_but_as_a_correction(days, found):
+    ended = replace(RULE, applies_until=DAY + timedelta(days=days))
+
+    assert again(ended, known=on_record(RULE)) == found
+    assert again(ended, known=on_record(RULE), correction="It was repealed unnoticed.") == []
+    assert again(ended, known=on_record(ended)) == []
+    assert faults(ended) == []
 
 
 def test_an_overlap_says_which_version_is_in_the_way_and_when_it_applies():
-    (first,) = faults_in(pack(version("1", "2020-01-01"), version("2", "2021-01-01")), OnRecord())
-    (second,) = faults_in(pack(version("1", "2020-01-01", "2021-06-30"), version("2", "2021-01-01")), OnRecord())
+    (first,) = faults_in(pack(version("1", "2020-01-01"), version("2", "2021-01-01")), OnRecord(), today=DAY)
+    (second,) = faults_in(pack(version("1", "2020-01-01", "2021-06-30"), version("2", "2021-01-01")), OnRecord(), today=DAY)
 
     assert first.detail == "Version 1 of XR-1 applies from 2020-01-01 without a last day: on no day do two versions apply."
     assert second.detail == "Version 1 of XR-1 applies from 2020-01-01 until 2021-06-30: on no day do two versions apply."

@@ -98,12 +98,16 @@ def predicate(fact, relation, **said):
 @pytest.mark.parametrize("relation", NUMBERS.values())
 @pytest.mark.parametrize("fact", [Fact.NUMBER, Fact.AGE_MONTHS, Fact.PUBLIC_DAYS, *MeasureKind])
 def test_numbers_are_compared(fact, relation):
-    assert faults(when=(predicate(fact, relation, number=3.0),)) == []
+    fresh = {"measured_within_days": 90} if fact in frozenset(MeasureKind) else {}
+
+    assert faults(when=(predicate(fact, relation, number=3.0, **fresh),)) == []
 
 
 @pytest.mark.parametrize(
     "fits",
     [
+        predicate(Fact.AGE_MONTHS, Relation.AT_LEAST, number=2400.0),
+        predicate(Fact.NUMBER, Relation.OVER, number=2401.0),
         predicate(Fact.ACQUIRED_ON, Relation.BEFORE, day=DAY),
         predicate(Fact.ACQUIRED_ON, Relation.ON_OR_AFTER, day=DAY),
         predicate(Fact.MARKED, Relation.IS, words=frozenset(("yes",))),
@@ -121,6 +125,7 @@ def test_days_are_dated_and_words_are_words(fits):
 A_NUMBER = "number is a number: say under, at_most, over or at_least."
 A_DAY = "acquired_on is a day: say before or on_or_after."
 A_WORD = "sex is a word: say is, with one or more."
+OUTGROWN = "mass is outgrown: say in measured_within_days how old a measurement may be."
 UNMEASURED = "number is not measured: measured_within_days means nothing here."
 KNOWN_SEX = "sex is never unknown: it is female or hermaphrodite or male or mixed."
 
@@ -133,7 +138,11 @@ KNOWN_SEX = "sex is never unknown: it is female or hermaphrodite or male or mixe
         (predicate(Fact.NUMBER, Relation.BEFORE, number=1.0), A_NUMBER),
         (predicate(Fact.NUMBER, Relation.OVER, number=1.0, day=DAY), A_NUMBER),
         (predicate(Fact.NUMBER, Relation.OVER, number=1.0, words=frozenset("x")), A_NUMBER),
-        (predicate(MeasureKind.MASS, Relation.BEFORE, day=DAY), "mass is a number: say under, at_most, over or at_least."),
+        (
+            predicate(MeasureKind.MASS, Relation.BEFORE, day=DAY, measured_within_days=9),
+            "mass is a number: say under, at_most, over or at_least.",
+        ),
+        *((predicate(MeasureKind.MASS, relation, number=1.0), OUTGROWN) for relation in NUMBERS.values()),
         (predicate(Fact.NUMBER, Relation.OVER, number=1.0, measured_within_days=3), UNMEASURED),
         (predicate(Fact.ACQUIRED_ON, Relation.UNDER, number=1.0), A_DAY),
         (predicate(Fact.ACQUIRED_ON, Relation.BEFORE), A_DAY),
@@ -147,6 +156,7 @@ KNOWN_SEX = "sex is never unknown: it is female or hermaphrodite or male or mixe
         (predicate(Fact.SEX, Relation.IS, words=frozenset(("male", "unknown"))), KNOWN_SEX),
         (predicate(Fact.MARKED, Relation.IS, words=frozenset(("true",))), "marked is never true: it is no or yes."),
         (predicate("girth", Relation.OVER, number=1.0), "There is no fact girth."),
+        (predicate(Fact.AGE_MONTHS, Relation.UNDER, number=2401.0), "age_months is 2400 at most."),
     ],
     ids=lambda value: f"{value.fact} {value.relation}" if isinstance(value, Predicate) else "",
 )
