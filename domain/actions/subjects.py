@@ -131,6 +131,16 @@ class Chronicle:
                 found[self._taxa.facts(one.taxon_id, on=self.until_on).id].add(key)
         return {taxon_id: frozenset(animals) for taxon_id, animals in found.items()}
 
+    def last_at(self, site_id: UUID) -> Sequence[Subject]:
+        """Return the animals that were at a site on some day of the period, each as it stood when it was kept there last."""
+        found: list[Subject] = []
+        for key, one in self._courses.items():
+            days = [min(place.until_on or self.until_on, self.until_on) for place in one.places if place.site_id == site_id]
+            # On the day on which it died or left it was there still, but not at its end.
+            stood = (self._subject(key, one, day) for last in days[-1:] for day in (last, last - _DAY))
+            found += [subject for subject in stood if subject is not None][:1]
+        return found
+
     def turning_days(self) -> Iterator[date]:
         """Yield the days of the period on which something about an animal became another, some more than once."""
         for one in self._courses.values():

@@ -211,6 +211,25 @@ def test_a_return_is_told_where_an_animal_is_that_it_is_about(unit, site, kept):
     assert coming == []
 
 
+@pytest.mark.parametrize("later", [False, True], ids=["nobody is left", "another has come"])
+def test_the_return_of_a_period_is_told_though_the_animal_is_no_more(unit, site, kept, later):
+    asking(unit, RETURN)
+    makers.event(unit, kept, "died", "2026-02-20")
+    if later:
+        an_animal(unit, "T-2", at=site, acquired_on="2026-02-25")
+
+    assert [(one.kind, one.occurrence) for one in at(unit, site)] == [(ReminderKind.RETURN, "XR-1/annual/2025")]
+
+
+def test_a_check_is_not_told_for_what_is_no_more(unit, site, kept):
+    asking(unit, Obligation(code="look", duty=Duty.CHECK, every=MONTH))
+    assert told(at(unit, site)) != []
+
+    makers.event(unit, kept, "died", "2026-02-20")
+
+    assert at(unit, site) == []
+
+
 def test_another_jurisdictions_law_and_another_animals_are_not_told(unit, kept, site):
     asking(unit, RETURN, selector=Selector(any_of=(Entry(name="Boa", rank=TaxonRank.GENUS),)))
     asking(unit, RETURN, code="XR-2", jurisdiction="XR", applies_until=date(2025, 12, 31))

@@ -18,7 +18,7 @@ from domain.rules.compliance import LawInForce, standings
 from domain.rules.law import due_days
 from domain.rules.law.decision import Bearing, Finding
 from domain.rules.law.due_days import DueDay
-from domain.rules.law.facts import Premises
+from domain.rules.law.facts import Premises, Subject
 from domain.rules.law.requirements import Activity, Obligation, Requirement
 from domain.rules.law.requirements import Duty as LegalDuty
 from domain.rules.law.soundness import kinds_named
@@ -59,19 +59,30 @@ class _Bound:
 def obligations(unit: Unit, law: Law, granted: Granted, *, site: Site, today: date) -> Iterator[Duty]:
     """Yield what recurs, or is due after each period, under the requirements that bind at a site on a day.
 
-    Whether they do is asked of each animal there that is held, and shown where the public comes in. Where it cannot be decided the duty is
-    told and what is missing is named. What recurs does so from the first day of each permit that the requirement is about and that is good
+    Whether they do is asked of each animal there that is held, and shown where the public comes in; of what is due after each period, also
+    of those that were there in this year or the last and are no more. Where it cannot be decided the duty is told and what is missing is
+    named. What recurs does so from the first day of each permit that the requirement is about and that is good
     there; where it is about none, from the day since which the requirement applies.
     """
     asking = [one for one in law.requirements if _is_asking(one, law.chain(site.jurisdiction) if site.jurisdiction else (), on=today)]
     if not asking:
         return
-    for bound in _binding(unit, law, asking, site_id=site.id, on=today):
-        working = law.working_days(bound.requirement.jurisdiction)
-        firsts = _first_days(law, granted, bound.requirement, site_id=site.id, on=today)
-        for obligation in filter(_recurs, bound.requirement.obligations):
-            for due in _due(obligation, bound, firsts=firsts, today=today, working=working):
-                yield _duty(bound, obligation, due, site_id=site.id)
+    chronicle = Chronicle(unit, from_on=date(today.year - 1, 1, 1), until_on=today)
+    premises = PremisesHistory(unit, law).on(today)
+    there = {True: chronicle.last_at(site.id), False: chronicle.on(today, site_ids=frozenset((site.id,)))}
+    for is_of_period, subjects in there.items():
+        wanted = [one for one in asking if any(_is_of_period(each) is is_of_period for each in filter(_recurs, one.obligations))]
+        for bound in _binding(law, wanted, subjects, premises, site_id=site.id, on=today) if wanted else ():
+            working = law.working_days(bound.requirement.jurisdiction)
+            firsts = _first_days(law, granted, bound.requirement, site_id=site.id, on=today)
+            for obligation in filter(_recurs, bound.requirement.obligations):
+                if _is_of_period(obligation) is is_of_period:
+                    for due in _due(obligation, bound, firsts=firsts, today=today, working=working):
+                        yield _duty(bound, obligation, due, site_id=site.id)
+
+
+def _is_of_period(obligation: Obligation) -> bool:
+    return obligation.period is not None
 
 
 def _is_asking(one: Requirement, jurisdictions: tuple[str, ...], *, on: date) -> bool:
@@ -84,9 +95,15 @@ def _recurs(obligation: Obligation) -> bool:
     return obligation.duty in KINDS and (obligation.period is not None or obligation.every is not None)
 
 
-def _binding(unit: Unit, law: Law, asking: Sequence[Requirement], *, site_id: UUID, on: date) -> Iterable[_Bound]:
-    subjects = Chronicle(unit, from_on=on, until_on=on).on(on, site_ids=frozenset((site_id,)))
-    premises = PremisesHistory(unit, law).on(on)
+def _binding(
+    law: Law,
+    asking: Sequence[Requirement],
+    subjects: Sequence[Subject],
+    premises: Mapping[UUID | None, Premises],
+    *,
+    site_id: UUID,
+    on: date,
+) -> Iterable[_Bound]:
     # Others may exempt from those that ask, so all of them are heard.
     in_force = LawInForce(jurisdictions=law.jurisdictions, requirements=law.requirements, kinds=law.kinds)
     codes = {(one.code, one.version): _Bound(one) for one in asking}
