@@ -13,6 +13,7 @@ from domain.actions.duties.law import obligations
 from domain.actions.duties.permits import Granted, conditions, renewals
 from domain.actions.duties.service import services
 from domain.actions.duties.staff import competences
+from domain.actions.duties.transfers import after_arrivals, loans
 from domain.actions.law import law_as_of
 from domain.records.sites import Site
 from domain.records.unit import Unit
@@ -32,6 +33,8 @@ def duties_at(unit: Unit, site: Site, *, today: date) -> Iterator[Duty]:
     yield from competences(unit, site_id=site.id, today=today)
     yield from obligations(unit, law, granted, site=site, today=today)
     yield from findings(unit, site_id=site.id)
+    yield from loans(unit, site_id=site.id, today=today)
+    yield from after_arrivals(unit, site=site)
 
 
 def duties_of_organisation(unit: Unit, *, today: Mapping[UUID | None, date]) -> Iterator[Duty]:
@@ -41,5 +44,6 @@ def duties_of_organisation(unit: Unit, *, today: Mapping[UUID | None, date]) -> 
     yield from renewals(law, granted, site_id=None)
     yield from conditions(unit, law, granted, site_id=None, today=on)
     yield from competences(unit, site_id=None, today=on)
+    yield from loans(unit, site_id=None, today=on)
     yield from head_rooms(unit, on=on, site_ids=today.keys())
     yield from retention_ends(unit, law, today=on)
