@@ -51,7 +51,7 @@ def done(answer):
     return answer.json()
 
 
-def test_an_animal_goes_from_site_to_site_when_two_people_have_looked_at_it(client, store, caller, places):
+def test_an_animal_goes_from_site_to_site_when_two_people_have_looked_at_it(app, client, store, caller, places):
     path, line = planned(client, places)
     one, other = (people.signed_in(caller, people.person(store, name, role=Role.REGISTRAR)) for name in ("ada", "bo"))
 
@@ -63,6 +63,7 @@ def test_an_animal_goes_from_site_to_site_when_two_people_have_looked_at_it(clie
     done(one.post(f"{path}/approve", {}))
     left = done(client.post(f"{path}/dispatch", {"temperature_c": 22.5}))
     assert (left["stage"], left["site_id"], left["dispatched_at"]) == ("dispatched", places["to"], "2026-03-01T12:00:00.000000Z")
+    app.state.house.clock = lambda: makers.NOON.replace(hour=15)
     receipt = {"arrivals": [{"transfer_animal_id": line, "condition": "lively"}], "temperature_c": 21}
     again = {"Idempotency_Key": "arrived"}
     shown = with_disclaimer(Transfer).model_validate_json(client.post(f"{path}/receive", receipt, **again).content)
