@@ -27,6 +27,7 @@ NEEDED = (
     "psycopg_pool",
     "tests.faults.broken_service",
     "tests.faults.filing",
+    "tests.faults.moving",
     "tests.faults.writing",
     "uvicorn.lifespan.on",
     "uvicorn.loops.auto",
