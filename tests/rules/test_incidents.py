@@ -11,9 +11,21 @@ import pytest
 from domain.rules.incidents import IncidentKind, notices
 from domain.rules.law.facts import Premises
 from domain.rules.law.jurisdictions import Jurisdiction, Level
-from domain.rules.law.requirements import Consequence, Duty, Entry, Exemption, Fact, Obligation, Occasion, Predicate, Relation, Selector
+from domain.rules.law.requirements import (
+    Activity,
+    Consequence,
+    Duty,
+    Entry,
+    Exemption,
+    Fact,
+    Obligation,
+    Occasion,
+    Predicate,
+    Relation,
+    Selector,
+)
 from domain.rules.law.spans import Span, Unit, WorkingDays
-from domain.rules.lives import LifeStage
+from domain.rules.lives import LifeStage, Origin
 from domain.rules.taxonomy import TaxonRank
 from tests.rules.law.stating import animal, requirement, taxon
 
@@ -38,10 +50,12 @@ def place(code, **said):
     return Jurisdiction(code=code, name=f"{code} (fictional)", level=Level.STATE, zone=ZONE, fictional=True, **said)
 
 
-def asked(*rules, of=(TORTOISE,), kind=IncidentKind.ESCAPE, found_at=FOUND, jurisdictions=("XR",), places=None):
+def asked(
+    *rules, of=(TORTOISE,), kind=IncidentKind.ESCAPE, found_at=FOUND, jurisdictions=("XR",), places=None, others=False, public_days=None
+):
     known = {"XR": place("XR")} if places is None else places
-    premises = Premises(site_id=SITE, jurisdictions=jurisdictions)
-    return notices(rules, known, of, kind=kind, found_at=found_at, zone=ZONE, premises=premises)
+    premises = Premises(site_id=SITE, jurisdictions=jurisdictions, public_days=public_days)
+    return notices(rules, known, of, kind=kind, found_at=found_at, zone=ZONE, premises=premises, others_concerned=others)
 
 
 def test_hours_count_from_the_instant_whatever_the_clocks_do():
@@ -126,3 +140,66 @@ def test_each_jurisdiction_that_no_pack_states_is_said_whatever_is_known_of_the_
     assert asked(rule(), jurisdictions=("XR-LOW", "XR")).missing == {"jurisdiction_XR-LOW"}
     assert asked(jurisdictions=("XR",)).missing == frozenset()
     assert asked(rule(), jurisdictions=()).missing == {"jurisdiction"}
+
+
+def test_the_law_of_another_place_asks_for_nothing():
+    assert asked(rule(), rule("XL-1", jurisdiction="XL"), rule("XL-2", jurisdiction="XL", applies_until=date(2020, 1, 1))).notices == (
+        asked(rule()).notices
+    )
+
+
+@pytest.mark.parametrize("said", [{"applies_from": date(2026, 3, 27)}, {"applies_until": date(2026, 3, 27)}])
+def test_on_its_first_and_its_last_day_a_version_asks(said):
+    assert len(asked(rule(**said)).notices) == 1
+
+
+def test_what_a_rule_says_of_a_sale_does_not_matter():
+    assert len(asked(rule(activities=frozenset((Activity.SELL,)))).notices) == 1
+
+
+@pytest.mark.parametrize(("public_days", "number"), [(10, 1), (3, 0)])
+def test_what_is_known_of_the_premises_counts(public_days, number):
+    public = Predicate(fact=Fact.PUBLIC_DAYS, relation=Relation.AT_LEAST, number=7)
+
+    assert len(asked(rule(when=(public,)), public_days=public_days).notices) == number
+
+
+def test_one_animal_that_it_is_surely_about_is_enough_beside_one_of_which_that_is_not_known():
+    of_adults = Selector(any_of=LISTED.any_of, life_stages=frozenset((LifeStage.ADULT,)))
+    unknown, adult = (animal(of=TORTOISE.taxon, life_stage=one) for one in (LifeStage.UNKNOWN, LifeStage.ADULT))
+
+    (notice,) = asked(rule("XR-1", of_adults), of=(unknown, adult)).notices
+
+    assert (notice.is_decided, notice.used["life_stage"]) == (True, "adult")
+
+
+def test_where_others_were_concerned_of_which_nothing_is_known_it_cannot_be_decided():
+    rules = (rule("XR-1"), rule("XR-2", Selector()))
+
+    found = {one.requirement.code: one.missing for one in asked(*rules, of=(BOA,), others=True).notices}
+
+    assert found == {"XR-1": {"animals"}, "XR-2": frozenset()}
+
+
+@pytest.mark.parametrize(
+    "selector",
+    [
+        Selector(but_not=(ENTRY,)),
+        Selector(life_stages=frozenset((LifeStage.ADULT,))),
+        Selector(origins=frozenset((Origin.WILD,))),
+    ],
+)
+def test_what_is_about_some_animals_only_is_in_doubt_where_nobody_said_which(selector):
+    (notice,) = asked(rule("XR-1", selector), of=()).notices
+
+    assert notice.missing == {"animals"}
+
+
+def test_days_are_counted_where_the_authority_is_and_at_the_site_where_that_is_not_known():
+    a_day = rule("XR-1", LISTED, tell(1, Unit.DAYS))
+    far = replace(place("XR"), zone="America/New_York")
+
+    assert [asked(a_day, places=places).notices[0].tell_by for places in ({"XR": far}, {})] == [
+        datetime(2026, 3, 29, 3, 59, 59, tzinfo=UTC),
+        datetime(2026, 3, 28, 22, 59, 59, tzinfo=UTC),
+    ]

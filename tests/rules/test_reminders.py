@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from domain.rules.reminders import Duty, Kept, ReminderKind, ReminderState, Stage, reconcile
+from domain.rules.reminders import Duty, Kept, Key, ReminderKind, ReminderState, Stage, reconcile
 
 TODAY = date(2026, 3, 1)
 SITE, OTHER = UUID(int=1), UUID(int=2)
@@ -158,3 +158,9 @@ def test_a_second_night_of_the_same_day_does_nothing(said, on):
     again = reconcile(after, said, today={None: on})
 
     assert (again.added, again.woken, again.closed, again.moved) == ((), (), (), ())
+
+
+def test_a_key_says_what_it_is_about_and_a_moved_one_which_it_was():
+    assert RENEWAL.key(Stage.SOON) == Key("permit", UUID(int=7), ReminderKind.RENEWAL, "1", Stage.SOON)
+    (moved,) = at_night([kept()], [replace(RENEWAL, sentence="t")]).moved
+    assert moved.reminder.id == UUID(int=9)
