@@ -8,10 +8,11 @@ from uuid import UUID
 
 from api.animal_papers import organisation_name, paper_number
 from domain.actions.census import names
+from domain.actions.compliance import by_standing
 from domain.actions.permit_register import Held, PermitRegister, permit_register
 from domain.records.sites import Site
 from domain.records.unit import Unit
-from domain.rules.compliance import Coverage
+from domain.rules.compliance import Coverage, Standing
 from domain.rules.law.decision import Bearing, Finding
 from domain.rules.permits import DocumentKind
 from reports.permit_register.sheet import (
@@ -47,6 +48,7 @@ def permit_register_sheet(unit: Unit, site: Site | None, *, on: date, report_id:
         uncovered_in_all=len(found.open),
         animals=sum(one.subject.number for one in found.coverages),
         animals_open=sum(one.subject.number for one in found.open),
+        animals_overridden=by_standing(found.coverages)[Standing.OVERRIDDEN],
     )
 
 

@@ -97,7 +97,7 @@ def _lamp_life(inputs: Inputs) -> dict[str, object]:
 def _valid_until(inputs: Inputs, name: str, lasts: Span) -> str | None:
     """Return the last day of a document of a kind that lasts a span, issued on the day of that name."""
     kind = DocumentKind(code="c", jurisdiction="XR", title="t", lasts=lasts)
-    permit = Permit(id=UUID(int=1), kind="c", issued_on=day(inputs, name), valid_from=day(inputs, name))
+    permit = Permit(id=UUID(int=1), kind="c", jurisdiction="XR", issued_on=day(inputs, name), valid_from=day(inputs, name))
     last = valid_until(permit, kind)
     return last.isoformat() if last else None
 
@@ -105,7 +105,7 @@ def _valid_until(inputs: Inputs, name: str, lasts: Span) -> str | None:
 def _apply_by(inputs: Inputs) -> str | None:
     kind = DocumentKind(code="c", jurisdiction="XR", title="t", renewal_lead=Span(int(number(inputs, "lead_months")), Unit.MONTHS))
     begun = date(day(inputs, "expiry").year - 6, 1, 1)
-    permit = Permit(id=UUID(int=1), kind="c", issued_on=begun, valid_from=begun, last_day=day(inputs, "expiry"))
+    permit = Permit(id=UUID(int=1), kind="c", jurisdiction="XR", issued_on=begun, valid_from=begun, last_day=day(inputs, "expiry"))
     found = renew_by(permit, kind)
     return found.isoformat() if found else None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from enum import StrEnum
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -23,9 +24,27 @@ class Advice(_Told):
     disclaimer: str = Field(description="Not legal advice: local codes, the issuing authority and licensed practice come first.")
 
 
+class Place(StrEnum):
+    """Where an act is decided: where the animal is, or where it is to come."""
+
+    HERE = "here"
+    DESTINATION = "destination"
+
+
+class PlaceDecided(_Told):
+    """What was decided of an act at one of its places."""
+
+    place: Place
+    site_id: UUID | None
+    jurisdictions: list[str] = Field(description="The codes of those that apply there, from the local one up.")
+    outcome: Outcome
+    missing: list[str]
+
+
 class Finding(_Told):
     """What one requirement says of an act, and by which facts."""
 
+    place: Place
     requirement: str = Field(description="The requirement's code.")
     edition: str = Field(description="Its version, as its rule pack states it.")
     pack: str
@@ -73,6 +92,7 @@ class Coverage(_Told):
     missing: list[str]
     needs_mark: bool
     needs: list[Answer]
+    places: list[PlaceDecided] = Field(description="Of an act that leads elsewhere: what was decided where the animal is, and there.")
     findings: list[Finding]
 
 
@@ -81,6 +101,8 @@ class CoverageOfAnimal(Coverage, Advice):
 
     as_of: date
     activity: Activity
+    to_site_id: UUID | None
+    jurisdiction: str | None
 
 
 class CompliancePage(Advice):
@@ -88,6 +110,8 @@ class CompliancePage(Advice):
 
     as_of: date
     activity: Activity
+    to_site_id: UUID | None
+    jurisdiction: str | None
     counts: dict[Standing, int]
     items: list[Coverage]
     next: str | None
@@ -121,6 +145,15 @@ class ComplianceOfPeriod(Advice):
     items: list[KeptAnimal]
 
 
+class LimitInUse(_Told):
+    """What stands against a permit's number for one taxon."""
+
+    scientific_name: str
+    number: int
+    taken: int
+    left: int = Field(description="How many more of it the permit allows, by this number and that of all.")
+
+
 class PermitInUse(_Told):
     """What a permit that is good on a day covers on it."""
 
@@ -132,6 +165,7 @@ class PermitInUse(_Told):
     taken: int = Field(description="How many animals stand against its number.")
     left: int | None = Field(description="How many more it allows; none where it names no number.")
     expected: int = Field(description="How many young are expected of the animals that it covers, at the most.")
+    limits: list[LimitInUse] = Field(description="By taxon, where it says numbers of some.")
 
 
 class PermitsInUse(Advice):

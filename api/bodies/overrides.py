@@ -17,6 +17,8 @@ class ChangedOverride(OverrideStated):
 class Override(Kept, OverrideStated):
     """An override on file."""
 
+    edition: str
+
 
 class OverridePage(LegalPage[Override]):
     """One page of overrides."""

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
-from itertools import dropwhile, islice
+from itertools import islice
+from re import fullmatch
 from typing import Any
 from uuid import UUID
 
@@ -18,7 +19,17 @@ from api.errors import Answer
 from api.nouns import id_parameter
 from api.pages import cursor_in, cursor_text, link_to_next, list_of, refuse_foreign
 from api.query import CURSOR, LARGEST_PAGE, USUAL_PAGE, Reader, fault_in, one_of, read_day, read_id, read_limit, refusal_of
-from domain.actions.compliance import LONGEST_PERIOD_DAYS, Collection, InUse, by_standing, coverage_over, permits_in_use, turns_with
+from domain.actions.compliance import (
+    LONGEST_PERIOD_DAYS,
+    Collection,
+    Destination,
+    InUse,
+    by_standing,
+    coverage_over,
+    order_of,
+    permits_in_use,
+    turns_with,
+)
 from domain.actions.law import requirement_of
 from domain.actions.lives import today_of
 from domain.actions.sites import today_at
@@ -29,20 +40,22 @@ from domain.records.requirements import Requirement
 from domain.records.sites import Site
 from domain.records.unit import Unit
 from domain.rules.compliance import Answer as Met
-from domain.rules.compliance import Coverage, Standing
+from domain.rules.compliance import Coverage, Heard, Standing
 from domain.rules.law.decision import DISCLAIMER, Finding
+from domain.rules.law.jurisdictions import CODE_LENGTH, CODE_PATTERN
 from domain.rules.law.requirements import Activity
 
 Shown = dict[str, Any]
+HERE = bodies.Place.HERE
 
 
 @dataclass(frozen=True, slots=True)
 class _Cursor:
-    """The animal that a page goes on after, on the day that the first page was of."""
+    """What a page goes on after in the order of the list, on the day that the first page was of; the animal there may have gone since."""
 
     of: str
     as_of: date
-    id: UUID
+    after: tuple[date, str, UUID]
 
 
 def _compliance(call: Call) -> Answer:
@@ -52,16 +65,17 @@ def _compliance(call: Call) -> Answer:
     limit, wanted, activity = call.query.get("limit", USUAL_PAGE), call.query.get("standing"), _activity(call)
     with call.house.store.snapshot(origin_of(call)) as unit:
         on = after.as_of if after else _day(unit, call.query)
-        found = Collection(unit, from_on=on, until_on=on).standings(on, activity=activity, site_ids=_sites(unit, call.query))
+        to, site_ids = _destination(unit, call.query), _sites(unit, call.query)
+        found = Collection(unit, from_on=on, until_on=on).standings(on, activity=activity, site_ids=site_ids, to=to)
     chosen: Iterator[Coverage] = (one for one in found.coverages if wanted is None or one.standing is wanted)
     if after is not None:
-        chosen = islice(dropwhile(lambda one: one.subject.id != after.id, chosen), 1, None)
+        chosen = (one for one in chosen if order_of(one.subject) > after.after)
     rows = list(islice(chosen, limit + 1))
-    cursor = cursor_text(_Cursor(list_of(call), on, rows[limit - 1].subject.id)) if len(rows) > limit else None
+    cursor = cursor_text(_Cursor(list_of(call), on, order_of(rows[limit - 1].subject))) if len(rows) > limit else None
     shown = {
         "disclaimer": DISCLAIMER,
         "as_of": on,
-        "activity": activity,
+        **_act(call),
         "counts": by_standing(found.coverages),
         "items": [_coverage(one) for one in rows[:limit]],
         "next": cursor,
@@ -74,11 +88,11 @@ def _of_animal(call: Call) -> Answer:
     with call.house.store.snapshot(origin_of(call)) as unit:
         animal = unit.fetch_reached(Animal, call.ids[0])
         on: date = call.query.get("as_of") or today_of(unit, animal)
-        found = Collection(unit, from_on=on, until_on=on).standings(on, activity=activity)
+        found = Collection(unit, from_on=on, until_on=on).standings(on, activity=activity, to=_destination(unit, call.query))
     own = next((one for one in found.coverages if one.subject.id == animal.id), None)
     if own is None:
         raise NotFound(f"This animal was not in the collection's keeping on {on.isoformat()}.")
-    return Answer(encode({"disclaimer": DISCLAIMER, "as_of": on, "activity": activity, **_coverage(own)}))
+    return Answer(encode({"disclaimer": DISCLAIMER, "as_of": on, **_act(call), **_coverage(own)}))
 
 
 def _period(call: Call) -> Answer:
@@ -130,8 +144,8 @@ def _turns(call: Call) -> Answer:
 
 def _coverage(one: Coverage) -> Shown:
     subject = one.subject
-    overrides = {id(finding): override_id for finding, override_id in one.lifted}
-    findings = (*one.decision.findings, *(finding for finding, _ in one.lifted))
+    places = list(zip(bodies.Place, one.places, strict=False))
+    findings = [finding for place, heard in places for finding in _findings(heard, place=place)] or list(_findings(one, place=HERE))
     return {
         "animal_id": subject.id,
         "tag": subject.tag,
@@ -145,17 +159,34 @@ def _coverage(one: Coverage) -> Shown:
         "missing": sorted(one.decision.missing),
         "needs_mark": one.needs_mark,
         "needs": [_met(answer) for answer in one.answers],
-        "findings": [_finding(finding, override_id=overrides.get(id(finding))) for finding in findings],
+        "places": [_place(heard, place=place) for place, heard in places],
+        "findings": findings,
     }
+
+
+def _place(heard: Heard, *, place: bodies.Place) -> Shown:
+    return {
+        "place": place,
+        "site_id": heard.premises.site_id,
+        "jurisdictions": heard.premises.jurisdictions,
+        "outcome": heard.decision.outcome,
+        "missing": sorted(heard.decision.missing),
+    }
+
+
+def _findings(one: Heard | Coverage, *, place: bodies.Place) -> Iterator[Shown]:
+    yield from (_finding(finding, place=place, override_id=None) for finding in one.decision.findings)
+    yield from (_finding(finding, place=place, override_id=override_id) for finding, override_id in one.lifted)
 
 
 def _met(answer: Met) -> Shown:
     return {"documents": answer.kinds, "permits": answer.shares, "uncovered": answer.uncovered, "lapses_on": answer.lapses_on}
 
 
-def _finding(one: Finding, *, override_id: UUID | None) -> Shown:
+def _finding(one: Finding, *, place: bodies.Place, override_id: UUID | None) -> Shown:
     rule = one.requirement
     return {
+        "place": place,
         "requirement": rule.code,
         "edition": rule.version,
         "pack": rule.pack,
@@ -183,12 +214,45 @@ def _in_use(one: InUse) -> Shown:
         "taken": one.taken,
         "left": one.left,
         "expected": one.expected,
+        "limits": [
+            {"scientific_name": limit.name, "number": limit.number, "taken": limit.taken, "left": limit.left} for limit in one.limits
+        ],
     }
 
 
 def _activity(call: Call) -> Activity:
     found: Activity = call.query.get("activity", Activity.HOLD)
     return found
+
+
+def _act(call: Call) -> Shown:
+    """Return what is asked about: what is done, and where that leads."""
+    return {"activity": _activity(call), **{name: call.query.get(name) for name in _DESTINATIONS}}
+
+
+def _destination(unit: Unit, asked: Mapping[str, Any]) -> Destination | None:
+    """Return where what is done leads, ``None`` where that is not said.
+
+    Raises:
+        RuleBroken: Both a site and a jurisdiction are said.
+        NotFound: There is no such site.
+        NotAllowed: The caller does not reach the site.
+    """
+    site_id, code = (asked.get(name) for name in _DESTINATIONS)
+    if site_id is not None and code is not None:
+        raise refusal_of(fault_in("jurisdiction", "not-together", "Say one of a site and a jurisdiction."))
+    return code if site_id is None else unit.fetch_reached(Site, site_id).id
+
+
+def _read_jurisdiction(text: str) -> str:
+    """Return the code of a jurisdiction.
+
+    Raises:
+        ValueError: It is not written like one.
+    """
+    if len(text) > CODE_LENGTH or not fullmatch(CODE_PATTERN, text):
+        raise ValueError("this should be the code of a jurisdiction")
+    return text
 
 
 def _sites(unit: Unit, asked: Mapping[str, Any]) -> frozenset[UUID] | None:
@@ -230,6 +294,7 @@ def _days(asked: Mapping[str, Any]) -> dict[str, date]:
     return {"from_on": from_on, "until_on": until_on}
 
 
+_DESTINATIONS = ("to_site_id", "jurisdiction")
 _ID_SCHEMA = {"type": "string", "format": "uuid"}
 _PARAMETERS: Mapping[str, tuple[Mapping[str, Any], str]] = {
     "as_of": (DAY_SCHEMA, "The day that is asked about, past or to come, by what is known now; today where it is left out."),
@@ -240,13 +305,19 @@ _PARAMETERS: Mapping[str, tuple[Mapping[str, Any], str]] = {
         {"type": "string", "enum": [one.value for one in Activity], "default": Activity.HOLD.value},
         "What is done, or planned, with the animals.",
     ),
+    "to_site_id": (_ID_SCHEMA, "The site that what is done leads to: it is decided there as well as where the animals are."),
+    "jurisdiction": (
+        {"type": "string", "pattern": CODE_PATTERN, "maxLength": CODE_LENGTH},
+        "Where what is done leads to, if not to one of the sites: it is decided there as well.",
+    ),
     "standing": ({"type": "string", "enum": [one.value for one in Standing]}, "Only animals that stand so."),
     "limit": ({"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE}, "Items on a page."),
     "cursor": (CURSOR, "The next of the page before, with the same other parameters."),
 }
 _READERS: Mapping[str, Reader] = {
     **dict.fromkeys(("as_of", "from_on", "until_on"), read_day),
-    "site_id": read_id,
+    **dict.fromkeys(("site_id", "to_site_id"), read_id),
+    "jurisdiction": _read_jurisdiction,
     "activity": one_of(Activity),
     "standing": one_of(Standing),
     "limit": read_limit,
@@ -284,7 +355,7 @@ DOORS = (
         "list_compliance",
         "List how animals stand on a day, and why",
         _compliance,
-        *("as_of", "site_id", "activity", "standing", "limit", "cursor"),
+        *("as_of", "site_id", "activity", *_DESTINATIONS, "standing", "limit", "cursor"),
         answers=bodies.CompliancePage,
         headers=["Link"],
         subject="site",
@@ -312,7 +383,7 @@ DOORS = (
         "get_compliance_of_animal",
         "Get how an animal stands on a day, and why",
         _of_animal,
-        *("as_of", "activity"),
+        *("as_of", "activity", *_DESTINATIONS),
         answers=bodies.CoverageOfAnimal,
         subject="animal",
     ),

@@ -212,7 +212,9 @@ def _order(row: ReturnRow) -> tuple[str, UUID, bool, str, str]:
 def _name_permits(unit: Unit, site: Site, asked: Asked, rows: Iterable[ReturnRow]) -> None:
     """Say for each row which permits were good for such animals at the site on a day of the period, by number."""
     law, there = law_as_of(unit), Chronicle(unit, from_on=asked.from_on, until_on=asked.until_on).at_site(site.id)
-    good = [one for one in permits_of(unit) if _is_good_within(one, law, asked) and (not one.site_ids or site.id in one.site_ids)]
+    places = law.chain(site.jurisdiction) if site.jurisdiction is not None else ()
+    granted = (one for one in permits_of(unit) if one.jurisdiction in places and (not one.site_ids or site.id in one.site_ids))
+    good = [one for one in granted if _is_good_within(one, law, asked)]
     for row in rows:
         animals = there.get(row.taxon.id, frozenset())
         numbers = (one.number_text for one in good if _is_for(one, row.taxon, animals, asked.requirement.activities))
@@ -223,7 +225,7 @@ def _is_good_within(permit: Permit, law: Law, asked: Asked) -> bool:
     kind = law.kinds.get(permit.kind)
     if kind is None or permit.valid_from > asked.until_on:
         return False
-    last = valid_until(permit, kind)
+    last = valid_until(permit, kind, working=law.working_days(kind.jurisdiction))
     return last is None or last >= max(asked.from_on, permit.valid_from)
 
 

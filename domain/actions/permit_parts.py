@@ -118,7 +118,7 @@ def record_permit_animal(unit: Unit, permit_id: UUID, stated: PermitAnimalStated
 
 
 def end_permit_animal(unit: Unit, permit_animal_id: UUID, ending: Ending, *, owner_id: UUID) -> PermitAnimal:
-    """Take an animal that was entered wrongly off a permit and return it. Without any taxon or animal the permit is for none.
+    """Take an animal that was entered wrongly off a permit and return it. A permit that names none any more is for none.
 
     Raises:
         NotFound: The permit has no such animal.

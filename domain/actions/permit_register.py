@@ -144,7 +144,7 @@ class _Shelf:
 
     def __init__(self, unit: Unit, collection: Collection, found: Standings) -> None:
         self.on = found.on
-        self.kinds = collection.law.kinds
+        self.kinds, self.working = collection.law.kinds, collection.in_force.working
         self.permits = unit.all(Permit, PERMITS)
         self.ruled: Mapping[UUID, rules.Permit] = {one.id: one for one in collection.in_force.permits}
         self.uses: Mapping[UUID, InUse] = {one.permit.id: one for one in uses_of(unit, collection, found)}
@@ -193,16 +193,22 @@ class _Shelf:
 
     def _validity(self, permit: Permit, site: Site | None) -> dict[str, Any]:
         kind, follower = self.kinds.get(permit.kind), self.followers.get(permit.id)
+        end = None if kind is None else end_of(self.ruled[permit.id], kind, working=self.working[kind.jurisdiction])
         is_told = follower is not None and (site is None or follower.site_id == site.id)
         return {
             "permit": permit,
             "kind": kind,
-            "end": None if kind is None else end_of(self.ruled[permit.id], kind),
-            "standing": standing_of(self.ruled[permit.id], kind, on=self.on),
+            "end": end,
+            "standing": self._standing(permit),
             "replaced_by": follower.number if follower is not None and is_told else None,
             "is_replaced": follower is not None,
             "follows_on": follower is not None and self._is_good(follower),
         }
 
     def _is_good(self, permit: Permit) -> bool:
-        return standing_of(self.ruled[permit.id], self.kinds.get(permit.kind), on=self.on) in (PermitStanding.GOOD, PermitStanding.ENDING)
+        return self._standing(permit) in (PermitStanding.GOOD, PermitStanding.ENDING)
+
+    def _standing(self, permit: Permit) -> PermitStanding:
+        kind = self.kinds.get(permit.kind)
+        working = None if kind is None else self.working[kind.jurisdiction]
+        return standing_of(self.ruled[permit.id], kind, on=self.on, working=working)

@@ -11,6 +11,7 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from domain.actions.documents import follow
+from domain.actions.law import JURISDICTIONS
 from domain.actions.recording import (
     Ending,
     corrected,
@@ -24,7 +25,10 @@ from domain.actions.recording import (
 )
 from domain.actions.sites import today_there
 from domain.errors import Conflict, RuleBroken
+from domain.records import jurisdictions as places
+from domain.records.animals import AnimalEvent, AnimalState, Basis, Placement
 from domain.records.base import Record, table_of
+from domain.records.enclosures import Enclosure
 from domain.records.permits import Permit, PermitAnimal, PermitEvent, PermitStated, PermitTaxon
 from domain.records.requirements import DocumentKind
 from domain.records.sites import Site
@@ -35,7 +39,10 @@ from domain.records.taxa import Taxon
 from domain.records.unit import Unit
 from domain.rules import permits as rules
 from domain.rules.law.facts import key_of
+from domain.rules.law.jurisdictions import Jurisdiction, chain
 from domain.rules.law.requirements import Activity, Occasion
+from domain.rules.lives import EventKind, Status
+from domain.rules.permits import Happening
 from domain.rules.taxonomy import TaxonRank
 from domain.rules.text import same_name
 
@@ -43,10 +50,15 @@ NO_TAXON = frozenset(("",))
 """The key of no name: what a permit is for that lists neither taxa nor animals and is not said to be for any."""
 _FACTS = ("issued_on", "inspected_on", "used_on", "withdrawn_on")
 """The dates that tell what happened; the days from which and until which it is good may be to come."""
+_LEFT_BY: Mapping[Status, Occasion] = {Status.DEAD: Occasion.DEATH, Status.DEPARTED: Occasion.DEPARTURE}
+"""What happened to an animal that is in a state from which no permit for it goes on."""
+_OWNER_STAYS = frozenset((Basis.LOAN, Basis.LOAN_RETURN, Basis.LOST))
+"""On what ground an animal leaves without another owner; any other, and none that is known, may give it one."""
 _NARROWEST_FIRST = {rank: -place for place, rank in enumerate(TaxonRank)}
 
-_permit, _taxa, _animals, _events, _taxon, _kind = (
-    table_of(one) for one in (Permit, PermitTaxon, PermitAnimal, PermitEvent, Taxon, DocumentKind)
+_permit, _taxa, _animals, _events, _taxon, _kind, _state, _lived, _place, _enclosure = (
+    table_of(one)
+    for one in (Permit, PermitTaxon, PermitAnimal, PermitEvent, Taxon, DocumentKind, AnimalState, AnimalEvent, Placement, Enclosure)
 )
 _accepted = _taxon.alias("accepted")
 
@@ -60,7 +72,7 @@ def _same(table: sa.FromClause, other: sa.FromClause, column: str) -> sa.ColumnE
     return sa.and_(other.c.organisation_id == table.c.organisation_id, other.c.id == table.c[column])
 
 
-KIND = Statement(sa.select(_kind.c.id).where(_kept(DocumentKind), _kind.c.code == sa.bindparam("code")))
+KIND = Statement(sa.select(_kind.c.jurisdiction).where(_kept(DocumentKind), _kind.c.code == sa.bindparam("code")))
 OF_THAT_NUMBER = Statement(
     sa.select(_permit).where(
         _kept(Permit),
@@ -88,11 +100,52 @@ NAMES_OF_TAXA = Statement(
 )
 """The accepted name of every taxon of a permit, its rank, and how many animals of it the permit is for."""
 ANIMALS_OF_PERMITS = Statement(
-    sa.select(_animals.c.permit_id, _animals.c.animal_id)
+    sa.select(_animals.c.permit_id, _animals.c.animal_id, _animals.c.ended_on)
     .join(_permit, _same(_animals, _permit, "permit_id"))
-    .where(_kept(PermitAnimal), _kept(Permit))
+    .where(_animals.c.organisation_id == sa.bindparam("organisation_id"), _kept(Permit))
     .order_by(_animals.c.id)
 )
+"""The animals that permits name, and those that were taken off them."""
+_named = _animals.join(_permit, _same(_animals, _permit, "permit_id"))
+
+
+def _of_named(table: sa.Table) -> sa.ColumnElement[bool]:
+    of_animal = sa.and_(table.c.organisation_id == _animals.c.organisation_id, table.c.animal_id == _animals.c.animal_id)
+    return sa.and_(of_animal, table.c.ended_on.is_(None))
+
+
+GONE_OF_PERMITS = Statement(
+    sa.select(_animals.c.permit_id, _animals.c.animal_id, _state.c.status, _state.c.from_on, _lived.c.basis)
+    .select_from(
+        _named.join(_state, _of_named(_state)).outerjoin(
+            _lived,
+            sa.and_(
+                _of_named(_lived),
+                _lived.c.happened_on == _state.c.from_on,
+                _lived.c.kind == sa.literal(EventKind.DEPARTED.value, type_=sa.String()),
+            ),
+        )
+    )
+    .where(
+        _kept(PermitAnimal),
+        _kept(Permit),
+        _state.c.status.in_([sa.literal(one.value, type_=sa.String()) for one in _LEFT_BY]),
+        _state.c.from_on >= _permit.c.valid_from,
+    )
+    .order_by(_state.c.from_on, _state.c.id, _lived.c.id)
+)
+"""When animals that permits name died or left after a permit's first day, and on what ground they left."""
+SITES_OF_PERMITS = Statement(
+    sa.select(_animals.c.permit_id, _animals.c.animal_id, _enclosure.c.site_id, _place.c.from_on)
+    .select_from(_named.join(_place, _of_named(_place)).join(_enclosure, _same(_place, _enclosure, "enclosure_id")))
+    .where(
+        _kept(PermitAnimal),
+        _kept(Permit),
+        sa.or_(_place.c.until_on.is_(None), _place.c.until_on >= _permit.c.valid_from),
+    )
+    .order_by(_place.c.from_on, _place.c.id)
+)
+"""At which sites animals that permits name stood from a permit's first day on."""
 EVENTS_OF_PERMITS = Statement(
     sa.select(_events.c.permit_id, _events.c.occasion, _events.c.happened_on)
     .join(_permit, _same(_events, _permit, "permit_id"))
@@ -105,7 +158,8 @@ def register_permit(unit: Unit, stated: PermitStated, *, record_id: UUID | None 
     """Register a permit and return it.
 
     Raises:
-        RuleBroken: No rule pack knows its kind; it refers to nothing; or a day that tells what happened has not come.
+        RuleBroken: No rule pack knows its kind, or documents of that are not granted in its jurisdiction; it refers to nothing; or a day
+            that tells what happened has not come.
         Conflict: Its authority's number is on record for a permit of its kind.
     """
     _check(unit, stated, before=None)
@@ -144,21 +198,53 @@ def permits_of(unit: Unit) -> list[rules.Permit]:
     """Return every permit as the rules about coverage take it, in the order in which they were registered.
 
     Taxa are named by the keys of their accepted names, so that it does not matter under which name a permit has them. Of limits the one
-    of the lowest rank comes first: animals count against the narrowest that names them.
+    of the lowest rank comes first: animals count against the narrowest that names them. One that named animals, all of which were taken
+    off it, is for none.
     """
     taxa: defaultdict[UUID, list[tuple[TaxonRank, str, int | None]]] = defaultdict(list)
     for permit_id, name, rank, number in unit.rows(NAMES_OF_TAXA):
-        taxa[permit_id].append((rank, key_of(name), number))
+        taxa[permit_id].append((rank, name, number))
     animals: defaultdict[UUID, set[UUID]] = defaultdict(set)
-    for permit_id, animal_id in unit.rows(ANIMALS_OF_PERMITS):
-        animals[permit_id].add(animal_id)
-    events: defaultdict[UUID, list[tuple[Occasion, date]]] = defaultdict(list)
+    for permit_id, animal_id, ended_on in unit.rows(ANIMALS_OF_PERMITS):
+        animals[permit_id].update((animal_id,) if ended_on is None else ())
+    lives = _lives(unit) if any(animals.values()) else {}
+    events: defaultdict[UUID, list[Happening]] = defaultdict(list)
     for permit_id, occasion, on in unit.rows(EVENTS_OF_PERMITS):
         events[permit_id].append((occasion, on))
+    permits = unit.all(Permit, PERMITS)
+    replaced_from: dict[UUID, date] = {}
+    for one in permits:
+        if one.replaces_id is not None:
+            replaced_from[one.replaces_id] = min(one.valid_from, replaced_from.get(one.replaces_id, date.max))
     return [
-        _as_ruled(one, taxa=taxa.get(one.id, ()), animal_ids=frozenset(animals.get(one.id, ())), events=tuple(events.get(one.id, ())))
-        for one in unit.all(Permit, PERMITS)
+        _as_ruled(
+            one,
+            taxa=taxa.get(one.id, ()),
+            animal_ids=frozenset(animals.get(one.id, ())),
+            named_animals=one.id in animals,
+            events=tuple(events.get(one.id, ())),
+            lives=lives.get(one.id, {}),
+            replaced_from=replaced_from.get(one.id),
+        )
+        for one in permits
     ]
+
+
+def _lives(unit: Unit) -> Mapping[UUID, Mapping[UUID, tuple[Happening, ...]]]:
+    """Return what happened to the animals that permits name from the permit's first day on, as far as it may end that, by permit.
+
+    An animal has another address from the day on which it stands at another site than on the permit's first day, or when it came.
+    """
+    found: defaultdict[UUID, defaultdict[UUID, tuple[Happening, ...]]] = defaultdict(lambda: defaultdict(tuple))
+    for permit_id, animal_id, status, on, basis in unit.rows(GONE_OF_PERMITS):
+        found[permit_id][animal_id] += ((_LEFT_BY[status], on),)
+        if status is Status.DEPARTED and basis not in _OWNER_STAYS:
+            found[permit_id][animal_id] += ((Occasion.OWNER_CHANGE, on),)
+    first: dict[tuple[UUID, UUID], UUID] = {}
+    for permit_id, animal_id, site_id, on in unit.rows(SITES_OF_PERMITS):
+        if first.setdefault((permit_id, animal_id), site_id) != site_id:
+            found[permit_id][animal_id] += ((Occasion.ADDRESS_CHANGE, on),)
+    return found
 
 
 def _as_ruled(
@@ -166,14 +252,20 @@ def _as_ruled(
     *,
     taxa: Sequence[tuple[TaxonRank, str, int | None]],
     animal_ids: frozenset[UUID],
-    events: tuple[tuple[Occasion, date], ...],
+    named_animals: bool,
+    events: tuple[Happening, ...],
+    lives: Mapping[UUID, tuple[Happening, ...]],
+    replaced_from: date | None,
 ) -> rules.Permit:
-    named = frozenset(key for _, key, number in taxa if number is None)
-    limited = sorted(((rank, key, number) for rank, key, number in taxa if number is not None), key=lambda each: _NARROWEST_FIRST[each[0]])
-    is_for_none = not (one.any_taxon or taxa or animal_ids)
+    named = frozenset(key_of(name) for _, name, number in taxa if number is None)
+    limited = sorted(
+        ((rank, name, number) for rank, name, number in taxa if number is not None), key=lambda each: _NARROWEST_FIRST[each[0]]
+    )
+    is_for_none = not animal_ids and (named_animals or not (one.any_taxon or taxa))
     return rules.Permit(
         id=one.id,
         kind=one.kind,
+        jurisdiction=one.jurisdiction,
         number_text=one.number,
         issued_on=one.issued_on,
         valid_from=one.valid_from,
@@ -181,12 +273,14 @@ def _as_ruled(
         inspected_on=one.inspected_on,
         used_on=one.used_on,
         withdrawn_on=one.withdrawn_on,
+        replaced_from=replaced_from,
         events=events,
+        lives=lives,
         taxa=NO_TAXON if is_for_none else named,
         activities=frozenset(map(Activity, one.activities)),
         site_ids=frozenset() if one.site_id is None else frozenset((one.site_id,)),
         animal_ids=animal_ids,
-        limits=tuple(rules.Limit(frozenset((key,)), number) for _, key, number in limited),
+        limits=() if is_for_none else tuple(rules.Limit(frozenset((key_of(name),)), number, name) for _, name, number in limited),
         number=one.total_number,
     )
 
@@ -196,8 +290,8 @@ def _keys(stated: PermitStated) -> dict[str, str]:
 
 
 def _check(unit: Unit, said: PermitStated, *, before: Permit | None) -> None:
-    if before is None or said.kind != before.kind:
-        refuse_unknown_kind(unit, said.kind)
+    if before is None or (said.kind, said.jurisdiction) != (before.kind, before.jurisdiction):
+        _refuse_unfit_kind(unit, said, before=before)
     if said.site_id is not None:
         referred(unit, Site, said.site_id, field="site_id", kept=before.site_id if before else None)
     _check_holder(unit, said, before=before)
@@ -221,6 +315,29 @@ def refuse_unknown_kind(unit: Unit, kind: str) -> None:
     """
     if unit.row(KIND, code=kind) is None:
         raise RuleBroken("No rule pack on record knows documents of this kind.", code="kind-unknown", field="kind")
+
+
+def _refuse_unfit_kind(unit: Unit, said: PermitStated, *, before: Permit | None) -> None:
+    """Refuse a kind that no rule pack knows, and one whose documents are granted in another jurisdiction.
+
+    Raises:
+        RuleBroken: It is such a one. A kind that the permit has is not asked for again.
+    """
+    kind = unit.row(KIND, code=said.kind)
+    if kind is None:
+        if before is not None and said.kind == before.kind:
+            return
+        raise RuleBroken("No rule pack on record knows documents of this kind.", code="kind-unknown", field="kind")
+    if kind[0] not in chain(_jurisdictions(unit), said.jurisdiction):
+        sentence = f"Documents of this kind are granted in {kind[0]}, or in a jurisdiction below it."
+        raise RuleBroken(sentence, code="jurisdiction-of-kind", field="jurisdiction")
+
+
+def _jurisdictions(unit: Unit) -> Mapping[str, Jurisdiction]:
+    kept = unit.all(places.Jurisdiction, JURISDICTIONS)
+    return {
+        one.code: Jurisdiction(code=one.code, name=one.name, level=one.level, zone=one.zone, parent_code=one.parent_code) for one in kept
+    }
 
 
 def _check_holder(unit: Unit, said: PermitStated, *, before: Permit | None) -> None:

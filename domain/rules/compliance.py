@@ -7,10 +7,10 @@ advice: local codes, the issuing authority and licensed practice come first.
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from enum import StrEnum
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import ceil, floor
 from uuid import UUID
 
@@ -20,42 +20,52 @@ from domain.rules.law.decision import Bearing, Counted, Decision, Finding, Outco
 from domain.rules.law.facts import Premises, Subject
 from domain.rules.law.requirements import Activity, Fact, Predicate, Requirement
 from domain.rules.law.selection import selects
-from domain.rules.permits import Assignment, DocumentKind, Need, Permit, Share, assign, head_room, valid_until
+from domain.rules.law.spans import WorkingDays
+from domain.rules.permits import Assignment, DocumentKind, Need, Permit, Share, Turn, assign, head_room, valid_until
 
 BINDING = frozenset((Bearing.PROHIBITS, Bearing.CANNOT_DECIDE, Bearing.NEEDS_DOCUMENT, Bearing.NEEDS_MARK))
 """What somebody may answer for not heeding; everything else hinders nothing."""
 
 
 class Standing(StrEnum):
-    """How keeping an animal stands, from best to worst."""
+    """How keeping an animal stands, from best to worst; overridden is what is in order only since somebody answers for the rest."""
 
     NOTHING_NEEDED = "nothing_needed"
     COVERED = "covered"
+    OVERRIDDEN = "overridden"
     UNCOVERED = "uncovered"
     CANNOT_DECIDE = "cannot_decide"
     PROHIBITED = "prohibited"
 
 
-IN_ORDER: tuple[Standing, ...] = (Standing.NOTHING_NEEDED, Standing.COVERED)
+IN_ORDER: tuple[Standing, ...] = (Standing.NOTHING_NEEDED, Standing.COVERED, Standing.OVERRIDDEN)
 """Standings of animals whose keeping is in order."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Override:
-    """That a named person answers for not heeding a requirement for an animal, or for all at a site, until a day."""
+    """That a named person answers for not heeding a requirement for an animal, or for all at a site, until a day.
+
+    It is for some activities alone, and for the edition of the requirement that was in force when it began.
+    """
 
     id: UUID
     requirement_code: str
+    edition: str
+    activities: frozenset[Activity]
     from_on: date
     expires_on: date
     animal_id: UUID | None = None
     site_id: UUID | None = None
 
-    def lifts(self, finding: Finding, subject: Subject, *, on: date) -> bool:
-        """Return whether it lifts what a requirement says of an animal on a day."""
-        if finding.requirement.code != self.requirement_code or not self.from_on <= on <= self.expires_on:
-            return False
-        return subject.id == self.animal_id if self.animal_id is not None else subject.site_id == self.site_id
+    def is_for(self, finding: Finding, *, on: date) -> bool:
+        """Return whether it is for a requirement, in its edition, on a day."""
+        rule = finding.requirement
+        return (rule.code, rule.version) == (self.requirement_code, self.edition) and self.from_on <= on <= self.expires_on
+
+    def reaches(self, subject: Subject, premises: Premises) -> bool:
+        """Return whether it is for an animal at premises."""
+        return subject.id == self.animal_id if self.animal_id is not None else premises.site_id == self.site_id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,15 +81,33 @@ class Answer:
     lapses_on: date | None
 
 
+Lifted = tuple[tuple[Finding, UUID], ...]
+"""What somebody answers for not heeding, each with the override."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """What was decided of an act at one place; ``needs`` are the kinds of documents that are needed there, of each set one."""
+
+    premises: Premises
+    decision: Decision
+    needs: tuple[tuple[str, ...], ...]
+    lifted: Lifted = ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coverage:
-    """How keeping an animal stands on a day, and why; ``lifted`` are findings that somebody answers for not heeding, with the override."""
+    """How keeping an animal stands on a day, and why; ``lifted`` are findings that somebody answers for not heeding, with the override.
+
+    Of an act that leads to another place, ``places`` are where the animal is and where it is to come, each with what was decided there.
+    """
 
     subject: Subject
     standing: Standing
     decision: Decision
     answers: tuple[Answer, ...] = ()
-    lifted: tuple[tuple[Finding, UUID], ...] = ()
+    lifted: Lifted = ()
+    places: tuple[Heard, ...] = ()
 
     @property
     def uncovered(self) -> int:
@@ -92,29 +120,45 @@ class Coverage:
         return any(one.bearing is Bearing.NEEDS_MARK for one in self.decision.findings)
 
 
+@dataclass(frozen=True, slots=True)
+class LimitRoom:
+    """How many animals of some taxa stand against a permit's number for them, and how many more of them it allows."""
+
+    name: str
+    number: int
+    taken: int
+    left: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeadRoom:
-    """How many animals stand against a permit's number, and how many more it allows (``None``: it names no number)."""
+    """How many animals stand against a permit's number, and how many more it allows (``None``: it names no number); by taxon as well."""
 
     permit_id: UUID
     taken: int
     left: int | None
+    limits: tuple[LimitRoom, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standings:
-    """All of a day: every animal's coverage in the order given, and what is left of each permit that was good on it."""
+    """All of a day: every animal's coverage in the order given, and what is left of each permit that was good on it.
+
+    ``expected`` are the coverages that young to come would have.
+    """
 
     on: date
     coverages: tuple[Coverage, ...]
     head_rooms: tuple[HeadRoom, ...]
+    expected: tuple[Coverage, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LawInForce:
     """What is asked and what was granted: the requirements in all their versions, the kinds of documents, permits, overrides.
 
-    ``jurisdictions`` are the codes of those that are on record.
+    ``jurisdictions`` are the codes of those that are on record; ``permits`` are in the order in which they were registered; ``working`` are
+    the working days of the jurisdictions of kinds.
     """
 
     jurisdictions: Container[str]
@@ -122,6 +166,19 @@ class LawInForce:
     kinds: Mapping[str, DocumentKind]
     permits: Sequence[Permit] = ()
     overrides: Sequence[Override] = ()
+    working: Mapping[str, WorkingDays] = field(default_factory=dict)
+
+    def last_day(self, permit: Permit) -> date | None:
+        """Return the last day on which a permit of a known kind is good, ``None`` where it has no end yet."""
+        kind = self.kinds[permit.kind]
+        return valid_until(permit, kind, working=self.working.get(kind.jurisdiction))
+
+    def is_good(self, permit: Permit, *, on: date) -> bool:
+        """Return whether a permit is of a known kind and good on a day."""
+        if permit.kind not in self.kinds or on < permit.valid_from:
+            return False
+        last = self.last_day(permit)
+        return last is None or on <= last
 
 
 def standings(
@@ -132,39 +189,127 @@ def standings(
     premises: Mapping[UUID | None, Premises],
     on: date,
     counted: Counted | None = None,
+    destination: Premises | None = None,
+    missing: frozenset[str] = frozenset(),
+    expected: Sequence[Subject] = (),
 ) -> Standings:
     """Return how doing something with each of some animals stands on a day.
 
-    ``premises`` are by site; animals of no known place are at premises without a jurisdiction, and cannot be decided. Animals come in the
-    order given: where permits do not suffice, the first are covered. ``counted`` says how many animals are at premises, where it is not
-    these that count there.
+    ``premises`` are by site; animals of no known place are at premises without a jurisdiction, and cannot be decided. An act that leads to
+    a ``destination`` is decided there as well; ``missing`` is what else is not known of it. ``counted`` says how many animals are at
+    premises, where it is not these that count there. Animals come in the order given: where permits do not suffice, the first are covered;
+    but those that no permit can help come after the others, and young that are ``expected`` after all.
     """
-    book = Book(law.requirements, known=law.jurisdictions, on=on)
-    number = Counting(subjects, on=on).number if counted is None else counted
-    nowhere = Premises()
-    decided = [book.decide(one, activity=activity, premises=premises.get(one.site_id, nowhere), counted=number) for one in subjects]
-    lifted = [_lifted(decision, one, law.overrides, on=on) for decision, one in zip(decided, subjects, strict=True)]
-    needs = [
-        (place, Need(subject=one, activity=activity, kinds=kinds))
-        for place, (one, (decision, _)) in enumerate(zip(subjects, lifted, strict=True))
-        for kinds in least(decision.documents)
-    ]
-    found = assign([need for _, need in needs], law.permits, law.kinds, on=on)
-    ends = {one.id: valid_until(one, law.kinds[one.kind]) for one in law.permits if one.kind in law.kinds}
-    answers: dict[int, list[Answer]] = {}
-    for index, (place, need) in enumerate(needs):
-        answers.setdefault(place, []).append(_answer(found, index, need, ends))
-    coverages = tuple(
-        Coverage(
-            subject=one,
-            standing=standing_of(decision, answers.get(place, ())),
-            decision=decision,
-            answers=tuple(answers.get(place, ())),
-            lifted=lifts,
-        )
-        for place, (one, (decision, lifts)) in enumerate(zip(subjects, lifted, strict=True))
+    counting = Counting(subjects, on=on)
+    acting = _Acting(law, counting, activity=activity, premises=premises, destination=destination, missing=missing, on=on, counted=counted)
+    everyone = (*subjects, *expected)
+    heard = [acting.heard(one) for one in everyone]
+    needs: list[Need] = []
+    places: list[int] = []
+    for place, (subject, at_places) in enumerate(zip(everyone, heard, strict=True)):
+        turn = Turn.EXPECTED if place >= len(subjects) else _turn(at_places)
+        for one in at_places:
+            needs += [Need(subject=subject, activity=activity, kinds=kinds, premises=one.premises, turn=turn) for kinds in one.needs]
+        places += [place] * (len(needs) - len(places))
+    found = assign(needs, law.permits, law.kinds, on=on, working=law.working)
+    ends = {one.id: law.last_day(one) for one in law.permits if one.kind in law.kinds}
+    answers: list[list[Answer]] = [[] for _ in everyone]
+    for index, (place, need) in enumerate(zip(places, needs, strict=True)):
+        answers[place].append(_answer(found, index, need, ends))
+    coverages = tuple(map(_coverage, everyone, heard, map(tuple, answers)))
+    return Standings(
+        on=on,
+        coverages=coverages[: len(subjects)],
+        head_rooms=_head_rooms(law, found, ends, on=on),
+        expected=coverages[len(subjects) :],
     )
-    return Standings(on=on, coverages=coverages, head_rooms=_head_rooms(law, found, ends, on=on))
+
+
+def _turn(heard: tuple[Heard, ...]) -> Turn:
+    return Turn.HINDERED if any(one.decision.outcome in _HINDERED for one in heard) else Turn.FIRST
+
+
+class _Acting:
+    """Doing something with animals on a day: what the law says of it where they are, and where they are to come."""
+
+    def __init__(
+        self,
+        law: LawInForce,
+        counting: Counting,
+        *,
+        activity: Activity,
+        premises: Mapping[UUID | None, Premises],
+        destination: Premises | None,
+        missing: frozenset[str],
+        on: date,
+        counted: Counted | None,
+    ) -> None:
+        self._book = Book(law.requirements, known=law.jurisdictions, on=on)
+        self._counting, self._number = counting, counting.number if counted is None else counted
+        self._overrides = [one for one in law.overrides if activity in one.activities]
+        self._activity, self._premises, self._destination, self._on = activity, premises, destination, on
+        self._nowhere, self._missing = Premises(), missing
+        self._alike: dict[tuple[int, UUID | None], tuple[Heard, ...]] = {}
+
+    def heard(self, subject: Subject) -> tuple[Heard, ...]:
+        """Return what is decided of an animal where it is and, where the act leads elsewhere, there."""
+        premises = self._premises.get(subject.site_id, self._nowhere)
+        decision = self._book.decide(subject, activity=self._activity, premises=premises, counted=self._number)
+        if self._destination is not None:
+            counted = partial(self._counting.number_with, subject)
+            there = self._book.decide(subject, activity=self._activity, premises=self._destination, counted=counted)
+            return self._at(subject, premises, decision), self._at(subject, self._destination, there)
+        if self._overrides:
+            return (self._at(subject, premises, decision),)
+        alike = (id(decision), premises.site_id)
+        if alike not in self._alike:
+            self._alike[alike] = (self._at(subject, premises, decision),)
+        return self._alike[alike]
+
+    def _at(self, subject: Subject, premises: Premises, decision: Decision) -> Heard:
+        if self._missing:
+            decision = conclude(decision.findings, missing=decision.missing | self._missing)
+        lifted: Lifted = ()
+        if self._overrides:
+            decision, lifted = self._lifted(subject, premises, decision)
+        return Heard(premises=premises, decision=decision, needs=least(decision.documents), lifted=lifted)
+
+    def _lifted(self, subject: Subject, premises: Premises, decision: Decision) -> tuple[Decision, Lifted]:
+        """Return a decision without what somebody answers for not heeding, and that."""
+        lifted: list[tuple[Finding, UUID]] = []
+        heeded: list[Finding] = []
+        for finding in decision.findings:
+            own = (one for one in self._overrides if finding.bearing in BINDING and one.is_for(finding, on=self._on))
+            override = next((one for one in own if one.reaches(subject, premises)), None)
+            if override is None:
+                heeded.append(finding)
+            else:
+                lifted.append((finding, override.id))
+        if not lifted:
+            return decision, ()
+        of_findings = frozenset[str]().union(*(one.missing for one in decision.findings))
+        return conclude(heeded, missing=decision.missing - of_findings), tuple(lifted)
+
+
+_HINDERED = frozenset((Outcome.PROHIBITED, Outcome.CANNOT_DECIDE))
+"""Outcomes that no permit changes."""
+
+
+def _coverage(subject: Subject, heard: tuple[Heard, ...], answers: tuple[Answer, ...]) -> Coverage:
+    decision, lifted = heard[0].decision, heard[0].lifted
+    if len(heard) > 1:
+        missing = frozenset[str]().union(*(one.decision.missing for one in heard))
+        decision = conclude([finding for one in heard for finding in one.decision.findings], missing=missing)
+        lifted = tuple(each for one in heard for each in one.lifted)
+    standing = standing_of(decision, answers)
+    return Coverage(
+        subject=subject,
+        standing=Standing.OVERRIDDEN if lifted and standing in IN_ORDER else standing,
+        decision=decision,
+        answers=answers,
+        lifted=lifted,
+        places=heard if len(heard) > 1 else (),
+    )
 
 
 def standing_of(decision: Decision, answers: Iterable[Answer]) -> Standing:
@@ -183,9 +328,11 @@ def standing_of(decision: Decision, answers: Iterable[Answer]) -> Standing:
 
 @lru_cache(maxsize=4_096)
 def least(documents: tuple[tuple[str, ...], ...]) -> tuple[tuple[str, ...], ...]:
-    """Return the needs that imply the others: who has one of few kinds has one of more, and no animal takes two places for that."""
-    sets = list(dict.fromkeys(documents))
-    return tuple(one for one in sets if not any(set(other) < set(one) for other in sets))
+    """Return the needs that imply the others, each once in whichever order its kinds are said: who has one of few has one of more."""
+    kinds: dict[frozenset[str], tuple[str, ...]] = {}
+    for one in documents:
+        kinds.setdefault(frozenset(one), one)
+    return tuple(said for one, said in kinds.items() if not any(other < one for other in kinds))
 
 
 def _answer(found: Assignment, index: int, need: Need, ends: Mapping[UUID, date | None]) -> Answer:
@@ -196,26 +343,18 @@ def _answer(found: Assignment, index: int, need: Need, ends: Mapping[UUID, date 
 
 def _head_rooms(law: LawInForce, found: Assignment, ends: Mapping[UUID, date | None], *, on: date) -> tuple[HeadRoom, ...]:
     good = (one for one in law.permits if one.id in ends and one.valid_from <= on and ((last := ends[one.id]) is None or on <= last))
-    rooms = ((one, found.taken.get(one.id, 0)) for one in good)
-    return tuple(HeadRoom(permit_id=one.id, taken=taken, left=head_room(one, taken)) for one, taken in rooms)
+    return tuple(_head_room(one, found) for one in good)
 
 
-def _lifted(
-    decision: Decision, subject: Subject, overrides: Sequence[Override], *, on: date
-) -> tuple[Decision, tuple[tuple[Finding, UUID], ...]]:
-    """Return a decision without what somebody answers for not heeding, and that."""
-    lifted: list[tuple[Finding, UUID]] = []
-    heeded: list[Finding] = []
-    for finding in decision.findings:
-        own = next((one for one in overrides if one.lifts(finding, subject, on=on)), None) if finding.bearing in BINDING else None
-        if own is None:
-            heeded.append(finding)
-        else:
-            lifted.append((finding, own.id))
-    if not lifted:
-        return decision, ()
-    of_findings = frozenset[str]().union(*(one.missing for one in decision.findings))
-    return conclude(heeded, missing=decision.missing - of_findings), tuple(lifted)
+def _head_room(permit: Permit, found: Assignment) -> HeadRoom:
+    taken = found.taken.get(permit.id, 0)
+    in_all = None if permit.number is None else permit.number - taken
+    limits = []
+    for place, limit in enumerate(permit.limits):
+        own = found.taken_of_limits.get((permit.id, place), 0)
+        left = limit.number - own
+        limits.append(LimitRoom(limit.name, limit.number, own, left if in_all is None else min(left, in_all)))
+    return HeadRoom(permit_id=permit.id, taken=taken, left=head_room(permit, taken), limits=tuple(limits))
 
 
 def turning_days(law: LawInForce) -> Iterator[date]:
@@ -228,7 +367,8 @@ def turning_days(law: LawInForce) -> Iterator[date]:
     for permit in law.permits:
         yield permit.valid_from
         if permit.kind in law.kinds:
-            yield from _after(valid_until(permit, law.kinds[permit.kind]))
+            yield from _after(law.last_day(permit))
+        yield from (on for happened in permit.lives.values() for _, on in happened)
     for override in law.overrides:
         yield override.from_on
         yield from _after(override.expires_on)
@@ -269,6 +409,16 @@ class Counting:
         if key not in self._known:
             self._known[key] = self._count(requirement, premises.site_id)
         return self._known[key]
+
+    def number_with(self, newcomer: Subject, requirement: Requirement, premises: Premises) -> Number | None:
+        """Return how many there would be with one more; of premises that nobody named that is not known."""
+        number = None if premises.site_id is None else self.number(requirement, premises)
+        if number is None or newcomer.site_id == premises.site_id:
+            return number
+        selected = selects(requirement.selector, newcomer, on=self._on)
+        return Number(
+            number.low + (newcomer.number if selected.is_true else 0), number.high + (0 if selected.is_false else newcomer.number)
+        )
 
     def _count(self, requirement: Requirement, site_id: UUID | None) -> Number:
         low = high = 0

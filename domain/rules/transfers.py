@@ -17,7 +17,7 @@ from domain.rules.fitness import Fitness
 from domain.rules.law.decision import Bearing, Finding
 from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.requirements import Activity, Consequence
-from domain.rules.law.spans import day_before
+from domain.rules.law.spans import WorkingDays, day_before
 from domain.rules.permits import DocumentKind, Permit, Start, valid_until
 
 _DAY = timedelta(days=1)
@@ -156,18 +156,22 @@ class Journey:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Paper:
-    """A paper that goes with the animals: what a permit of its kind says of its days. ``kind`` is ``None`` where no rule pack knows it."""
+    """A paper that goes with the animals: what a permit of its kind says of its days. ``kind`` is ``None`` where no rule pack knows it.
+
+    ``working`` are the working days of the kind's jurisdiction.
+    """
 
     id: UUID
     title: str
     permit: Permit
     kind: DocumentKind | None
+    working: WorkingDays | None = None
     requirement_code: str | None = None
 
     @property
     def last_day(self) -> date | None:
         """The last day on which it is good, ``None`` where it has no end."""
-        return self.permit.last_day if self.kind is None else valid_until(self.permit, self.kind)
+        return self.permit.last_day if self.kind is None else valid_until(self.permit, self.kind, working=self.working)
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +256,7 @@ def renewals(papers: Iterable[Paper], days: Days, *, through: date) -> list[Rene
         if last is None or last >= through:
             continue
         kind = one.kind
-        first = None if kind is None or kind.lasts is None else day_before(through, kind.lasts)
+        first = None if kind is None or kind.lasts is None else day_before(through, kind.lasts, working=one.working)
         found.append(Renewal(one, Start.ISSUE if kind is None else kind.starts, first, days.dispatch_on))
     return found
 

@@ -26,15 +26,16 @@ MOST_TAGS: Final = 10
 STANDING_WORDS: Final[Mapping[Standing, str]] = {
     Standing.NOTHING_NEEDED: "nothing needed",
     Standing.COVERED: "covered",
+    Standing.OVERRIDDEN: "in order by an override",
     Standing.UNCOVERED: "UNCOVERED",
     Standing.CANNOT_DECIDE: "CANNOT BE DECIDED",
     Standing.PROHIBITED: "PROHIBITED",
 }
 SHARED: Final = "The whole organisation's: its scope, conditions and scans stand in the organisation's own register."
 BY_WHICH: Final = (
-    "The last day is the earliest of: the day that a permit says itself, the end of what its kind lasts, the day before it was withdrawn "
-    "or before an event that ends its kind, and the day on which a permit for one consignment was used. Animals are assigned to permits so "
-    "that the fewest are left uncovered; an animal that several permits cover counts against one of them."
+    "The last day is the earliest of: the day that a permit says itself, the end of what its kind lasts, the day before it was withdrawn, "
+    "before another replaced it or before an event that ends its kind, and the day on which a permit for one consignment was used. Animals "
+    "are assigned to permits so that the fewest are left uncovered; an animal that several permits cover counts against one of them."
 )
 
 
@@ -52,17 +53,24 @@ def figures(sheet: PermitRegisterSheet) -> tuple[Figure, ...]:
     )
 
 
+def overridden(number: int) -> str:
+    """Return how many animals are in order by overrides alone, in a sentence."""
+    return (
+        f"In order only since a named person answers for it: {words.plural(number, 'animal')}; /v1/overrides names who, why and until when."
+    )
+
+
 def wants_action(line: PermitLine) -> bool:
     """Return whether somebody has to act on a permit now: it has ended or ends soon with nothing that follows, or takes too many animals.
 
-    One that was used for its consignment is over and done with.
+    One that was used for its consignment, or until another took its place, is over and done with.
     """
     if line.left is not None and line.left < 0:
         return True
     if line.standing is PermitStanding.KIND_UNKNOWN:
         return True
     over = line.standing in (PermitStanding.ENDED, PermitStanding.ENDING)
-    return over and not line.follows_on and line.end_reason is not EndReason.USED
+    return over and not line.follows_on and line.end_reason not in (EndReason.USED, EndReason.REPLACED)
 
 
 def is_over(line: PermitLine) -> bool:
@@ -198,6 +206,7 @@ def _because(line: PermitLine) -> str:
         EndReason.WITHDRAWN: "was withdrawn the day after",
         EndReason.EVENT: f"ends with: {words.spoken(line.end_occasion or '')}",
         EndReason.USED: "for one consignment, and used on that day",
+        EndReason.REPLACED: "another takes its place the day after",
     }
     return said[line.end_reason]
 

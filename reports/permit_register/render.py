@@ -82,7 +82,7 @@ def _draw_open_items(paper: Paper, sheet: PermitRegisterSheet) -> None:
     found = compose.open_items(sheet)
     paper.need(SECTION_HEIGHT + 4 * BODY_SIZE)
     paper.section(f"Open items · {words.number(sheet.uncovered_in_all + len(found))}")
-    if not sheet.uncovered and not found:
+    if not sheet.uncovered and not found and not sheet.animals_overridden:
         paper.sentence("None: every animal is covered, and no permit or condition wants anything on this day.", size=BODY_SIZE)
     draw_rows(paper, "Animals that are not covered", compose.uncovered_rows(sheet.uncovered), uncovered_columns)
     left_off = sheet.uncovered_in_all - len(sheet.uncovered)
@@ -91,6 +91,8 @@ def _draw_open_items(paper: Paper, sheet: PermitRegisterSheet) -> None:
         paper.sentence(sentence, size=BODY_SIZE)
     for sentence in found:
         paper.sentence(f"ACT NOW · {sentence}", size=BODY_SIZE)
+    if sheet.animals_overridden:
+        paper.sentence(compose.overridden(sheet.animals_overridden), size=BODY_SIZE)
     paper.skip(_between)
 
 

@@ -118,7 +118,8 @@ class PermitRegisterSheet:
     """The permits on ``today`` [date at the site, or in UTC], by their last day; without a ``site`` the whole organisation's.
 
     ``uncovered`` are the first of ``uncovered_in_all`` records whose keeping is not in order, the worst first; ``animals`` counts those
-    that were looked at, and ``animals_open`` those of them that are not in order.
+    that were looked at, ``animals_open`` those of them that are not in order, and ``animals_overridden`` those that are in order only since
+    a named person answers for them.
     """
 
     paper_id: str
@@ -134,3 +135,4 @@ class PermitRegisterSheet:
     uncovered_in_all: int
     animals: int
     animals_open: int
+    animals_overridden: int

@@ -10,15 +10,28 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from domain.actions.compliance import Collection, coverage_on, coverage_over, turns_with
+from domain.actions.compliance import Collection, by_standing, coverage_on, coverage_over, permits_in_use, turns_with
 from domain.actions.marks import record_mark
 from domain.actions.measurements import record_measurement
+from domain.actions.permit_parts import end_permit_animal
+from domain.actions.recording import Ending
 from domain.records.measurements import MeasurementEntered
 from domain.rules.compliance import Standing
 from domain.rules.law.decision import Bearing
 from domain.rules.law.jurisdictions import Jurisdiction, Level
-from domain.rules.law.requirements import Activity, Consequence, Entry, Exemption, Fact, Predicate, Relation, Selector
-from domain.rules.law.spans import Span, Unit
+from domain.rules.law.requirements import (
+    Activity,
+    Consequence,
+    Entry,
+    Exemption,
+    Fact,
+    Occasion,
+    Predicate,
+    Relation,
+    Requirement,
+    Selector,
+)
+from domain.rules.law.spans import Span, Unit, WorkingDays
 from domain.rules.measures import MeasureKind
 from domain.rules.taxonomy import TaxonRank
 from tests import makers
@@ -209,7 +222,8 @@ def test_astrochelys_without_papers_is_uncovered_and_an_override_says_who_answer
     after = coverage_on(unit, on=TODAY).coverages[0]
 
     assert (before.standing, before.uncovered) == (Standing.UNCOVERED, 1)
-    assert (after.standing, [by for _, by in after.lifted]) == (Standing.NOTHING_NEEDED, [override.id])
+    assert (after.standing, [by for _, by in after.lifted]) == (Standing.OVERRIDDEN, [override.id])
+    assert by_standing([after])[Standing.OVERRIDDEN] == 1
     assert stand(unit, on=date(2026, 9, 1)) == {"T-1": Standing.UNCOVERED}
 
 
@@ -399,3 +413,216 @@ def test_a_mark_and_a_size_that_are_older_than_its_time_here_hinder_no_question_
 
     assert coverage_on(unit, on=date(2025, 4, 1)).coverages == ()
     assert len(coverage_on(unit, on=date(2025, 6, 10)).coverages) == 1
+
+
+def test_of_a_version_that_follows_another_only_what_it_changes_is_told(unit, kept):
+    frog, boa, toad = (makers.taxon(unit, name) for name in ("Xenopus laevis", "Boa ficta", "Bufo fictus"))
+    basic = {
+        "code": "V", "pack": "p", "jurisdiction": "XR", "instrument": "Act", "title": "t", "citation": "c",
+        "consequence": Consequence.PROHIBITED, "reviewed_on": date(2026, 1, 1),
+    }  # fmt: skip
+
+    def version(name, *names, **said):
+        entries = tuple(Entry(name=one, rank=TaxonRank.SPECIES) for one in names)
+        return Requirement(version=name, selector=Selector(any_of=entries), **{**basic, **said})
+
+    old = version("1", "Xenopus laevis", "Boa ficta", applies_from=date(2020, 1, 1), applies_until=date(2026, 7, 31))
+    new = version("2", "Xenopus laevis", "Bufo fictus", applies_from=date(2026, 8, 1))
+    makers.pack(unit, "p", requirements=(old, new))
+    kept(frog, "FROG"), kept(boa, "BOA"), kept(toad, "TOAD")
+
+    assert {one.after.subject.tag: (one.before.standing, one.after.standing) for one in turns_with(unit, new)} == {
+        "BOA": (Standing.PROHIBITED, Standing.NOTHING_NEEDED),
+        "TOAD": (Standing.NOTHING_NEEDED, Standing.PROHIBITED),
+    }
+
+
+def test_a_permit_and_the_one_that_replaces_it_are_not_both_good(unit, kept):
+    needing(unit, listed("Testudo fictiva"))
+    kept(makers.taxon(unit), "G-1", grouping="group", count=24)
+    old = makers.permit(unit, number="OLD", valid_until="2026-06-30", total_number=12, issued_on="2024-07-01")
+    makers.permit(unit, number="NEW", issued_on="2026-02-01", valid_from="2026-02-15", total_number=12, replaces_id=str(old.id))
+
+    days = [date(2026, 2, 14), date(2026, 2, 15)]
+
+    assert [[one.uncovered for one in coverage_on(unit, on=day).coverages] for day in days] == [[12], [12]]
+    assert [[(one.permit.number_text, one.taken) for one in permits_in_use(unit, on=day)] for day in days] == [[("OLD", 12)], [("NEW", 12)]]
+    assert permits_in_use(unit, on=days[0])[0].good_until == days[0]
+
+
+def test_a_permit_of_another_jurisdiction_covers_nobody_here(unit, kept, site):
+    needing(unit, listed("Testudo fictiva"))
+    low = Jurisdiction(code="XR-LOW", name="Low (fictional)", level=Level.SUBDIVISION, zone="UTC", fictional=True, parent_code="XR")
+    makers.pack(unit, "low", jurisdictions=(low,))
+    there = makers.site(unit, name="Low House", jurisdiction="XR-LOW")
+    tortoise = makers.taxon(unit)
+    kept(tortoise)
+    kept(tortoise, "T-2", enclosure_id=str(makers.enclosure(unit, there, name="B 01").id))
+
+    makers.permit(unit, jurisdiction="XR-LOW")
+
+    assert stand(unit) == {"T-1": Standing.UNCOVERED, "T-2": Standing.COVERED}
+
+
+def test_a_permit_whose_only_animal_was_taken_off_it_is_for_none(unit, kept):
+    tortoise = makers.taxon(unit)
+    needing(unit, listed("Testudo fictiva"))
+    animal = kept(tortoise)
+    kept(tortoise, "T-2")
+    permit = makers.permit(unit, any_taxon=False)
+    makers.permit_taxon(unit, permit, tortoise)
+    named = makers.permit_animal(unit, permit, animal)
+
+    before = stand(unit)
+    end_permit_animal(unit, named.id, Ending(reason="wrong animal"), owner_id=permit.id)
+
+    assert before == {"T-1": Standing.COVERED, "T-2": Standing.UNCOVERED}
+    assert stand(unit) == {"T-1": Standing.UNCOVERED, "T-2": Standing.UNCOVERED}
+
+
+def sold(unit, animal, to):
+    makers.event(unit, animal, "departed", "2026-02-10", basis="sale", party="Somebody")
+    makers.event(unit, animal, "returned", "2026-02-12", basis="purchase", party="Somebody")
+    makers.move(unit, animal, makers.enclosure(unit, to, name="Again"), "2026-02-12")
+
+
+def lent(unit, animal, to):
+    makers.event(unit, animal, "departed", "2026-02-10", basis="loan", party="Somebody")
+    makers.event(unit, animal, "returned", "2026-02-12", basis="loan_return", party="Somebody")
+    makers.move(unit, animal, makers.enclosure(unit, to, name="Again"), "2026-02-12")
+
+
+def moved(unit, animal, to):
+    other = makers.site(unit, name="Other", jurisdiction="XR")
+    makers.move(unit, animal, makers.enclosure(unit, other, name="Z"), "2026-02-12")
+
+
+@pytest.mark.parametrize(
+    ("happens", "occasion", "standing"),
+    [
+        (sold, Occasion.DEPARTURE, Standing.UNCOVERED),
+        (sold, Occasion.OWNER_CHANGE, Standing.UNCOVERED),
+        (sold, Occasion.ADDRESS_CHANGE, Standing.COVERED),
+        (lent, Occasion.DEPARTURE, Standing.UNCOVERED),
+        (lent, Occasion.OWNER_CHANGE, Standing.COVERED),
+        (moved, Occasion.ADDRESS_CHANGE, Standing.UNCOVERED),
+        (moved, Occasion.DEPARTURE, Standing.COVERED),
+    ],
+)
+def test_what_happens_to_an_animal_ends_the_permit_that_names_it(unit, kept, site, happens, occasion, standing):
+    makers.document_kind(unit, ends_with=frozenset((occasion,)))
+    makers.requirement(unit, consequence=Consequence.DOCUMENT, documents=("keeping",), selector=listed("Testudo fictiva"))
+    animal = kept(makers.taxon(unit))
+    permit = makers.permit(unit)
+    makers.permit_animal(unit, permit, animal)
+
+    happens(unit, animal, site)
+
+    assert (stand(unit, on=date(2026, 2, 9)), stand(unit)) == ({"T-1": Standing.COVERED}, {"T-1": standing})
+    good = [one.permit.id for one in permits_in_use(unit, on=TODAY)]
+    assert good == ([permit.id] if standing is Standing.COVERED else [])
+
+
+def test_a_permit_that_names_several_ends_for_the_one_that_died_and_with_the_last(unit, kept):
+    makers.document_kind(unit, ends_with=frozenset((Occasion.DEATH,)))
+    makers.requirement(unit, consequence=Consequence.DOCUMENT, documents=("keeping",), selector=listed("Testudo fictiva"))
+    tortoise = makers.taxon(unit)
+    animals = [kept(tortoise, tag) for tag in ("T-1", "T-2")]
+    permit = makers.permit(unit)
+    for one in animals:
+        makers.permit_animal(unit, permit, one)
+
+    makers.event(unit, animals[0], "died", "2026-02-01")
+    after_one = stand(unit), [one.good_until for one in permits_in_use(unit, on=TODAY)]
+    makers.event(unit, animals[1], "died", "2026-02-20")
+
+    assert after_one == ({"T-2": Standing.COVERED}, [None])
+    assert [one.good_until for one in permits_in_use(unit, on=date(2026, 2, 19))] == [date(2026, 2, 19)]
+    assert permits_in_use(unit, on=TODAY) == []
+
+
+def test_what_a_kind_lasts_in_working_days_is_counted_by_the_calendar_of_its_jurisdiction(unit, kept):
+    calendar = WorkingDays(rest=frozenset((4, 5)), holidays=frozenset((date(2026, 2, 24),)))
+    place = Jurisdiction(code="XR", name="A", level=Level.STATE, zone="UTC", fictional=True, working_days=calendar)
+    makers.pack(unit, "place", jurisdictions=(place,))
+    makers.document_kind(unit, lasts=Span(3, Unit.WORKING_DAYS))
+    makers.requirement(unit, consequence=Consequence.DOCUMENT, documents=("keeping",), selector=listed("Testudo fictiva"))
+    kept(makers.taxon(unit))
+    makers.permit(unit, issued_on="2026-02-22")
+
+    days = [date(2026, 2, 26), date(2026, 2, 27)]
+
+    assert [stand(unit, on=day)["T-1"] for day in days] == [Standing.COVERED, Standing.UNCOVERED]
+    assert permits_in_use(unit, on=days[0])[0].good_until == days[0]
+
+
+def test_what_is_left_of_a_permit_is_told_by_taxon(unit, kept):
+    tortoise, boa = makers.taxon(unit), makers.taxon(unit, "Boa ficta")
+    needing(unit, Selector())
+    permit = makers.permit(unit, any_taxon=False, total_number=5)
+    makers.permit_taxon(unit, permit, tortoise, number=2), makers.permit_taxon(unit, permit, boa, number=10)
+    kept(tortoise), kept(tortoise, "T-2")
+
+    (only,) = permits_in_use(unit, on=TODAY)
+
+    assert (only.taken, only.left) == (2, 3)
+    assert [(one.name, one.number, one.taken, one.left) for one in only.limits] == [("Testudo fictiva", 2, 2, 0), ("Boa ficta", 10, 0, 3)]
+
+
+def abroad(unit):
+    """Have another state prohibit imports."""
+    place = Jurisdiction(code="XL", name="Lorrow (fictional)", level=Level.STATE, zone="UTC", fictional=True)
+    ban = Requirement(
+        code="L-1", version="1", pack="lor", jurisdiction="XL", instrument="b", title="t", citation="c",
+        consequence=Consequence.PROHIBITED, activities=frozenset((Activity.IMPORT, Activity.MOVE_BETWEEN)),
+        applies_from=date(2020, 1, 1), reviewed_on=date(2026, 1, 1),
+    )  # fmt: skip
+    makers.pack(unit, "lor", jurisdictions=(place,), requirements=(ban,))
+
+
+@pytest.mark.parametrize("activity", [Activity.IMPORT, Activity.TRANSIT, Activity.MOVE_BETWEEN])
+def test_what_leads_elsewhere_cannot_be_decided_without_the_destination(unit, kept, activity):
+    makers.requirement(unit, selector=listed("Boa ficta"))
+    kept(makers.taxon(unit))
+
+    (only,) = coverage_on(unit, on=TODAY, activity=activity).coverages
+
+    assert (only.standing, only.decision.missing) == (Standing.CANNOT_DECIDE, {"destination"})
+
+
+@pytest.mark.parametrize("by_site", [True, False])
+def test_an_act_that_leads_elsewhere_is_decided_at_both_places(unit, kept, site, by_site):
+    makers.requirement(unit, selector=listed("Boa ficta"))
+    abroad(unit)
+    there = makers.site(unit, name="Lorrow house", jurisdiction="XL")
+    kept(makers.taxon(unit))
+    collection = Collection(unit, from_on=TODAY, until_on=TODAY)
+
+    (only,) = collection.standings(TODAY, activity=Activity.MOVE_BETWEEN, to=there.id if by_site else "XL").coverages
+
+    assert only.standing is Standing.PROHIBITED
+    assert [(one.premises.jurisdictions, one.decision.outcome.value) for one in only.places] == [
+        (("XR",), "permitted"),
+        (("XL",), "prohibited"),
+    ]
+    (here,) = collection.standings(TODAY, activity=Activity.MOVE_BETWEEN, to=site.id).coverages
+    assert here.standing is Standing.NOTHING_NEEDED
+
+
+def test_a_document_that_the_destination_asks_for_is_one_of_its_own(unit, kept):
+    makers.requirement(unit, "XR-9", selector=listed("Boa ficta"))
+    place = Jurisdiction(code="XL", name="Lorrow (fictional)", level=Level.STATE, zone="UTC", fictional=True)
+    makers.pack(unit, "lor", jurisdictions=(place,))
+    makers.document_kind(unit, "import", jurisdiction="XL")
+    moving = frozenset((Activity.IMPORT,))
+    makers.requirement(unit, "L-2", jurisdiction="XL", consequence=Consequence.DOCUMENT, documents=("import",), activities=moving)
+    kept(makers.taxon(unit))
+
+    def standing():
+        to = Collection(unit, from_on=TODAY, until_on=TODAY).standings(TODAY, activity=Activity.IMPORT, to="XL")
+        return [one.standing for one in to.coverages]
+
+    before = standing()
+    makers.permit(unit, kind="import", jurisdiction="XL")
+
+    assert (before, standing()) == ([Standing.UNCOVERED], [Standing.COVERED])

@@ -17,8 +17,10 @@ from domain.actions.retention import register_legal_hold, register_retention_rul
 from domain.actions.sites import today_at
 from domain.records.equipment import CheckResult, EquipmentCheckStated
 from domain.records.retention import LegalHoldStated, RetentionRuleStated
+from domain.records.taxa import Taxon
 from domain.rules.law.requirements import Activity, Consequence, Duty, Entry, Exemption, Obligation, Occasion, Period, Selector
 from domain.rules.law.spans import Span, Unit
+from domain.rules.lives import LifeStage
 from domain.rules.permits import Start
 from domain.rules.reminders import ReminderKind
 from domain.rules.service_life import CheckKind
@@ -301,6 +303,11 @@ def test_occasions_and_rules_without_duties_are_no_reminders(unit, site, kept):
 def breeding(unit, site, *, number, **brood):
     """Register a female at a site, a permit for so many of her kind, and the young that are expected of her."""
     makers.document_kind(unit, "keeping")
+    return breeding_under(unit, site, number=number, **brood)
+
+
+def breeding_under(unit, site, *, number, **brood):
+    """Do so under a kind of permit that a rule pack has stated already."""
     makers.requirement(unit, "XR-1", consequence=Consequence.DOCUMENT, documents=("keeping",))
     female = an_animal(unit, "F-1", at=site, sex="female")
     permit = makers.permit(unit, site_id=str(site.id), total_number=number)
@@ -334,10 +341,70 @@ def test_once_the_young_have_come_nothing_is_told(unit, site):
 
 
 def test_the_first_of_several_broods_gives_the_day_and_one_without_a_day_may_be_any_day(unit, site):
-    _, female, _ = breeding(unit, site, number=2)
+    _, female, _ = breeding(unit, site, number=1)
     makers.expected_brood(unit, female, seen_on="2026-02-20")
 
     assert told(of_organisation(unit, site)) == [("head_room", "2026-02-19")]
+
+
+def test_the_day_is_that_of_the_first_young_that_are_left_without(unit, site):
+    _, female, _ = breeding(unit, site, number=2)
+    makers.expected_brood(unit, female, seen_on="2026-02-20")
+
+    [one] = of_organisation(unit, site)
+
+    assert one.due_on == date(2026, 5, 19)
+    assert one.sentence == "Permit P-1: up to 5 young are expected, and there is room for 1 more under its number."
+
+
+def test_room_for_another_taxon_is_none_for_the_young_that_are_expected(unit, site):
+    makers.document_kind(unit, "keeping")
+    makers.requirement(unit, "XR-1", consequence=Consequence.DOCUMENT, documents=("keeping",))
+    female = an_animal(unit, "F-1", at=site, sex="female")
+    permit = makers.permit(unit, any_taxon=False)
+    makers.permit_taxon(unit, permit, unit.fetch(Taxon, female.taxon_id), number=1)
+    makers.permit_taxon(unit, permit, makers.taxon(unit, "Boa ficta"), number=10)
+    makers.expected_brood(unit, female, expected_on="2026-05-20", number_high=4)
+
+    [one] = of_organisation(unit, site)
+
+    assert one.sentence == "Permit P-1: up to 4 young are expected, and there is no room left under its number."
+
+
+def test_a_mother_under_a_certificate_of_her_own_leaves_her_young_to_the_permit_that_is_for_them(unit, site):
+    makers.document_kind(unit, "keeping")
+    makers.requirement(unit, "XR-1", consequence=Consequence.DOCUMENT, documents=("keeping",))
+    female = an_animal(unit, "F-1", at=site, sex="female")
+    own = makers.permit(unit, number="OWN")
+    makers.permit_animal(unit, own, female)
+    makers.expected_brood(unit, female, expected_on="2026-05-20", number_high=4)
+
+    [without] = of_organisation(unit, site)
+    wide = makers.permit(unit, number="WIDE", total_number=3)
+    [one] = of_organisation(unit, site)
+
+    assert (without.subject_id, without.site_id) == (female.id, site.id)
+    assert without.sentence.startswith("Up to 4 young of F-1 are expected, and no permit on record would be for them.")
+    assert (one.subject_id, one.sentence) == (
+        wide.id,
+        "Permit WIDE: up to 4 young are expected, and there is room for 3 more under its number.",
+    )
+
+
+def test_young_that_a_kind_does_not_count_are_not_told(unit, site):
+    makers.document_kind(unit, "keeping", counted_stages=frozenset((LifeStage.ADULT,)))
+    breeding_under(unit, site, number=1)
+
+    assert of_organisation(unit, site) == []
+
+
+def test_a_permit_that_ends_once_its_number_is_exceeded_says_so(unit, site):
+    makers.document_kind(unit, "keeping", ends_with=frozenset((Occasion.NUMBER_EXCEEDED,)))
+    breeding_under(unit, site, number=1)
+
+    [one] = of_organisation(unit, site)
+
+    assert one.sentence.endswith("under its number. It ends once its number is exceeded.")
 
 
 # ------------------------------------------------------------------------------------------------------------------- ends of keeping

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 
+from domain.actions.compliance import coverage_on
 from domain.actions.overrides import change_override, end_override, overrides_of
 from domain.actions.sites import end_site
 from domain.errors import NotAllowed, RuleBroken
@@ -16,6 +17,8 @@ from domain.records.stated import read_stated
 from domain.records.statements import json_text
 from domain.records.unit import Unit
 from domain.rules import compliance
+from domain.rules.compliance import Standing
+from domain.rules.law.requirements import Activity, Consequence, Requirement
 from tests import makers
 from tests.actions.of_animals import MISTAKE, an_animal, bound_to, refusal
 from tests.actions.test_documents import a_document, to
@@ -50,6 +53,9 @@ def test_an_override_is_registered_corrected_and_ended(store: Store) -> None:
         ({"site_id": NOBODY}, "/site_id", "not-together"),
         ({"animal_id": None}, "/animal_id", "required"),
         ({"expires_on": "2026-02-02"}, "/expires_on", "not-together"),
+        ({"expires_on": "2027-02-04"}, "/expires_on", "too-long"),
+        ({"activities": []}, "/activities", "too-short"),
+        ({"activities": ["hold", "hold"]}, "/activities", "repeated"),
         ({"expires_on": None}, "/expires_on", "date-type"),
         ({"reason": " "}, "/reason", "required"),
         ({"evidence": ""}, "/evidence", "string-too-short"),
@@ -82,6 +88,74 @@ def test_an_override_is_of_a_requirement_that_a_pack_has(store: Store) -> None:
         assert refusal(corrected, unit, made, requirement_code="XR-9") == ("requirement-unknown", "/requirement_code")
         makers.behind(unit, "UPDATE requirement SET ended_on = '2026-02-01'")
         assert corrected(unit, made, note="of old law").note == "of old law"
+
+
+def test_an_override_may_have_three_hundred_and_sixty_six_days(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        made = makers.override(unit, an_animal(unit), makers.staff(unit), from_on="2026-02-03", expires_on="2027-02-03")
+
+        assert (made.expires_on - made.from_on).days == 365
+
+
+def test_an_override_begins_a_month_ago_at_the_earliest(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        animal, chief = an_animal(unit), makers.staff(unit)
+        made = makers.override(unit, animal, chief, from_on="2026-01-29")
+
+        assert made.from_on == date(2026, 1, 29)
+        assert refusal(makers.override, unit, animal, chief, from_on="2026-01-28") == ("too-long-ago", "/from_on")
+        assert refusal(corrected, unit, made, from_on="2026-01-01") == ("too-long-ago", "/from_on")
+
+    with store.transaction(makers.origin(at=makers.NOON + timedelta(days=90))) as unit:
+        assert corrected(unit, made, note="n").note == "n"
+
+
+def versions() -> tuple[Requirement, Requirement]:
+    basic: dict[str, Any] = {
+        "code": "V", "pack": "p", "jurisdiction": "XR", "instrument": "Act", "title": "t", "citation": "c", "reviewed_on": date(2026, 1, 1),
+    }  # fmt: skip
+    old = Requirement(version="1", consequence=Consequence.MARK, applies_from=date(2020, 1, 1), applies_until=date(2026, 3, 31), **basic)
+    return old, Requirement(version="2", consequence=Consequence.PROHIBITED, applies_from=date(2026, 4, 1), **basic)
+
+
+def test_an_override_lifts_the_edition_that_is_in_force_when_it_begins_and_no_later_one(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        makers.pack(unit, "p", requirements=versions())
+        site = makers.site(unit, jurisdiction="XR")
+        animal, chief = an_animal(unit, at=site), makers.staff(unit)
+        made = makers.override(unit, animal, chief, requirement_code="V", reason="too small to mark")
+
+        assert made.edition == "1"
+        assert [coverage_on(unit, on=day).coverages[0].standing for day in (date(2026, 3, 1), date(2026, 4, 1))] == [
+            Standing.OVERRIDDEN,
+            Standing.PROHIBITED,
+        ]
+        assert makers.override(unit, animal, chief, requirement_code="V", from_on="2026-04-01").edition == "2"
+        assert corrected(unit, made, from_on="2026-04-02").edition == "2"
+
+
+def test_an_override_is_of_an_edition_that_is_in_force_on_its_first_day(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        makers.requirement(unit, "XR-8", applies_from=date(2026, 6, 1))
+        animal, chief = an_animal(unit), makers.staff(unit)
+
+        refused = refusal(makers.override, unit, animal, chief, requirement_code="XR-8")
+        assert refused == ("requirement-not-in-force", "/from_on")
+
+
+def test_an_override_is_for_keeping_unless_it_says_for_what(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        acts = (Activity.HOLD, Activity.SELL)
+        makers.requirement(unit, activities=frozenset(acts))
+        animal, chief = an_animal(unit, at=makers.site(unit, jurisdiction="XR")), makers.staff(unit)
+
+        made = makers.override(unit, animal, chief)
+        before = [coverage_on(unit, on=date(2026, 3, 1), activity=act).coverages[0].standing for act in acts]
+        corrected(unit, made, activities=["sell"])
+        after = [coverage_on(unit, on=date(2026, 3, 1), activity=act).coverages[0].standing for act in acts]
+
+        assert (made.activities, before) == (["hold"], [Standing.OVERRIDDEN, Standing.PROHIBITED])
+        assert after == [Standing.PROHIBITED, Standing.OVERRIDDEN]
 
 
 def test_an_override_for_a_site_stays_when_the_site_has_ended(store: Store) -> None:
@@ -131,11 +205,8 @@ def test_the_rules_take_every_override_that_is_kept(store: Store) -> None:
         end_override(unit, makers.override(unit, site, chief).id, MISTAKE)
 
         until = date(2026, 8, 31)
+        of = {"requirement_code": "XR-1", "edition": "1", "activities": frozenset((Activity.HOLD,))}
         assert overrides_of(unit) == [
-            compliance.Override(
-                id=first.id, requirement_code="XR-1", from_on=date(2026, 2, 1), expires_on=until, animal_id=None, site_id=site.id
-            ),
-            compliance.Override(
-                id=later.id, requirement_code="XR-1", from_on=date(2026, 2, 10), expires_on=until, animal_id=animal.id, site_id=None
-            ),
+            compliance.Override(id=first.id, from_on=date(2026, 2, 1), expires_on=until, animal_id=None, site_id=site.id, **of),
+            compliance.Override(id=later.id, from_on=date(2026, 2, 10), expires_on=until, animal_id=animal.id, site_id=None, **of),
         ]

@@ -266,7 +266,10 @@ def test_the_rules_take_a_permit_with_all_that_belongs_to_it(store: Store) -> No
             frozenset((site.id,)),
         )
         # The narrowest taxon first, under its accepted name.
-        assert found.limits == (Limit(frozenset((key_of("Testudo fictiva"),)), 3), Limit(frozenset((key_of("Testudo"),)), 9))
+        assert found.limits == (
+            Limit(frozenset((key_of("Testudo fictiva"),)), 3, "Testudo fictiva"),
+            Limit(frozenset((key_of("Testudo"),)), 9, "Testudo"),
+        )
         assert (found.activities, found.number) == (frozenset((Activity.HOLD, Activity.DISPLAY)), 12)
 
 
@@ -321,3 +324,12 @@ def test_two_thousand_permits_are_read_in_one_go(store: Store) -> None:
 
     assert (len(found), {one.limits[0].number for one in found}) == (2001, {2})
     assert took_s < 2
+
+
+def test_a_permit_is_granted_in_the_jurisdiction_of_its_kind_or_below_it(store: Store) -> None:
+    with store.transaction(makers.origin()) as unit:
+        made = makers.permit(unit, jurisdiction="XR-LOW:QUILLWATER", number="LOW")
+
+        assert made.jurisdiction == "XR-LOW:QUILLWATER"
+        assert refusal(makers.permit, unit, jurisdiction="XL", number="XL") == ("jurisdiction-of-kind", "/jurisdiction")
+        assert refusal(corrected, unit, made, jurisdiction="XL") == ("jurisdiction-of-kind", "/jurisdiction")

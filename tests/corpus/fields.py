@@ -18,8 +18,8 @@ RIGHT_TOGETHER: Mapping[str, Mapping[str, Any]] = {
     "Split": {"happened_on": "2026-03-01"},
     "Merge": {"happened_on": "2026-03-01", "number": 1},
     "NewPlacement": {"from_on": "2026-03-01"},
-    "NewPermit": {"kind": "keeping"},
-    "NewOverride": {"requirement_code": "XR-1"},
+    "NewPermit": {"kind": "keeping", "jurisdiction": "XR"},
+    "NewOverride": {"requirement_code": "XR-1", "from_on": "2026-02-03", "expires_on": "2026-02-28"},
     "NewIncident": {"kind": "outage"},
     "Deferral": {"until": "2026-03-15"},
 }

@@ -570,6 +570,7 @@ def permit_register(*permits: PermitLine, **stated) -> PermitRegisterSheet:
             "uncovered_in_all": len(stated.get("uncovered", ())),
             "animals": 12,
             "animals_open": 0,
+            "animals_overridden": 0,
         }
         | stated
     )

@@ -32,14 +32,14 @@ from domain.rules.permits import (
     standing_of,
     valid_until,
 )
-from tests.rules.law.stating import DAY, SITE, animal, identified, kind, permit, taxon
+from tests.rules.law.stating import DAY, SITE, animal, identified, kind, permit, premises, taxon
 
 SLIDER, BOA = taxon("Trachemys ficta", family="Emydidae"), taxon("Boa ficta")
 KINDS = {"keeping": kind()}
 
 
 def need(tag="A-1", of=SLIDER, kinds=("keeping",), activity=Activity.HOLD, **known):
-    return Need(subject=animal(tag, of, **known), activity=activity, kinds=kinds)
+    return Need(subject=animal(tag, of, **known), activity=activity, kinds=kinds, premises=premises())
 
 
 def named(*names):
@@ -152,7 +152,7 @@ def test_a_renewal_is_applied_for_before_its_lead_in_working_days():
     ],
 )
 def test_a_scope_takes_what_it_names_and_an_empty_one_everything(said, expected):
-    assert covers(permit(**said), animal("A-1", SLIDER), activity=Activity.HOLD) is expected
+    assert covers(permit(**said), animal("A-1", SLIDER), activity=Activity.HOLD, premises=premises()) is expected
 
 
 def test_a_permit_for_twelve_covers_eleven_adults_and_a_gravid_female_and_leaves_no_room_for_her_young():
@@ -249,7 +249,9 @@ def test_no_permit_covers_more_than_it_is_for_and_every_animal_is_covered_or_not
 
     for place, one in enumerate(needs):
         assert sum(share.number for share in found.shares[place]) + found.uncovered.get(place, 0) == one.subject.number
-        assert all(covers(by_id[share.permit_id], one.subject, activity=one.activity) for share in found.shares[place])
+        assert all(
+            covers(by_id[share.permit_id], one.subject, activity=one.activity, premises=one.premises) for share in found.shares[place]
+        )
     for one in permits:
         assert found.taken.get(one.id, 0) == sum(
             share.number for shares in found.shares.values() for share in shares if share.permit_id == one.id

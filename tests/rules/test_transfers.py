@@ -51,6 +51,7 @@ def paper(*, kind=HEALTH, inspected_on=date(2026, 2, 20), last_day=None):
     permit = Permit(
         id=UUID(int=1),
         kind="health",
+        jurisdiction="XR",
         issued_on=date(2026, 2, 21),
         valid_from=date(2026, 2, 21),
         inspected_on=inspected_on,

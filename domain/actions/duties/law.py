@@ -133,7 +133,9 @@ def _first_days(law: Law, granted: Granted, requirement: Requirement, *, site_id
     good = (
         one
         for one in granted.permits.values()
-        if one.kind in named and one.kind in law.kinds and is_valid(one, law.kinds[one.kind], on=on)
+        if one.kind in named
+        and (kind := law.kinds.get(one.kind)) is not None
+        and is_valid(one, kind, on=on, working=law.working_days(kind.jurisdiction))
         if not one.site_ids or site_id in one.site_ids
     )
     return sorted({one.valid_from for one in good})

@@ -82,7 +82,7 @@ def conditions(unit: Unit, law: Law, granted: Granted, *, site_id: UUID | None, 
     for condition_id, permit_id, due_on in unit.rows(CONDITIONS_TO_MEET, site_id=site_id, until_on=until_on):
         permit = granted.permits[permit_id]
         kind = law.kinds.get(permit.kind)
-        last = None if kind is None else rules.valid_until(permit, kind)
+        last = None if kind is None else rules.valid_until(permit, kind, working=law.working_days(kind.jurisdiction))
         if last is None or due_on <= last:
             yield Duty(
                 subject=PermitCondition.noun,
@@ -112,12 +112,18 @@ def _renewal(permit: rules.Permit, kind: rules.DocumentKind, due_on: date, *, si
 
 def _renew_by(law: Law, permit: rules.Permit, kind: rules.DocumentKind) -> date | None:
     died = Occasion.DEATH in kind.ends_with and any(occasion is Occasion.DEATH for occasion, _ in permit.events)
-    if permit.withdrawn_on is not None or died or kind.for_one_consignment:
+    if permit.withdrawn_on is not None or died or _all_died(permit, kind) or kind.for_one_consignment:
         return None
+    working = law.working_days(kind.jurisdiction)
     if kind.renewal_lead is not None:
-        return rules.renew_by(permit, kind, working=law.working_days(kind.jurisdiction))
-    last = rules.valid_until(permit, kind)
+        return rules.renew_by(permit, kind, working=working)
+    last = rules.valid_until(permit, kind, working=working)
     return None if last is None or last <= permit.valid_from else last
+
+
+def _all_died(permit: rules.Permit, kind: rules.DocumentKind) -> bool:
+    ended = [rules.ended_for(permit, one, kind) for one in permit.animal_ids]
+    return bool(ended) and all(one is not None and one[0] is Occasion.DEATH for one in ended)
 
 
 def _sites(site_id: UUID | None) -> frozenset[UUID]:

@@ -185,11 +185,13 @@ class Planned:
     # ------------------------------------------------------------------------------------------------- the papers
 
     def _paper(self, one: TransferPaper) -> Paper:
+        kind = None if one.kind is None else self.law.kinds.get(one.kind)
         going = {line.id: line.animal_id or line.id for line in self.lines}
         named = one.transfer_animal_ids or [str(line_id) for line_id in going]
         permit = rules.Permit(
             id=one.id,
             kind=one.kind or "",
+            jurisdiction="" if kind is None else kind.jurisdiction,
             number_text=one.number,
             issued_on=one.issued_on,
             valid_from=one.issued_on,
@@ -197,8 +199,9 @@ class Planned:
             inspected_on=one.inspected_on,
             animal_ids=frozenset(going[line_id] for line_id in map(UUID, map(str, named)) if line_id in going),
         )
-        kind = None if one.kind is None else self.law.kinds.get(one.kind)
-        return Paper(id=one.id, title=f"{one.title} {one.number}", permit=permit, kind=kind, requirement_code=one.requirement_code)
+        working = None if kind is None else self.law.working_days(kind.jurisdiction)
+        title = f"{one.title} {one.number}"
+        return Paper(id=one.id, title=title, permit=permit, kind=kind, working=working, requirement_code=one.requirement_code)
 
     def _journey(self) -> Journey:
         plan = self.transfer
@@ -258,19 +261,21 @@ class Planned:
         coverages = [one for one in found.coverages if one.subject.id in own]
         where = f"at the {end} ({activity.value.replace('_', ' ')})"
         told = frozenset(one.requirement_code for one in self.papers if one.requirement_code is not None)
-        return law_items(coverages, told=told, why=self._why(activity, of_ours=site_id is not None, through=through), where=where)
+        why = self._why(activity, premises[None], of_ours=site_id is not None, through=through)
+        return law_items(coverages, told=told, why=why, where=where)
 
-    def _why(self, activity: Activity, *, of_ours: bool, through: date) -> Why:
+    def _why(self, activity: Activity, premises: Premises, *, of_ours: bool, through: date) -> Why:
         law = self._in_force(of_ours=of_ours)
 
         def why(one: Coverage, kinds: Sequence[str]) -> tuple[ItemCode, str]:
-            there = [each for each in law.permits if each.kind in kinds and rules.covers(each, one.subject, activity=activity)]
+            of_kind = (each for each in law.permits if each.kind in kinds)
+            there = [each for each in of_kind if rules.covers(each, one.subject, activity=activity, premises=premises)]
             for each in there:
-                last = rules.valid_until(each, law.kinds[each.kind])
+                last = law.last_day(each)
                 if each.valid_from <= through and (last is None or last >= through):
                     return ItemCode.NUMBER_EXCEEDED, f"the number of {each.number_text} is taken up."
             for each in there:
-                last = rules.valid_until(each, law.kinds[each.kind])
+                last = law.last_day(each)
                 if last is not None and last >= self.today:
                     return ItemCode.PAPER_LAPSES, f"{each.number_text} is good until {in_words(last)}, {in_words(through)} is needed."
             return ItemCode.DOCUMENT_MISSING, "none is on record that takes it."
@@ -280,15 +285,17 @@ class Planned:
     def _in_force(self, *, of_ours: bool = True, through: date | None = None) -> LawInForce:
         """Return the law with the papers among the permits; with ``through`` only those that are good through that day."""
         permits = [*(self._permits if of_ours else ()), *(one.permit for one in self.papers if one.kind is not None)]
-        if through is not None:
-            permits = [one for one in permits if one.kind in self.law.kinds and _is_good(one, self.law.kinds[one.kind], through)]
-        return LawInForce(
+        law = LawInForce(
             jurisdictions=self.law.jurisdictions,
             requirements=self.law.requirements,
             kinds=self.law.kinds,
-            permits=permits,
+            permits=[one for one in permits if one.kind in self.law.kinds],
             overrides=self._overrides,
+            working={one: self.law.working_days(one) for one in {kind.jurisdiction for kind in self.law.kinds.values()}},
         )
+        if through is None:
+            return law
+        return replace(law, permits=[one for one in law.permits if (last := law.last_day(one)) is None or last >= through])
 
     def _premises_of(self, site_id: UUID | None, *, on: date) -> Premises:
         if site_id is not None:
@@ -361,11 +368,6 @@ def _coming(line: TransferAnimal, taxa: Taxa, *, on: date) -> Subject:
         is_marked=line.transponder is not None or line.other_mark is not None,
         measured=mass,
     )
-
-
-def _is_good(permit: rules.Permit, kind: rules.DocumentKind, through: date) -> bool:
-    last = rules.valid_until(permit, kind)
-    return last is None or last >= through
 
 
 def _not_known(requirement: Requirement, premises: Premises) -> Number | None:  # noqa: ARG001 - how many another party keeps

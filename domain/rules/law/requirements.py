@@ -163,6 +163,7 @@ class Occasion(StrEnum):
     CONTAMINATION = "contamination"
     ADDRESS_CHANGE = "address_change"
     OWNER_CHANGE = "owner_change"
+    NUMBER_EXCEEDED = "number_exceeded"
 
 
 class Period(StrEnum):

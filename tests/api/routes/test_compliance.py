@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from uuid import UUID
 
 import pytest
 
 from api.bodies.compliance import ComplianceOfPeriod, CompliancePage, CoverageOfAnimal, PermitsInUse, Turns
+from domain.records.animals import Animal
+from domain.records.taxa import Taxon
 from domain.rules.compliance import Standing
-from domain.rules.law.requirements import Consequence, Entry, Selector
+from domain.rules.law.requirements import Activity, Consequence, Entry, Selector
 from domain.rules.taxonomy import TaxonRank
 from tests import makers, people
 
@@ -60,6 +63,43 @@ def test_the_list_comes_page_by_page_and_by_standing(client, kept):
     assert client.get("/v1/compliance", params={"standing": "covered", "cursor": first.json()["next"]}).status_code == 400
 
 
+def test_an_animal_whose_standing_changes_between_two_pages_hides_no_other(client, store, kept):
+    with store.transaction(makers.origin()) as unit:
+        makers.permit(unit, number="P-0", total_number=1)
+        other = unit.fetch(Animal, UUID(kept["animals"][1]))
+        of = unit.fetch(Taxon, other.taxon_id)
+        for number in range(3, 7):
+            makers.animal(unit, of, tag=f"T-{number}", acquired_on="2025-05-02", enclosure_id=str(other.enclosure_id))
+    first = client.get("/v1/compliance", params={"standing": "uncovered", "limit": 2}).json()
+    with store.transaction(makers.origin()) as unit:
+        makers.permit(unit, number="P-2", total_number=2)
+    second = client.get("/v1/compliance", params={"standing": "uncovered", "limit": 2, "cursor": first["next"]}).json()
+
+    assert [one["tag"] for one in first["items"]] == ["T-3", "T-4"]
+    assert ([one["tag"] for one in second["items"]], second["next"]) == (["T-5", "T-6"], None)
+
+
+def test_an_act_that_leads_elsewhere_is_told_for_both_places(client, store, kept):
+    with store.transaction(makers.origin()) as unit:
+        makers.requirement(unit, "XR-2", activities=frozenset((Activity.MOVE_BETWEEN,)))
+    at, asked = f"/v1/animals/{kept['animals'][0]}/compliance", {"activity": "move_between"}
+
+    without, to_site, to_place = (
+        CoverageOfAnimal.model_validate_json(client.get(at, params={**asked, **to}).content)
+        for to in ({}, {"to_site_id": kept["sites"][1]}, {"jurisdiction": "XQ"})
+    )
+
+    assert (without.standing, without.places, "destination" in without.missing) == (Standing.PROHIBITED, [], True)
+    assert [(one.place, str(one.site_id), one.outcome) for one in to_site.places] == [
+        ("here", kept["sites"][0], "prohibited"),
+        ("destination", kept["sites"][1], "prohibited"),
+    ]
+    assert [one.place for one in to_site.findings] == ["here", "destination"]
+    assert [(one.jurisdictions, one.outcome) for one in to_place.places] == [(["XR"], "prohibited"), (["XQ"], "cannot_decide")]
+    page = CompliancePage.model_validate_json(client.get("/v1/compliance", params={**asked, "jurisdiction": "XR"}).content)
+    assert (page.jurisdiction, page.to_site_id, [len(one.places) for one in page.items]) == ("XR", None, [2, 2])
+
+
 def test_one_animal_is_asked_about_on_any_day_of_its_keeping(client, kept):
     at = f"/v1/animals/{kept['animals'][0]}/compliance"
 
@@ -97,6 +137,8 @@ def test_what_a_requirement_changes_is_told_by_animal(client, kept):
     [
         ("/v1/compliance?activity=admire", "/query/activity"),
         ("/v1/compliance?standing=fine", "/query/standing"),
+        ("/v1/compliance?jurisdiction=nowhere", "/query/jurisdiction"),
+        ("/v1/compliance?jurisdiction=XR&to_site_id=019ca945-0a00-7303-9a41-d18b21ab2c01", "/query/jurisdiction"),
         ("/v1/compliance/period?from_on=2026-01-01", "/query/until_on"),
         ("/v1/compliance/period?from_on=2026-01-02&until_on=2026-01-01", "/query/until_on"),
         ("/v1/compliance/period?from_on=2010-01-02&until_on=2026-01-01", "/query/from_on"),
@@ -114,6 +156,7 @@ def test_who_reaches_one_site_is_told_of_that_alone(client, store, kept, caller,
     assert [one["tag"] for one in bound.get("/v1/compliance").json()["items"]] == ["T-2"]
     assert bound.get(f"/v1/animals/{kept['animals'][0]}/compliance").json()["code"] == "other-site"
     assert bound.get("/v1/compliance", params={"site_id": kept["sites"][0]}).json()["code"] == "other-site"
+    assert bound.get("/v1/compliance", params={"to_site_id": kept["sites"][0]}).json()["code"] == "other-site"
     assert bound.get("/v1/compliance/permits").json()["items"] == []
     assert stranger.get(f"/v1/animals/{kept['animals'][0]}/compliance").status_code == 404
     assert stranger.get("/v1/compliance").json()["items"] == []

@@ -69,5 +69,5 @@ def kind(code: str = "keeping", **said: object) -> DocumentKind:
 
 def permit(name: str = "P-1", **said: object) -> Permit:
     """Return a permit that began before the day and has no end."""
-    basic = {"kind": "keeping", "number_text": name, "issued_on": date(2025, 1, 1), "valid_from": date(2025, 1, 1)}
+    basic = {"kind": "keeping", "jurisdiction": "XR", "number_text": name, "issued_on": date(2025, 1, 1), "valid_from": date(2025, 1, 1)}
     return Permit(id=identified(name), **{**basic, **said})
