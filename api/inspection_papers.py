@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -14,7 +14,7 @@ from domain.actions.census import Movement, Names, Scope, movements, names
 from domain.actions.compliance import Collection
 from domain.actions.due_list import DueItem
 from domain.actions.fitness import Suited, suitability_at
-from domain.actions.incidents import NotifyBy, Telling, incidents_between
+from domain.actions.incidents import Asked, NotifyBy, incidents_between
 from domain.actions.inspection_file import (
     Animals,
     EquipmentOfPeriod,
@@ -30,10 +30,11 @@ from domain.actions.inspections import Visit, visits_to
 from domain.actions.permit_register import PermitRegister, register_of
 from domain.actions.sites import today_at
 from domain.records.enclosures import Enclosure
-from domain.records.inspections import InspectionFinding
+from domain.records.inspections import CorrectiveAction, InspectionFinding
 from domain.records.sites import Site
 from domain.records.unit import Unit
 from domain.rules.calendar import date_at_site
+from domain.rules.compliance import Standing as HowKept
 from domain.rules.fitness import Bearing
 from domain.rules.law.requirements import Activity, Requirement
 from domain.rules.service_life import Standing
@@ -55,6 +56,8 @@ from reports.inspection_file.sheet import (
     PackLine,
     ReplacedLine,
     RuleLine,
+    TellLine,
+    VisitLine,
 )
 
 Shown = Mapping[str, Any]
@@ -93,7 +96,7 @@ def inspection_file_sheet(unit: Unit, site: Site, *, from_on: date, until_on: da
         **_upkeep(equipment_of(unit, site, from_on=from_on, until_on=until_on)),
         deaths=tuple(_deaths(unit, site, called, from_on=from_on, until_on=until_on)),
         incidents=incidents_of(unit, site, from_on=from_on, until_on=until_on),
-        findings=findings_of(unit, site),
+        **_inspections(visits_to(unit, site.id), from_on=from_on, until_on=until_on),
         competences=tuple(_competence(row) for row in competences_at(unit, site, until_on=until_on)),
         rules=tuple(_rule(one) for one in rests_on.requirements),
         packs=tuple(PackLine(id=str(row["id"]), **{name: row[name] for name in ("name", "edition", "digest")}) for row in rests_on.packs),
@@ -115,46 +118,85 @@ def _incident(one: NotifyBy) -> IncidentLine:
         on=date_at_site(incident.found_at, one.zone),
         what=f"{incident.kind.value.capitalize()}: {incident.account}",
         people=None if hurt == 0 else f"{hurt} hurt",
-        action="; ".join((*_telling(one), *([incident.outcome] if incident.outcome else []))) or None,
+        action=incident.outcome or None,
+        to_tell=tuple(map(_to_tell, one.asked)),
+        missing=tuple(sorted(one.missing)),
     )
 
 
-def _telling(one: NotifyBy) -> Iterator[str]:
-    """Yield how what had to be told stands, in words."""
-    counts = Counter(asked.standing for asked in one.asked)
-    yield from (f"{number} {_TELLING[standing]}" for standing, number in sorted(counts.items()))
+def _to_tell(one: Asked) -> TellLine:
+    rule = one.notice.requirement
+    return TellLine(
+        requirement=rule.code,
+        citation=rule.citation,
+        tell_by=one.notice.tell_by,
+        standing=one.standing.value,
+        missing=tuple(sorted(one.notice.missing)),
+    )
 
 
-_TELLING = {
-    Telling.OPEN: "to be told",
-    Telling.MISSED: "not told in time",
-    Telling.TOLD: "told in time",
-    Telling.TOLD_LATE: "told late",
-    Telling.CANNOT_DECIDE: "to be told or not: cannot be decided",
-}
+def _inspections(visits: Sequence[Visit], *, from_on: date, until_on: date) -> dict[str, Any]:
+    """Return the fields of a sheet that are about inspections, as they stood at the end of a period."""
+    past = [visit for visit in visits if visit.inspection.visited_on <= until_on]
+    found = [(visit, one) for visit in past for one in visit.findings]
+    return {
+        "visits": tuple(_visit(visit, until_on=until_on) for visit in past if from_on <= visit.inspection.visited_on),
+        "findings": tuple(_finding(visit, one, until_on=until_on) for visit, one in found if _is_open(one, until_on=until_on)),
+        "closed": tuple(
+            _finding(visit, one, until_on=until_on)
+            for visit, one in found
+            if one.closed_on is not None and from_on <= one.closed_on <= until_on
+        ),
+    }
 
 
-def findings_of(unit: Unit, site: Site) -> tuple[FindingLine, ...]:
-    """Return the findings of inspections of a site that are open, with what is to be done about them."""
-    return tuple(_finding(visit, one) for visit in visits_to(unit, site.id) for one in visit.open_findings)
+def _is_open(one: InspectionFinding, *, until_on: date) -> bool:
+    return one.closed_on is None or one.closed_on > until_on
 
 
-def _finding(visit: Visit, one: InspectionFinding) -> FindingLine:
+def _visit(visit: Visit, *, until_on: date) -> VisitLine:
+    one = visit.inspection
+    return VisitLine(
+        id=f"/v1/inspections/{one.id}",
+        on=one.visited_on,
+        kind=one.kind.value,
+        authority=one.authority,
+        reference=one.reference,
+        summary=one.summary,
+        found=len(visit.findings),
+        open=sum(_is_open(finding, until_on=until_on) for finding in visit.findings),
+    )
+
+
+def _finding(visit: Visit, one: InspectionFinding, *, until_on: date) -> FindingLine:
+    is_open = _is_open(one, until_on=until_on)
     actions = (action for action in visit.actions if action.finding_id == one.id)
-    said = [f"{action.text} ({'open' if action.done_on is None else f'done {action.done_on.isoformat()}'})" for action in actions]
     return FindingLine(
         id=f"/v1/inspections/{visit.inspection.id}/findings/{one.id}",
         found_on=visit.inspection.visited_on,
         what=f"{one.weight.value.capitalize()}: {one.text}",
+        requirement=one.requirement_code,
         due_on=one.due_on,
-        action="; ".join(said) or None,
+        action="; ".join(_action(action, until_on=until_on) for action in actions) or None,
+        closed_on=None if is_open else one.closed_on,
+        closing="" if is_open else one.closing,
     )
+
+
+def _action(one: CorrectiveAction, *, until_on: date) -> str:
+    """Return what is done about a finding, and whether it was done by a day, with its proof."""
+    if one.done_on is None or one.done_on > until_on:
+        return f"{one.text} (open)"
+    document = f"/v1/documents/{one.document_id}" if one.document_id else ""
+    return f"{one.text} (done {one.done_on.isoformat()}: {', '.join(filter(None, (one.proof, document)))})"
 
 
 def _animals(found: Animals, register: PermitRegister) -> Iterable[AnimalLine]:
     numbers = {one.permit.id: one.permit.number for one in register.permits}
+    standings: dict[UUID, HowKept] = {}
     covering: defaultdict[UUID, list[str]] = defaultdict(list)
     for one in register.coverages:
+        standings[one.subject.id] = one.standing
         for share in (share for answer in one.answers for share in answer.shares):
             covering[one.subject.id].append(numbers.get(share.permit_id, ""))
     for row in found.records:
@@ -170,6 +212,7 @@ def _animals(found: Animals, register: PermitRegister) -> Iterable[AnimalLine]:
             party=source.get("party"),
             source_id=str(source["event_id"]) if source else None,
             permits=tuple(dict.fromkeys(number for number in covering[row["id"]] if number)),
+            standing=standings.get(row["id"]),
             **{name: row[name] for name in ("tag", "scientific_name", "sex", "life_stage", "number", "estimated", "enclosure")},
         )
 
@@ -188,7 +231,7 @@ def _answered(register: PermitRegister) -> Iterable[AnsweredLine]:
 
 
 def _enclosures(unit: Unit, site: Site, *, on: date) -> Iterable[EnclosureLine]:
-    places = enclosures_at(unit, site)
+    places = enclosures_at(unit, site, until_on=on)
     suited = suitability_at(unit, site.id, places, on=on)
     return (_enclosure(one, suited[one.id]) for one in places)
 
@@ -283,6 +326,7 @@ def _competence(row: Shown) -> CompetenceLine:
         hazard=None if row["hazard"] is None else row["hazard"].value,
         from_on=row["from_on"],
         expires_on=row["expires_on"],
+        is_renewed=row["is_renewed"],
     )
 
 

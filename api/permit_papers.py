@@ -9,7 +9,7 @@ from uuid import UUID
 from api.animal_papers import organisation_name, paper_number
 from domain.actions.census import names
 from domain.actions.compliance import by_standing
-from domain.actions.permit_register import Held, PermitRegister, permit_register
+from domain.actions.permit_register import Held, PermitRegister, not_in_order, permit_register
 from domain.records.sites import Site
 from domain.records.unit import Unit
 from domain.rules.compliance import Coverage, Standing
@@ -47,7 +47,7 @@ def permit_register_sheet(unit: Unit, site: Site | None, *, on: date, report_id:
         uncovered=uncovered_lines(found, sites, most=MOST_UNCOVERED),
         uncovered_in_all=len(found.open),
         animals=sum(one.subject.number for one in found.coverages),
-        animals_open=sum(one.subject.number for one in found.open),
+        animals_open=sum(not_in_order(one) for one in found.open),
         animals_overridden=by_standing(found.coverages)[Standing.OVERRIDDEN],
     )
 
@@ -101,7 +101,7 @@ def uncovered_lines(found: PermitRegister, sites: Sites, *, most: int) -> tuple[
 def _uncovered(one: Coverage, sites: Sites, kinds: Mapping[str, DocumentKind]) -> UncoveredLine:
     subject = one.subject
     lacking = [set(answer.kinds) for answer in one.answers if answer.uncovered]
-    needed = dict.fromkeys(kind for answer in one.answers if answer.uncovered for kind in answer.kinds)
+    needed = dict.fromkeys(answer.kinds for answer in one.answers if answer.uncovered)
     rules = dict.fromkeys(
         f"{finding.requirement.code}: {finding.requirement.citation}" for finding in one.decision.findings if _hinders(finding, lacking)
     )
@@ -112,10 +112,10 @@ def _uncovered(one: Coverage, sites: Sites, kinds: Mapping[str, DocumentKind]) -
         rank=subject.taxon.rank.value,
         site=None if subject.site_id is None else sites.get(subject.site_id),
         number=subject.number,
-        uncovered=one.uncovered,
+        uncovered=not_in_order(one),
         standing=one.standing,
         needs_mark=one.needs_mark,
-        needs=tuple(kinds[kind].title if kind in kinds else kind for kind in needed),
+        needs=tuple(tuple(kinds[kind].title if kind in kinds else kind for kind in answer) for answer in needed),
         rules=tuple(rules),
         missing=tuple(sorted(one.decision.missing)),
     )

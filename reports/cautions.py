@@ -36,14 +36,15 @@ CATALOGUE = _catalogue(
     Caution(
         "venomous-bite",
         "venomous bite",
-        "A bite of a venomous animal is an emergency even where it does not hurt: keep the person calm and still, take off rings and"
-        " tight clothing, note the time, and leave all else to the emergency and poison services. Do not cut, suck, cool or tie off.",
+        "A bite or sting of an animal that is or may be venomous is an emergency even where it does not hurt: keep the person calm and"
+        " still, take off rings and tight clothing, note the time, and leave all else to the emergency and poison services. Do not cut,"
+        " suck, cool or tie off.",
     ),
     Caution(
         "wound-care",
         "wound",
-        "Let a wound bleed a little, wash it with running water and soap, cover it, and have it seen by a doctor on the same day: bites,"
-        " scratches and tank water carry germs.",
+        "Not if it may be venomous. Any other wound: let it bleed a little, wash it with running water and soap, cover it, and have it"
+        " seen by a doctor on the same day: bites, scratches and tank water carry germs.",
     ),
     Caution(
         "escaped-animal",
@@ -186,14 +187,20 @@ _of_incident: Mapping[IncidentKind, tuple[str, ...]] = {
     IncidentKind.OUTAGE: ("power-outage",),
     IncidentKind.CONTAMINATION: ("contaminated-area", "chemicals-eyes"),
 }
+_WOUNDING = frozenset((IncidentKind.BITE, IncidentKind.INJURY))
+_HURTFUL = _WOUNDING | {IncidentKind.ESCAPE}
 
 
 def of_incident(kind: IncidentKind, hazards: Iterable[Hazard | None]) -> tuple[str, ...]:
-    """Return the ids of the cautions after something went wrong; ``hazards`` are those of the animals concerned, as in ``of_animals``."""
-    known = list(hazards)
-    bitten = ("venomous-bite",) if kind in {IncidentKind.BITE, IncidentKind.ESCAPE} and {Hazard.VENOMOUS, None} & set(known) else ()
-    of_them = of_animals(known) if known else ()
-    return tuple(one.id for one in in_order(["people-first", *bitten, *_of_incident[kind], *of_them]))
+    """Return the ids of the cautions after something went wrong; ``hazards`` are those of the animals concerned, as in ``of_animals``.
+
+    Where an animal hurt or may hurt somebody and none is named, it may have been any. Wounds by what is known as venomous are not washed.
+    """
+    concerned = list(hazards) or ([None] if kind in _HURTFUL else [])
+    venomous = ("venomous-bite",) if kind in _HURTFUL and {Hazard.VENOMOUS, None} & set(concerned) else ()
+    own = () if kind in _WOUNDING and Hazard.VENOMOUS in concerned else _of_incident[kind]
+    of_them = of_animals(concerned) if concerned else ()
+    return tuple(one.id for one in in_order(["people-first", *venomous, *own, *of_them]))
 
 
 def caution(id_: str) -> Caution:

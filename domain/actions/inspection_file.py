@@ -32,6 +32,7 @@ from domain.records.unit import Unit
 from domain.rules.law.requirements import Requirement
 from domain.rules.lives import OPENING, EventKind
 from domain.rules.service_life import Standing
+from domain.rules.text import same_name
 
 _day = sa.bindparam("on", type_=sa.Date())
 _from_on, _until_on = (sa.bindparam(name, type_=sa.Date()) for name in ("from_on", "until_on"))
@@ -121,7 +122,11 @@ DEATHS = Statement(
 )
 ENCLOSURES_AT = Statement(
     sa.select(_enclosure)
-    .where(_enclosure.c.organisation_id == _organisation_id, _enclosure.c.site_id == _site_id, _enclosure.c.ended_on.is_(None))
+    .where(
+        _enclosure.c.organisation_id == _organisation_id,
+        _enclosure.c.site_id == _site_id,
+        sa.or_(_enclosure.c.ended_on.is_(None), _enclosure.c.ended_on > _until_on),
+    )
     .order_by(sa.func.coalesce(_enclosure.c.walking_order, 2**31 - 1), _enclosure.c.id)
 )
 _old = _item.alias("old")
@@ -173,6 +178,7 @@ COMPETENCES_AT = Statement(
         _staff.c.id.label("staff_id"),
         _staff.c.role,
         _staff.c.site_id,
+        _competence.c.title,
         _competence.c.hazard,
         _competence.c.from_on,
         _competence.c.expires_on,
@@ -242,9 +248,9 @@ def animals_at(unit: Unit, site: Site, *, on: date, most: int) -> Animals:
     return Animals(records=unit.named(ANIMALS_AT, **at, limit=most), in_all=int(counted[0]) if counted else 0, marks=marks, sources=sources)
 
 
-def enclosures_at(unit: Unit, site: Site) -> Sequence[Enclosure]:
-    """Return the enclosures of a site that have not ended, in walking order."""
-    return unit.all(Enclosure, ENCLOSURES_AT, site_id=site.id)
+def enclosures_at(unit: Unit, site: Site, *, until_on: date) -> Sequence[Enclosure]:
+    """Return the enclosures of a site that have not ended by a day, in walking order."""
+    return unit.all(Enclosure, ENCLOSURES_AT, site_id=site.id, until_on=until_on)
 
 
 def first_day_at(unit: Unit, site: Site) -> date | None:
@@ -274,8 +280,16 @@ def equipment_of(unit: Unit, site: Site, *, from_on: date, until_on: date) -> Eq
 
 
 def competences_at(unit: Unit, site: Site, *, until_on: date) -> Sequence[Shown]:
-    """Return the competences that staff of a site, or of the whole organisation, had by a day, the first to end at the head."""
-    return unit.named(COMPETENCES_AT, site_id=site.id, until_on=until_on)
+    """Return the competences that staff of a site, or of the whole organisation, had by a day, the first to end at the head.
+
+    ``is_renewed`` says that the member of staff had the same for longer by then. Their titles are left out.
+    """
+    found = unit.named(COMPETENCES_AT, site_id=site.id, until_on=until_on)
+    alike: defaultdict[tuple[object, ...], list[Shown]] = defaultdict(list)
+    for one in found:
+        alike[one["staff_id"], same_name(one["title"]), one["hazard"]].append(one)
+    latest = {max(those, key=lambda one: (one["expires_on"] or date.max, one["id"]))["id"] for those in alike.values()}
+    return [{name: one[name] for name in one if name != "title"} | {"is_renewed": one["id"] not in latest} for one in found]
 
 
 def provenance(unit: Unit, site: Site, law: Law, *, on: date) -> Provenance:

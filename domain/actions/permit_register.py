@@ -135,6 +135,12 @@ def register_of(unit: Unit, site: Site | None, collection: Collection, found: St
     return PermitRegister(on=found.on, permits=permits, coverages=there, open=worst, kinds=collection.law.kinds)
 
 
+def not_in_order(one: Coverage) -> int:
+    """Return how many animals of a record are not in order: those without a document that they need, or all for any other reason."""
+    only_documents = one.standing is Standing.UNCOVERED and not one.needs_mark
+    return one.uncovered if only_documents else 0 if one.standing in IN_ORDER else one.subject.number
+
+
 def _urgency(one: Coverage) -> tuple[int, str, UUID]:
     return (_WORST_FIRST.index(one.standing), one.subject.tag, one.subject.id)
 

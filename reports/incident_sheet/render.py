@@ -7,7 +7,7 @@ from reports.canonical import canonical_json, record_hash
 from reports.caution_box import draw_cautions
 from reports.cautions import of_incident
 from reports.fonts import Face
-from reports.incident_sheet.sheet import ConcernedAnimal, IncidentSheet, NoticeLine
+from reports.incident_sheet.sheet import ConcernedAnimal, IncidentSheet, NoticeLine, ToldLine
 from reports.page import BODY_SIZE, SECTION_HEIGHT, Figure, Furniture, Paper
 from reports.tables import MOST_CELL_LINES, Column, Phrase, Row, Setting, Table
 
@@ -22,10 +22,17 @@ _to_write = Setting(lowest_row=26.0)
 _notice_columns = (
     Column("done", "told", 30, box=True),
     Column("by", "by when", 92),
-    Column("whom", "to whom", 74),
-    Column("what", "asked by", 170),
-    Column("name", "who told, when", 92, line=True),
-    Column("reference", "reference", 69.2, line=True),
+    Column("whom", "to the authority of", 94),
+    Column("what", "asked by", 160),
+    Column("name", "who told, when", 86, line=True),
+    Column("reference", "reference", 65.2, line=True),
+)
+_told_columns = (
+    Column("at", "told at", 92),
+    Column("whom", "to whom", 150, font=Face.BOLD),
+    Column("way", "by which way", 90),
+    Column("reference", "under which reference", 100),
+    Column("what", "asked by", 95.2),
 )
 _animal_columns = (
     Column("tag", "animal", 110, font=Face.BOLD),
@@ -52,6 +59,7 @@ _standing_words = {
     "told_late": "told late",
     "cannot_decide": "CANNOT DECIDE",
 }
+LATE_IN_DOUBT: Final = "CANNOT DECIDE, AND LATE: tell it now"
 _acts_now = frozenset(("open", "missed", "cannot_decide"))
 
 
@@ -62,11 +70,11 @@ def incident_sheet_pdf(sheet: IncidentSheet) -> bytes:
     paper.figures(_figures(sheet))
     draw_cautions(paper, of_incident(sheet.kind, [one.hazard for one in sheet.animals]))
     _draw_notices(paper, sheet)
+    _draw_told(paper, sheet)
     _draw_table(paper, "Whom to call", [Row({"who": one}) for one in _contacts], _contact_columns, _to_write)
     _draw_account(paper, sheet)
     steps = ("Reported by", "Taken over by", "Seen by the person in charge")
     _draw_table(paper, "Signatures", [Row({"step": one}) for one in steps], _signature_columns, _to_write)
-    paper.sentence(LAW, size=BODY_SIZE)
     return paper.finished()
 
 
@@ -110,7 +118,7 @@ def _figures(sheet: IncidentSheet) -> tuple[Figure, ...]:
 def _draw_notices(paper: Paper, sheet: IncidentSheet) -> None:
     name = "To be told"
     if sheet.notices:
-        rows = [_notice_row(one, zone=sheet.zone) for one in sheet.notices]
+        rows = [_notice_row(one, sheet) for one in sheet.notices]
         _draw_table(paper, f"{name} · {len(rows)}", rows, _notice_columns, _setting)
     else:
         paper.need(SECTION_HEIGHT + 3 * BODY_SIZE)
@@ -120,18 +128,42 @@ def _draw_notices(paper: Paper, sheet: IncidentSheet) -> None:
         paper.sentence(f"Cannot be decided: {', '.join(map(words.spoken, sheet.missing))} not on record.", size=BODY_SIZE, face=Face.BOLD)
     if sheet.missing or any(one.missing for one in sheet.notices):
         paper.sentence(IN_DOUBT, size=BODY_SIZE)
+    paper.sentence(LAW, size=BODY_SIZE)
     paper.skip(_between)
 
 
-def _notice_row(one: NoticeLine, *, zone: str) -> Row:
-    acts_now = one.standing in _acts_now
-    standing = Phrase(_standing_words.get(one.standing, one.standing), Face.BOLD, "alarm" if acts_now else "ink")
+def _draw_told(paper: Paper, sheet: IncidentSheet) -> None:
+    if sheet.told:
+        rows = [_told_row(one, zone=sheet.zone) for one in sheet.told]
+        _draw_table(paper, f"Told so far · {len(rows)}", rows, _told_columns, _setting)
+
+
+def _told_row(one: ToldLine, *, zone: str) -> Row:
+    return Row(
+        {
+            "at": words.clock(one.told_at, zone=zone),
+            "whom": one.told_to,
+            "way": one.way,
+            "reference": one.reference or "none on record",
+            "what": one.requirement or "no rule named",
+        }
+    )
+
+
+def _notice_row(one: NoticeLine, sheet: IncidentSheet) -> Row:
+    zone, acts_now = sheet.zone, one.standing in _acts_now
+    late_in_doubt = one.standing == "cannot_decide" and one.tell_by is not None and one.tell_by < sheet.data_as_of
+    said = LATE_IN_DOUBT if late_in_doubt else _standing_words.get(one.standing, one.standing)
+    standing = Phrase(said, Face.BOLD, "alarm" if acts_now else "ink")
     told = (Phrase(words.clock(one.told_at, zone=zone)),) if one.told_at else ()
     missing = (Phrase(f"Missing: {', '.join(map(words.spoken, one.missing))}"),) if one.missing else ()
     return Row(
         {
             "by": (Phrase("at once" if one.tell_by is None else words.clock(one.tell_by, zone=zone), Face.BOLD), standing, *told),
-            "whom": one.jurisdiction,
+            "whom": (
+                *((Phrase(one.place, Face.BOLD),) if one.place else ()),
+                Phrase(one.jurisdiction, tone="muted" if one.place else "ink"),
+            ),
             "what": (
                 Phrase(one.title),
                 Phrase(one.citation, tone="muted"),

@@ -20,17 +20,32 @@ class ConcernedAnimal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoticeLine:
-    """What a requirement asks to be told; ``tell_by`` is ``None`` where it is to be told at once, ``standing`` a word of the answers."""
+    """What a requirement asks to be told; ``tell_by`` is ``None`` where it is to be told at once, ``standing`` a word of the answers.
+
+    It is told to the authority of the ``jurisdiction``, whose name is ``place``, ``None`` where it is not on record.
+    """
 
     requirement: str
     edition: str
     jurisdiction: str
+    place: str | None
     title: str
     citation: str
     tell_by: datetime | None
     standing: str
     told_at: datetime | None
     missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToldLine:
+    """That the incident was told: to whom, when, by which way, under which reference, and the requirement that asked for it."""
+
+    told_to: str
+    told_at: datetime
+    way: str
+    reference: str | None
+    requirement: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,4 +68,5 @@ class IncidentSheet:
     outcome: str
     animals: tuple[ConcernedAnimal, ...]
     notices: tuple[NoticeLine, ...]
+    told: tuple[ToldLine, ...]
     missing: tuple[str, ...]

@@ -1,6 +1,5 @@
 """Sections 12 to 14: everything that failed with room for what is done about it, what the file rests on, and the signatures."""
 
-from domain.rules.law.decision import DISCLAIMER
 from reports import words
 from reports.fonts import Face
 from reports.inspection_file.cover import ADVICE
@@ -73,7 +72,6 @@ def draw_provenance(file: Sections, sheet: InspectionFileSheet, *, record_hash: 
     nothing = "No requirement of the jurisdictions of this site is on record: whether its animals are in order could not be decided."
     file.table("Requirements in force on the last day", rules, _rule_columns, nothing=nothing)
     file.table("Rule packs on record", [_pack_row(line) for line in sheet.packs], _pack_columns, nothing="None.")
-    file.say(DISCLAIMER)
     file.paper.skip(between)
 
 

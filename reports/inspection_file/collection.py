@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator
 
+from domain.rules.compliance import IN_ORDER
 from reports import words
 from reports.animal_record.compose import EVENT_WORDS
 from reports.fonts import Face
@@ -19,7 +20,7 @@ from reports.inspection_file.sheet import (
     LodgerLine,
 )
 from reports.notes import Notes
-from reports.permit_register.compose import BY_WHICH, condition_rows, permit_rows, scan_rows
+from reports.permit_register.compose import BY_WHICH, STANDING_WORDS, condition_rows, permit_rows, scan_rows
 from reports.permit_register.render import condition_columns, permit_columns, scan_columns
 from reports.stock_statement import compose as stock
 from reports.stock_statement.render import movement_columns, stock_columns
@@ -45,12 +46,11 @@ _enclosure_columns = (
 
 def draw_stock(file: Sections, sheet: InspectionFileSheet) -> None:
     """Draw the stock of the period with its sums, checked, and the movements behind them."""
-    file.begin(3)
     wrong = stock.out_of_balance(sheet.stock)
     said = f"{words.number(len(wrong))} sums DO NOT RECONCILE" if wrong else "every sum reconciles"
-    file.say(f"Checked: {said}.", *stock.open_items(sheet.stock))
     rows = stock.stock_rows(sheet.stock) if sheet.stock.lines else []
-    file.table("Statement", rows, stock_columns, most=MOST_STOCK_LINES_PRINTED)
+    file.begin(3, f"Checked: {said}.", *stock.open_items(sheet.stock), room=file.room_for(rows, stock_columns))
+    file.table("Statement", rows, stock_columns, most=MOST_STOCK_LINES_PRINTED, counted=False)
     file.paper.sentence(stock.RULE, size=8, tone="muted")
     rows = stock.movement_rows(sheet.stock)
     file.table("Movements", rows, movement_columns, most=len(rows), nothing="None in this period.")
@@ -74,6 +74,8 @@ def _animal_row(line: AnimalLine) -> Row:
     name = Phrase(line.scientific_name, Face.OBLIQUE if words.is_italic(line.rank) else Face.REGULAR)
     marks = tuple(_mark(one.kind, one.code) for one in line.marks)
     estimated = (Phrase("estimated", tone="muted"),) if line.estimated else ()
+    wanting = None if line.standing in (None, *IN_ORDER) else line.standing
+    act = () if wanting is None else (Phrase(f"ACT NOW: {STANDING_WORDS[wanting]}", Face.BOLD, "alarm"),)
     return Row(
         {
             "animal": (Phrase(line.tag, Face.BOLD), Phrase(line.enclosure), Phrase(line.id, Face.MONO, "muted")),
@@ -81,8 +83,9 @@ def _animal_row(line: AnimalLine) -> Row:
             "number": (Phrase(words.number(line.number)), *estimated),
             "mark": marks or (Phrase("none on record", Face.BOLD),),
             "source": tuple(_source(line)),
-            "permit": tuple(Phrase(number) for number in line.permits) or (Phrase("none", tone="muted"),),
-        }
+            "permit": (*act, *(tuple(Phrase(number) for number in line.permits) or (Phrase("none", tone="muted"),))),
+        },
+        act_now=wanting is not None,
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
+from domain.rules.law.decision import DISCLAIMER
 from domain.rules.permits import PermitStanding
 from domain.rules.stock import total
 from reports import words
@@ -21,7 +22,7 @@ from reports.tables import Column, Phrase, Row
 MOST_NAMED = 3
 """Things of each kind that the cover names; all stand among the exceptions."""
 MOST_LICENCES = 12
-ADVICE = frozenset((Failed.ANSWERED, Failed.UNDATED))
+ADVICE = frozenset((Failed.ANSWERED, Failed.UNDATED, Failed.UNDECIDED))
 """What is to be known, and nobody has to act on now."""
 
 _contents_height = 270.0  # so that they stand on one page
@@ -44,14 +45,17 @@ def draw_cover(file: Sections, sheet: InspectionFileSheet, failures: list[Failur
     paper = file.paper
     period = f"{words.long_date(sheet.from_on)} to {words.long_date(sheet.until_on)}"
     paper.title(f"Inspection file · {sheet.site}", under=[period, *([sheet.address] if sheet.address else [])])
+    file.say(DISCLAIMER)
+    paper.skip(between)
     paper.figures(_figures(sheet, failures))
     file.begin(1)
     file.say(*_about(sheet))
     by_kind = counted(failures)
-    file.under(f"Open items · {words.number(len(failures))}")
+    heading = f"Open items · {words.number(len(failures))}"
+    file.rows("Open items", [_open_row(kind, found, pages) for kind, found in by_kind.items()], _open_columns, heading=heading)
     if not failures:
+        file.under(heading)
         file.say("None by what is on record.")
-    file.rows("Open items", [_open_row(kind, found, pages) for kind, found in by_kind.items()], _open_columns)
     paper.need(_contents_height)
     file.rows("Contents", _content_rows(pages), _content_columns, heading="Contents")
     paper.skip(between)
@@ -133,6 +137,7 @@ def _left_out(sheet: InspectionFileSheet) -> Iterator[str]:
     yield "Other sites of the organisation; of permits that are the whole organisation's only what covers animals here."
     yield "Names of staff: they are given by the records of their competences, and stand with the records of staff for who may see those."
     yield "Set points, readings of air and water, and hours out of range; veterinary visits, treatments and quarantine."
+    yield "Whether the returns, checks and drills that rules ask for were done: that is not recorded in this system."
     for what, records in (("Incidents and bites", sheet.incidents), ("Findings of inspections", sheet.findings)):
         if records is None:
             yield f"{what}. {NOT_RECORDED}"

@@ -9,6 +9,7 @@ from reports.fonts import Face
 from reports.inspection_file.sheet import MOST_LINES_PRINTED
 from reports.page import BODY_SIZE, SECTION_HEIGHT, Paper
 from reports.tables import MOST_CELL_LINES, Column, Row, Setting, Table
+from reports.text import lines
 
 NOT_RECORDED: Final = "Not recorded in this system."
 NONE: Final = "None on record."
@@ -23,7 +24,7 @@ SECTIONS: Final = (
     "Environment",
     "Equipment",
     "Health",
-    "Incidents, bites and open findings",
+    "Incidents, bites, inspections and findings",
     "Training and authorisations",
     "Exceptions",
     "Provenance",
@@ -42,11 +43,21 @@ class Sections:
         self.paper = paper
         self.pages: dict[int, int] = {}
 
-    def begin(self, number: int, *, room: float = 4 * BODY_SIZE) -> None:
-        """Begin a section, with ``room`` [pt] left below its heading."""
-        self.paper.need(SECTION_HEIGHT + room)
+    def begin(self, number: int, *above: str, room: float = 4 * BODY_SIZE) -> None:
+        """Begin a section with sentences, and with ``room`` [pt] left below them."""
+        self.paper.need(SECTION_HEIGHT + sum(map(self._height, above)) + room)
         self.pages[number] = self.paper.canvas.getPageNumber()
         self.paper.section(f"{number} · {SECTIONS[number - 1]}")
+        self.say(*above)
+
+    def _height(self, sentence: str) -> float:
+        return len(lines(sentence, face=Face.REGULAR, size=BODY_SIZE, width=self.paper.width)) * BODY_SIZE * 1.3
+
+    def room_for(self, rows: Sequence[Row], columns: Sequence[Column]) -> float:
+        """Return the room [pt] for a table's heading and the rows that stand with it, so that what is above it never stands alone."""
+        if not rows:
+            return _sub_height + 3 * BODY_SIZE
+        return _sub_height + Table(_as_wide(columns, self.paper.width), rows[:3], setting=_setting).least_height
 
     def say(self, *sentences: str) -> None:
         """Draw sentences, each a paragraph."""
@@ -69,9 +80,13 @@ class Sections:
         most: int = MOST_LINES_PRINTED,
         rest: str = IN_JSON,
         nothing: str = NONE,
+        counted: bool = True,
     ) -> None:
-        """Draw the first ``most`` rows under a heading of their own, and say how many are left off and where the ``rest`` is."""
-        heading = f"{name} · {words.number(len(rows))}"
+        """Draw the first ``most`` rows under a heading of their own, and say how many are left off and where the ``rest`` is.
+
+        The heading counts the rows, unless some of them are sums of others.
+        """
+        heading = f"{name} · {words.number(len(rows))}" if counted else name
         if not rows:
             self.under(heading)
             self.say(nothing)
@@ -94,12 +109,10 @@ class Sections:
     ) -> None:
         """Begin a section that is a table, with sentences above it, so that its heading is never left alone; or say there is nothing."""
         if not rows:
-            self.begin(number)
-            self.say(*above, nothing)
+            self.begin(number, *above, nothing)
             return
         table = Table(_as_wide(columns, self.paper.width), rows, setting=_setting)
-        self.begin(number, room=table.least_height + 2 * BODY_SIZE * len(above))
-        self.say(*above)
+        self.begin(number, *above, room=table.least_height)
         self._draw(table, SECTIONS[number - 1])
 
     def _draw(self, table: Table, name: str) -> None:

@@ -10,7 +10,7 @@ _source = ("came_by", "came_on", "basis", "party", "source_id")
 
 def inspection_file_csv(sheet: InspectionFileSheet) -> bytes:
     """Return the register of animals, one record a row, as far as the sheet holds it."""
-    return separated(("as_of", *_plain, "marks", *_source, "permits"), (_row(sheet, line) for line in sheet.animals))
+    return separated(("as_of", *_plain, "marks", *_source, "permits", "standing"), (_row(sheet, line) for line in sheet.animals))
 
 
 def inspection_file_json(sheet: InspectionFileSheet) -> bytes:
@@ -21,4 +21,4 @@ def inspection_file_json(sheet: InspectionFileSheet) -> bytes:
 def _row(sheet: InspectionFileSheet, line: AnimalLine) -> tuple[object, ...]:
     marks = tuple(f"{one.kind} {one.code}" if one.code else one.kind for one in line.marks)
     plain, source = ([getattr(line, name) for name in names] for names in (_plain, _source))
-    return (sheet.until_on, *plain, marks, *source, line.permits)
+    return (sheet.until_on, *plain, marks, *source, line.permits, line.standing)

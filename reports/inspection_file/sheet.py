@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
+from domain.rules.compliance import Standing
 from domain.rules.lives import EventKind, LifeStage, Sex
 from reports.permit_register.sheet import PermitLine, UncoveredLine
 from reports.stock_statement.sheet import StockStatementSheet
@@ -35,7 +36,10 @@ class MarkOfAnimal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnimalLine:
-    """An animal or group in the register: its marks, how it came, by the event ``source_id``, and the numbers of permits that cover it."""
+    """An animal or group in the register: its marks, how it came, by the event ``source_id``, and the numbers of permits that cover it.
+
+    ``standing`` is how its keeping stands, ``None`` where that was not looked at.
+    """
 
     id: str
     tag: str
@@ -54,6 +58,7 @@ class AnimalLine:
     party: str | None
     source_id: str | None
     permits: tuple[str, ...]
+    standing: Standing | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,30 +139,66 @@ class DeathLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TellLine:
+    """What a requirement asks to be told of an incident; ``tell_by`` is ``None`` for at once, ``standing`` a word of the answers."""
+
+    requirement: str
+    citation: str
+    tell_by: datetime | None
+    standing: str
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class IncidentLine:
-    """A bite, an escape or another incident of the period."""
+    """A bite, an escape or another incident of the period, with what had to be told; ``missing`` could not be looked at in the law."""
 
     id: str
     on: date
     what: str
     people: str | None
     action: str | None
+    to_tell: tuple[TellLine, ...]
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitLine:
+    """An inspection of the period, how much it found, and how much of that was open on the last day."""
+
+    id: str
+    on: date
+    kind: str
+    authority: str
+    reference: str | None
+    summary: str
+    found: int
+    open: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FindingLine:
-    """What an inspection found that is open still, and by when it has to be put right."""
+    """What an inspection found, by which requirement, by when it has to be put right, and what was done about it, with the proof.
+
+    One that was closed has its day and with what result, ``closing``.
+    """
 
     id: str
     found_on: date
     what: str
+    requirement: str | None
     due_on: date | None
     action: str | None
+    closed_on: date | None
+    closing: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CompetenceLine:
-    """What a member of staff was assessed to be able to do. Names stand with the records of staff, ``staff_id``, for who may see those."""
+    """What a member of staff was assessed to be able to do; it ``is_renewed`` where the same was assessed to last longer since.
+
+    Names stand with the records of staff, ``staff_id``, for who may see those.
+    """
 
     id: str
     staff_id: str
@@ -166,6 +207,7 @@ class CompetenceLine:
     hazard: str | None
     from_on: date
     expires_on: date | None
+    is_renewed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,10 +251,11 @@ class PackLine:
 class InspectionFileSheet:
     """Everything an inspection of a site may ask of a period, both days included, as far as it is on record.
 
-    States are those at the end of ``until_on``, by what is known at ``data_as_of``. ``animals_in_all`` counts records that are not in the
-    register too, ``uncovered_in_all`` those not in order. ``first_day`` is the first day of which anything is on record here.
-    ``items_good`` counts the equipment that is neither overdue nor unknown. ``journal_position`` and ``journal_hash`` are the end of the
-    journal when this was read.
+    States are those at the end of ``until_on``, by what is known at ``data_as_of``; whether an incident was told in time is said as of
+    ``data_as_of``. ``findings`` are those open at the end, ``closed`` those closed in the period. ``animals_in_all`` counts records that
+    are not in the register too, ``uncovered_in_all`` those not in order. ``first_day`` is the first day of which anything is on record
+    here. ``items_good`` counts the equipment that is neither overdue nor unknown. ``journal_position`` and ``journal_hash`` are the end of
+    the journal when this was read.
     """
 
     paper_id: str
@@ -243,7 +286,9 @@ class InspectionFileSheet:
     outputs: tuple[CheckedLine, ...]
     deaths: tuple[DeathLine, ...]
     incidents: tuple[IncidentLine, ...] | None
+    visits: tuple[VisitLine, ...]
     findings: tuple[FindingLine, ...] | None
+    closed: tuple[FindingLine, ...]
     competences: tuple[CompetenceLine, ...]
     rules: tuple[RuleLine, ...]
     packs: tuple[PackLine, ...]

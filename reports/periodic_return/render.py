@@ -41,6 +41,7 @@ def periodic_return_pdf(sheet: PeriodicReturnSheet) -> bytes:
     period = f"{words.long_date(sheet.from_on)} to {words.long_date(sheet.until_on)}, one {compose.PERIOD_WORDS[sheet.period]}"
     paper.title(f"{NAME} · {sheet.site}", under=[period, *([sheet.address] if sheet.address else [])])
     paper.sentence(compose.DRAFT, size=BODY_SIZE, face=Face.BOLD)
+    paper.sentence(DISCLAIMER, size=BODY_SIZE)
     paper.skip(4)
     _draw_rule(paper, sheet)
     paper.figures(compose.figures(sheet))
@@ -51,7 +52,6 @@ def periodic_return_pdf(sheet: PeriodicReturnSheet) -> bytes:
     paper.sentence(compose.traces(sheet), size=BODY_SIZE, tone="muted")
     paper.skip(_between)
     _draw(paper, "Fields of the rule", compose.field_rows(sheet), _field_columns)
-    paper.sentence(DISCLAIMER, size=BODY_SIZE)
     return paper.finished()
 
 

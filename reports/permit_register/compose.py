@@ -31,6 +31,7 @@ STANDING_WORDS: Final[Mapping[Standing, str]] = {
     Standing.CANNOT_DECIDE: "CANNOT BE DECIDED",
     Standing.PROHIBITED: "PROHIBITED",
 }
+TOO_LATE: Final = "THE DAY TO APPLY HAS PASSED"
 SHARED: Final = "The whole organisation's: its scope, conditions and scans stand in the organisation's own register."
 BY_WHICH: Final = (
     "The last day is the earliest of: the day that a permit says itself, the end of what its kind lasts, the day before it was withdrawn, "
@@ -41,13 +42,14 @@ BY_WHICH: Final = (
 
 def figures(sheet: PermitRegisterSheet) -> tuple[Figure, ...]:
     """Return the key figures: permits, how many need something, and animals that are not in order."""
-    ended = sum(wants_action(one) and one.standing is PermitStanding.ENDED for one in sheet.permits)
-    ending = sum(wants_action(one) and one.standing is PermitStanding.ENDING for one in sheet.permits)
+    open_ = [one for one in sheet.permits if wants_action(one, on=sheet.today)]
+    ended = sum(one.standing is PermitStanding.ENDED for one in open_)
+    ending = sum(one.standing is PermitStanding.ENDING or is_late_to_apply(one, on=sheet.today) for one in open_)
     late = sum(is_late(each, on=sheet.today) for one in sheet.permits for each in one.conditions)
     return (
         Figure(words.number(len(sheet.permits)), "permits on record"),
         Figure(words.number(ended), "ended, and not replaced", alarm=bool(ended)),
-        Figure(words.number(ending), "end within 60 days", alarm=bool(ending)),
+        Figure(words.number(ending), "end within 60 days, or are past the day to apply", alarm=bool(ending)),
         Figure(words.number(late), "conditions overdue", alarm=bool(late)),
         Figure(words.number(sheet.animals_open), f"of {words.number(sheet.animals)} animals not in order", alarm=bool(sheet.animals_open)),
     )
@@ -60,12 +62,13 @@ def overridden(number: int) -> str:
     )
 
 
-def wants_action(line: PermitLine) -> bool:
-    """Return whether somebody has to act on a permit now: it has ended or ends soon with nothing that follows, or takes too many animals.
+def wants_action(line: PermitLine, *, on: date) -> bool:
+    """Return whether somebody has to act on a permit on a day.
 
-    One that was used for its consignment, or until another took its place, is over and done with.
+    It has ended or ends soon with nothing that follows, the day to apply has passed, or it takes too many animals. One that was used for
+    its consignment, or until another took its place, is over and done with.
     """
-    if line.left is not None and line.left < 0:
+    if (line.left is not None and line.left < 0) or is_late_to_apply(line, on=on):
         return True
     if line.standing is PermitStanding.KIND_UNKNOWN:
         return True
@@ -73,14 +76,19 @@ def wants_action(line: PermitLine) -> bool:
     return over and not line.follows_on and line.end_reason not in (EndReason.USED, EndReason.REPLACED)
 
 
-def is_over(line: PermitLine) -> bool:
+def is_late_to_apply(line: PermitLine, *, on: date) -> bool:
+    """Return whether the last day to apply for the permit that follows has passed, and none is on record."""
+    return line.renew_by is not None and line.renew_by < on and not line.is_replaced
+
+
+def is_over(line: PermitLine, *, on: date) -> bool:
     """Return whether a permit has ended and nothing is to be done about it any more."""
-    return line.standing is PermitStanding.ENDED and not wants_action(line)
+    return line.standing is PermitStanding.ENDED and not wants_action(line, on=on)
 
 
 def is_late(line: ConditionLine, *, on: date) -> bool:
     """Return whether a condition should have been met before a day and was not."""
-    return line.met_on is None and line.due_on is not None and line.due_on < on
+    return line.due_on is not None and line.due_on < on and (line.met_on is None or line.met_on > on)
 
 
 def standing_words(line: PermitLine, *, on: date) -> str:
@@ -104,7 +112,11 @@ def standing_words(line: PermitLine, *, on: date) -> str:
 
 def open_items(sheet: PermitRegisterSheet) -> list[str]:
     """Return what somebody has to look at besides the animals, in sentences."""
-    found = [_about(line, on=sheet.today) for line in sheet.permits if wants_action(line)]
+    found = [
+        f"Permit {line.number}, {line.authority}: {'; '.join(urgencies(line, on=sheet.today))}."
+        for line in sheet.permits
+        if wants_action(line, on=sheet.today)
+    ]
     for line in sheet.permits:
         found += [
             f"Permit {line.number}: a condition was due on {words.short_date(each.due_on)} and is not on record as met."
@@ -114,11 +126,13 @@ def open_items(sheet: PermitRegisterSheet) -> list[str]:
     return found
 
 
-def _about(line: PermitLine, *, on: date) -> str:
-    said = [standing_words(line, on=on)]
+def urgencies(line: PermitLine, *, on: date) -> Iterator[str]:
+    """Yield how a permit that wants action stands on a day, and what else is wrong with it, in words."""
+    yield standing_words(line, on=on)
+    if is_late_to_apply(line, on=on) and line.renew_by is not None:
+        yield f"{TOO_LATE}, {words.short_date(line.renew_by)}"
     if line.left is not None and line.left < 0:
-        said.append(f"{words.plural(-line.left, 'animal')} MORE THAN IT ALLOWS")
-    return f"Permit {line.number}, {line.authority}: {'; '.join(said)}."
+        yield f"{words.plural(-line.left, 'animal')} MORE THAN IT ALLOWS"
 
 
 def permit_rows(permits: Iterable[PermitLine], notes: Notes, *, on: date, first: int = 1, of_sites: bool = False) -> list[Row]:
@@ -127,7 +141,7 @@ def permit_rows(permits: Iterable[PermitLine], notes: Notes, *, on: date, first:
 
 
 def _permit_row(number: int, line: PermitLine, notes: Notes, *, on: date, of_sites: bool) -> Row:
-    urgent = wants_action(line)
+    urgent = wants_action(line, on=on)
     until = words.short_date(line.good_until) if line.good_until and line.end_reason is not EndReason.NOT_INSPECTED else "no last day"
     act = (Phrase("ACT NOW", Face.BOLD, "alarm"),) if urgent else ()
     at = line.site if line.site is not None else "any site"
@@ -142,7 +156,7 @@ def _permit_row(number: int, line: PermitLine, notes: Notes, *, on: date, of_sit
         "permit": (Phrase(line.number, Face.BOLD), Phrase(line.kind_title or line.kind), Phrase(line.id, Face.MONO, "muted")),
         "whose": (Phrase(line.authority), Phrase(f"held by {line.holder or 'nobody named'}"), *((Phrase(at),) if of_sites else ())),
         "scope": (*scope(line), *notes.cell(line.note, about=f"Permit {line.number}")),
-        "validity": validity(line),
+        "validity": validity(line, on=on),
         "animals": _animals(line),
     }
     return Row(cells, act_now=urgent)
@@ -185,14 +199,16 @@ def _taxon(taxon: TaxonOfPermit) -> Phrase:
     return Phrase(taxon.scientific_name + most, Face.OBLIQUE if words.is_italic(taxon.rank) else Face.REGULAR)
 
 
-def validity(line: PermitLine) -> tuple[Phrase, ...]:
-    """Return from when until when a permit is good, and the rule that this comes from."""
+def validity(line: PermitLine, *, on: date) -> tuple[Phrase, ...]:
+    """Return from when until when a permit is good, the rule that this comes from, and by when to apply for the next."""
     found = [Phrase(f"issued {words.short_date(line.issued_on)}, good from {words.short_date(line.valid_from)}"), Phrase(_because(line))]
     if line.citation:
         lasts = f"lasts {line.lasts}: " if line.lasts else ""
         found.append(Phrase(f"{lasts}{line.citation}", tone="muted"))
     if line.renew_by is not None:
         found.append(Phrase(f"apply for the next by {words.short_date(line.renew_by)}", Face.BOLD))
+    if is_late_to_apply(line, on=on):
+        found.append(Phrase(TOO_LATE, Face.BOLD, "alarm"))
     return tuple(found)
 
 
@@ -283,24 +299,27 @@ def uncovered_rows(lines: Iterable[UncoveredLine]) -> list[Row]:
 
 def _uncovered_row(line: UncoveredLine) -> Row:
     name = Phrase(line.scientific_name, Face.OBLIQUE if words.is_italic(line.rank) else Face.REGULAR)
-    of = words.number(line.number) if line.uncovered in (0, line.number) else f"{line.uncovered} of {words.number(line.number)}"
+    of = words.number(line.number) if line.uncovered == line.number else f"{words.number(line.uncovered)} of {words.number(line.number)}"
     return Row(
         {
             "animal": (Phrase(line.tag, Face.BOLD), Phrase(line.id, Face.MONO, "muted")),
             "taxon": (name,),
             "where": line.site or "in no enclosure",
             "count": of,
-            "why": (Phrase(f"ACT NOW: {STANDING_WORDS[line.standing]}", Face.BOLD, "alarm"), *_why(line)),
+            "why": (
+                Phrase(f"ACT NOW: {STANDING_WORDS[line.standing]}", Face.BOLD, "alarm"),
+                *map(Phrase, lacks(line)),
+                *(Phrase(rule, tone="muted") for rule in line.rules),
+            ),
         },
         act_now=True,
     )
 
 
-def _why(line: UncoveredLine) -> Iterator[Phrase]:
-    if line.needs:
-        yield Phrase(f"needs one of: {'; '.join(line.needs)}")
+def lacks(line: UncoveredLine) -> Iterator[str]:
+    """Yield what an animal lacks to be in order, in words; where one of several documents is enough, they stand together."""
+    yield from (f"needs one of: {'; '.join(kinds)}" for kinds in line.needs)
     if line.needs_mark:
-        yield Phrase("needs a mark")
+        yield "needs a mark"
     if line.missing:
-        yield Phrase(f"not on record: {', '.join(words.spoken(one) for one in line.missing)}")
-    yield from (Phrase(rule, tone="muted") for rule in line.rules)
+        yield f"not on record: {', '.join(words.spoken(one) for one in line.missing)}"

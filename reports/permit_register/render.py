@@ -6,6 +6,7 @@ from typing import Final
 from domain.rules.law.decision import DISCLAIMER
 from reports import words
 from reports.canonical import record_hash
+from reports.fonts import Face
 from reports.notes import Notes, draw_notes
 from reports.page import BODY_SIZE, LYING, SECTION_HEIGHT, Furniture, Paper
 from reports.permit_register import compose
@@ -17,6 +18,7 @@ NOTHING: Final = "None on record."
 
 _setting = Setting(pad=2.6, lowest_row=15.2, most_lines=MOST_CELL_LINES)
 _between = 10.0
+_sub_height = 20.0
 uncovered_columns = (
     Column("animal", "animal and its record", 198),
     Column("taxon", "taxon", 140),
@@ -56,12 +58,12 @@ def permit_register_pdf(sheet: PermitRegisterSheet) -> bytes:
     paper, notes = Paper(_furniture(sheet), size=LYING), Notes()
     of_what = sheet.site or "whole organisation"
     paper.title(f"{NAME} · {of_what}", under=[f"As of {words.long_date(sheet.today)}", *([sheet.address] if sheet.address else [])])
+    paper.sentence(DISCLAIMER, size=BODY_SIZE)
+    paper.skip(_between)
     paper.figures(compose.figures(sheet))
     _draw_open_items(paper, sheet)
     _draw_permits(paper, sheet, notes)
     draw_notes(paper, notes.long)
-    paper.sentence(compose.BY_WHICH, size=BODY_SIZE, tone="muted")
-    paper.sentence(DISCLAIMER, size=BODY_SIZE)
     return paper.finished()
 
 
@@ -79,16 +81,25 @@ def _furniture(sheet: PermitRegisterSheet) -> Furniture:
 
 
 def _draw_open_items(paper: Paper, sheet: PermitRegisterSheet) -> None:
-    found = compose.open_items(sheet)
-    paper.need(SECTION_HEIGHT + 4 * BODY_SIZE)
+    found, name = compose.open_items(sheet), "Animals that are not in order"
+    table = Table(uncovered_columns, compose.uncovered_rows(sheet.uncovered), setting=_setting)
+    paper.need(SECTION_HEIGHT + (_sub_height + table.least_height if sheet.uncovered else 4 * BODY_SIZE))
     paper.section(f"Open items · {words.number(sheet.uncovered_in_all + len(found))}")
     if not sheet.uncovered and not found and not sheet.animals_overridden:
         paper.sentence("None: every animal is covered, and no permit or condition wants anything on this day.", size=BODY_SIZE)
-    draw_rows(paper, "Animals that are not covered", compose.uncovered_rows(sheet.uncovered), uncovered_columns)
+    if sheet.uncovered:
+        paper.sentence(f"{name} · {words.plural(sheet.uncovered_in_all, 'record')}", size=BODY_SIZE + 1, face=Face.BOLD)
+        paper.skip(2)
+        table.draw(paper, name=name)
+        paper.skip(_between)
     left_off = sheet.uncovered_in_all - len(sheet.uncovered)
     if left_off:
         sentence = f"{words.number(left_off)} more records are not in order; /v1/compliance lists all of them."
         paper.sentence(sentence, size=BODY_SIZE)
+    if found:
+        paper.need(_sub_height + 3 * BODY_SIZE)
+        paper.sentence(f"Permits and their conditions · {words.number(len(found))}", size=BODY_SIZE + 1, face=Face.BOLD)
+        paper.skip(2)
     for sentence in found:
         paper.sentence(f"ACT NOW · {sentence}", size=BODY_SIZE)
     if sheet.animals_overridden:
@@ -98,8 +109,8 @@ def _draw_open_items(paper: Paper, sheet: PermitRegisterSheet) -> None:
 
 def _draw_permits(paper: Paper, sheet: PermitRegisterSheet, notes: Notes) -> None:
     printed = sheet.permits[:MOST_PERMITS]
-    current = [line for line in printed if not compose.is_over(line)]
-    over = [line for line in printed if compose.is_over(line)]
+    current = [line for line in printed if not compose.is_over(line, on=sheet.today)]
+    over = [line for line in printed if compose.is_over(line, on=sheet.today)]
     of_sites = sheet.site is None
     _draw_section(paper, "Permits", compose.permit_rows(current, notes, on=sheet.today, of_sites=of_sites), permit_columns)
     if over:
@@ -109,6 +120,8 @@ def _draw_permits(paper: Paper, sheet: PermitRegisterSheet, notes: Notes) -> Non
         left_off = len(sheet.permits) - len(printed)
         paper.sentence(f"{words.number(left_off)} more permits are left off this paper; its CSV has all of them.", size=BODY_SIZE)
         paper.skip(_between)
+    paper.sentence(compose.BY_WHICH, size=BODY_SIZE, tone="muted")
+    paper.skip(_between)
     ordered: Sequence[PermitLine] = [*current, *over]
     _draw_section(paper, "Conditions", compose.condition_rows(ordered, notes, on=sheet.today), condition_columns)
     _draw_section(paper, "Attached scans", compose.scan_rows(ordered), scan_columns)
@@ -126,12 +139,3 @@ def _draw_section(paper: Paper, name: str, rows: Sequence[Row], columns: Sequenc
     paper.section(f"{name} · {words.number(len(rows))}")
     table.draw(paper, name=name)
     paper.skip(_between)
-
-
-def draw_rows(paper: Paper, name: str, rows: Sequence[Row], columns: Sequence[Column]) -> None:
-    """Draw rows without a heading of their own; nothing where there are none."""
-    if rows:
-        table = Table(columns, rows, setting=_setting)
-        paper.need(table.least_height)
-        table.draw(paper, name=name)
-        paper.skip(_between)

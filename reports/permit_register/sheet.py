@@ -95,8 +95,8 @@ class PermitLine:
 class UncoveredLine:
     """An animal or group whose keeping is not in order.
 
-    ``uncovered`` is how many of its ``number`` lack a document of ``needs``, the titles of the kinds of which one is needed. ``rules`` are
-    the citations of the requirements behind it, and ``missing`` the facts without which it cannot be decided.
+    ``uncovered`` is how many of its ``number`` are not in order. ``needs`` are all to be met, each by one of its kinds, which are given by
+    their titles. ``rules`` are the citations of the requirements behind it, and ``missing`` the facts without which it cannot be decided.
     """
 
     id: str
@@ -108,7 +108,7 @@ class UncoveredLine:
     uncovered: int
     standing: Standing
     needs_mark: bool
-    needs: tuple[str, ...]
+    needs: tuple[tuple[str, ...], ...]
     rules: tuple[str, ...]
     missing: tuple[str, ...]
 
@@ -118,8 +118,8 @@ class PermitRegisterSheet:
     """The permits on ``today`` [date at the site, or in UTC], by their last day; without a ``site`` the whole organisation's.
 
     ``uncovered`` are the first of ``uncovered_in_all`` records whose keeping is not in order, the worst first; ``animals`` counts those
-    that were looked at, ``animals_open`` those of them that are not in order, and ``animals_overridden`` those that are in order only since
-    a named person answers for them.
+    that were looked at, ``animals_open`` those of them that are not in order, of a group only the ones that are not, and
+    ``animals_overridden`` those that are in order only since a named person answers for them.
     """
 
     paper_id: str

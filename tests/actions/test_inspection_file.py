@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
 from domain.actions.census import Scope, movements
+from domain.actions.enclosures import end_enclosure
 from domain.actions.equipment import ReplacementStated, replace_equipment
 from domain.actions.fitness import fitness_of, suitability_at
 from domain.actions.inspection_file import (
@@ -20,12 +21,13 @@ from domain.actions.inspection_file import (
 )
 from domain.actions.law import law_as_of
 from domain.actions.marks import record_mark
+from domain.records.enclosures import Enclosure
 from domain.records.journal import HEAD
 from domain.rules.fitness import Bearing, Outcome
 from domain.rules.lives import EventKind
 from domain.rules.service_life import Standing
 from tests import makers
-from tests.actions.of_animals import mark
+from tests.actions.of_animals import MISTAKE, mark
 
 FROM, UNTIL = date(2025, 1, 1), date(2025, 12, 31)
 BOX = {"kind": "box", "length_m": 2.0, "width_m": 0.5, "water_depth_m": 0.0}
@@ -126,6 +128,27 @@ def test_competences_are_of_the_site_and_the_whole_organisation_without_names(un
     assert not {"name", "title", "assessed_by", "note"} & set(found[0])
 
 
+def test_a_competence_that_was_taken_again_is_renewed_and_one_that_is_like_no_other_is_not(unit, site):
+    keeper, other = makers.staff(unit, site), makers.staff(unit, site, name="Another")
+    first = {"title": "Handling of vipers", "hazard": "venomous", "from_on": "2024-01-01", "expires_on": "2025-06-01"}
+    old = makers.competence(unit, keeper, **first)
+    makers.competence(unit, keeper, **first | {"title": "handling  of Vipers", "from_on": "2025-05-01", "expires_on": "2027-05-01"})
+    makers.competence(unit, keeper, **first | {"hazard": "dangerous"})
+    makers.competence(unit, other, **first)
+
+    renewed = [row["id"] for row in competences_at(unit, site, until_on=UNTIL) if row["is_renewed"]]
+
+    assert renewed == [old.id]
+    assert not any(row["is_renewed"] for row in competences_at(unit, site, until_on=date(2025, 4, 30)))
+
+
+def test_an_enclosure_that_ended_after_the_period_was_there_in_it(unit, site, hall):
+    end_enclosure(unit, hall.id, MISTAKE)
+    ended = unit.fetch(Enclosure, hall.id).ended_on
+
+    assert [len(enclosures_at(unit, site, until_on=day)) for day in (ended - timedelta(days=1), ended)] == [1, 0]
+
+
 def test_provenance_is_the_law_of_the_place_on_the_day_and_the_end_of_the_journal(store, organisation):
     with store.transaction(makers.origin()) as unit:
         site = makers.site(unit, jurisdiction="XR")
@@ -153,7 +176,7 @@ def test_every_enclosure_is_judged_as_a_placement_there_would_be(unit, site, hal
         for tag, of, place in (("N-1", newts, hall), ("S-1", snakes, hall), ("N-2", newts, small))
     ]
 
-    found = suitability_at(unit, site.id, enclosures_at(unit, site), on=UNTIL)
+    found = suitability_at(unit, site.id, enclosures_at(unit, site, until_on=UNTIL), on=UNTIL)
 
     outcomes = {name: [one.fitness.outcome for one in found[place.id]] for name, place in (("hall", hall), ("small", small))}
     assert outcomes == {"hall": [Outcome.DOES_NOT_FIT] * 2, "small": [Outcome.DOES_NOT_FIT]}

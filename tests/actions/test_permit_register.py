@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from domain.actions.permit_register import permit_register
+from domain.actions.permit_register import not_in_order, permit_register
 from domain.actions.permits import end_permit
 from domain.rules.compliance import Standing
 from domain.rules.law.requirements import Consequence
@@ -88,6 +88,32 @@ def test_animals_are_counted_against_a_permit_and_those_without_are_open_the_wor
     assert [(one.taken, one.left) for one in found.permits] == [(3, 0)]
     assert [(one.subject.tag, one.standing) for one in found.open] == [("T-3", Standing.UNCOVERED)]
     assert sum(one.subject.number for one in found.coverages) == 4
+
+
+def test_of_a_group_that_is_covered_in_part_only_the_others_are_not_in_order(unit, site):
+    needing(unit)
+    makers.permit(unit, site_id=site.id, total_number=37)
+    kept(unit, site, makers.taxon(unit), "G-1", grouping="group", count=38)
+
+    (one,) = permit_register(unit, site, on=TODAY).open
+
+    assert (one.uncovered, not_in_order(one)) == (1, 1)
+
+
+def test_of_a_group_that_needs_a_mark_or_cannot_be_decided_none_is_in_order(unit, site, other):
+    needing(unit)
+    makers.permit(unit, total_number=37)
+    makers.requirement(unit, "XR-2", consequence=Consequence.MARK)
+    kept(unit, site, makers.taxon(unit), "G-1", grouping="group", count=38)
+    nowhere = makers.site(unit, name="Elsewhere")
+    kept(unit, nowhere, makers.taxon(unit, "Boa ficta"), "G-2", grouping="group", count=5)
+
+    found = permit_register(unit, None, on=TODAY).open
+
+    assert {one.subject.tag: (one.standing, not_in_order(one)) for one in found} == {
+        "G-1": (Standing.UNCOVERED, 38),
+        "G-2": (Standing.CANNOT_DECIDE, 5),
+    }
 
 
 def test_scope_conditions_and_what_renews_a_permit_come_with_it(unit, site):

@@ -32,7 +32,16 @@ from reports.animal_record import (
 from reports.due_list import DueRow, DueSheet, OrderLine
 from reports.incident_sheet import ConcernedAnimal, IncidentSheet, NoticeLine
 from reports.inspection_file import InspectionFileSheet
-from reports.inspection_file.sheet import AnimalLine, EnclosureLine, LodgerLine, OverdueLine
+from reports.inspection_file.sheet import (
+    AnimalLine,
+    EnclosureLine,
+    FindingLine,
+    IncidentLine,
+    LodgerLine,
+    OverdueLine,
+    TellLine,
+    VisitLine,
+)
 from reports.labels import EnclosureLabel, LabelSheet, LabelTaxon
 from reports.page import FOOTER, HEADER, TOP
 from reports.periodic_return import PeriodicReturnSheet, ReturnLine
@@ -545,7 +554,7 @@ def uncovered_line(**stated) -> UncoveredLine:
             "uncovered": 1,
             "standing": Standing.UNCOVERED,
             "needs_mark": False,
-            "needs": ("Keeping permit",),
+            "needs": (("Keeping permit",),),
             "rules": ("XR-1: Invented Act, s. 1",),
             "missing": (),
         }
@@ -656,6 +665,7 @@ def animal_in_register(**stated) -> AnimalLine:
             "party": None,
             "source_id": None,
             "permits": (),
+            "standing": None,
         }
         | stated
     )
@@ -708,6 +718,66 @@ def overdue_line(**stated) -> OverdueLine:
     )
 
 
+def tell_line(**stated) -> TellLine:
+    return TellLine(
+        **{
+            "requirement": "XR-INV-1",
+            "citation": "Invented Act, s. 7 (fictional)",
+            "tell_by": datetime(2026, 1, 20, 20, 0, tzinfo=UTC),
+            "standing": "open",
+            "missing": (),
+        }
+        | stated
+    )
+
+
+def incident_line(*to_tell: TellLine, **stated) -> IncidentLine:
+    return IncidentLine(
+        **{
+            "id": "/v1/incidents/0190-i",
+            "on": date(2025, 4, 2),
+            "what": "A keeper was bitten.",
+            "people": None,
+            "action": "Wound washed.",
+            "to_tell": to_tell,
+            "missing": (),
+        }
+        | stated
+    )
+
+
+def visit_line(**stated) -> VisitLine:
+    return VisitLine(
+        **{
+            "id": "/v1/inspections/0190-v",
+            "on": date(2025, 3, 1),
+            "kind": "follow_up",
+            "authority": "Reed County",
+            "reference": None,
+            "summary": "",
+            "found": 1,
+            "open": 1,
+        }
+        | stated
+    )
+
+
+def finding_line(**stated) -> FindingLine:
+    return FindingLine(
+        **{
+            "id": "/v1/inspections/0190-v/findings/0190-f",
+            "found_on": date(2025, 3, 1),
+            "what": "The fence leans.",
+            "requirement": None,
+            "due_on": None,
+            "action": None,
+            "closed_on": None,
+            "closing": "",
+        }
+        | stated
+    )
+
+
 def inspection_file(**stated) -> InspectionFileSheet:
     """The file of a site of which nothing but its name is on record."""
     instants = {"data_as_of": datetime(2026, 1, 9, 12, 30, tzinfo=UTC), "generated_at": datetime(2026, 1, 9, 13, 0, tzinfo=UTC)}
@@ -740,7 +810,9 @@ def inspection_file(**stated) -> InspectionFileSheet:
             "outputs": (),
             "deaths": (),
             "incidents": None,
+            "visits": (),
             "findings": None,
+            "closed": (),
             "competences": (),
             "rules": (),
             "packs": (),
@@ -757,6 +829,7 @@ def notice_line(**stated) -> NoticeLine:
             "requirement": "XR-INV-1",
             "edition": "2024",
             "jurisdiction": "XR",
+            "place": "Republic of Arvenne (fictional)",
             "title": "Escaped listed animals are told (fictional)",
             "citation": "Invented Act, s. 7 (fictional)",
             "tell_by": datetime(2026, 3, 1, 20, 0, tzinfo=UTC),
@@ -789,6 +862,7 @@ def incident_sheet(*notices: NoticeLine, **stated) -> IncidentSheet:
                 ConcernedAnimal(tag="V-3", scientific_name="Bitis ficta", rank="species", hazard=Hazard.VENOMOUS, note="not found yet"),
             ),
             "notices": notices,
+            "told": (),
             "missing": (),
         }
         | stated

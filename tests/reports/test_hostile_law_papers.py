@@ -23,6 +23,8 @@ from reports.inspection_file.sheet import (
     PackLine,
     ReplacedLine,
     RuleLine,
+    TellLine,
+    VisitLine,
 )
 from reports.periodic_return import PeriodicReturnSheet, ReturnLine, UnsureLine, periodic_return_pdf
 from reports.permit_register import (
@@ -37,6 +39,8 @@ from reports.permit_register import (
 from tests.reports.makers import (
     animal_in_register,
     enclosure_line,
+    finding_line,
+    incident_line,
     inspection_file,
     lodger_line,
     overdue_line,
@@ -46,8 +50,10 @@ from tests.reports.makers import (
     permit_register,
     permit_scan,
     return_line,
+    tell_line,
     text_fields,
     uncovered_line,
+    visit_line,
 )
 from tests.reports.test_hostile_text import hostile_texts, lost_of_marked, marked
 
@@ -83,7 +89,7 @@ def test_every_text_of_a_permit_is_extracted_as_it_was_typed():
 def test_every_text_of_conditions_scans_and_uncovered_animals_is_extracted_as_it_was_typed():
     conditions = tuple(permit_condition(text=text, proof=text) for text in all_marked())
     scans = tuple(permit_scan(title=text, role=text, reference=text) for text in all_marked())
-    animals = tuple(uncovered_line(tag=text, scientific_name=text, site=text, needs=(text,), rules=(text,)) for text in all_marked())
+    animals = tuple(uncovered_line(tag=text, scientific_name=text, site=text, needs=((text,),), rules=(text,)) for text in all_marked())
 
     pdf = permit_register_pdf(permit_register(permit_line(conditions=conditions, scans=scans), uncovered=animals))
 
@@ -161,8 +167,13 @@ LISTS = {
         ),
         3,
     ),
-    "incidents": (lambda text: IncidentLine(id="0190-1", on=DAY, what=text, people=text, action=text), 3),
-    "findings": (lambda text: FindingLine(id="0190-1", found_on=DAY, what=text, due_on=None, action=text), 2),
+    "incidents": (
+        lambda text: incident_line(tell_line(requirement=text, citation=text), what=text, people=text, action=text),
+        5,
+    ),
+    "visits": (lambda text: visit_line(authority=text, reference=text, summary=text), 3),
+    "findings": (lambda text: finding_line(what=text, requirement=text, action=text), 3),
+    "closed": (lambda text: finding_line(what=text, requirement=text, action=text, closed_on=DAY, closing=text), 4),
     "rules": (
         lambda text: RuleLine(
             code=text,
@@ -190,7 +201,7 @@ LISTS = {
 def test_every_text_of_every_list_of_an_inspection_file_is_extracted_as_it_was_typed(name):
     make, times = LISTS[name]
 
-    pdf = inspection_file_pdf(inspection_file(**{name: tuple(make(text) for text in all_marked())}))
+    pdf = inspection_file_pdf(inspection_file(**{"findings": (), name: tuple(make(text) for text in all_marked())}))
 
     assert lost_of_marked(TEXTS, pdf, times=times) == []
 
@@ -205,7 +216,9 @@ def test_every_text_of_every_list_of_an_inspection_file_is_extracted_as_it_was_t
         (ReplacedLine, {"tag", "model", "reason"}),
         (DeathLine, {"tag", "scientific_name", "cause"}),
         (IncidentLine, {"what", "people", "action"}),
-        (FindingLine, {"what", "action"}),
+        (TellLine, {"requirement", "citation"}),
+        (VisitLine, {"authority", "reference", "summary"}),
+        (FindingLine, {"what", "requirement", "action", "closing"}),
         (RuleLine, {"code", "edition", "title", "citation", "pack"}),
         (AnsweredLine, {"tag", "scientific_name", "requirement", "citation"}),
         (PackLine, {"name", "edition"}),

@@ -21,6 +21,7 @@ from tests.reports.makers import (
     TODAY,
     ended_permit,
     letters_of,
+    opened,
     permit_condition,
     permit_line,
     permit_register,
@@ -77,7 +78,26 @@ def test_a_permit_that_was_replaced_by_a_good_one_or_used_up_wants_nothing_more(
     assert [the_row(line).act_now for line in (replaced, late, used)] == [False, True, False]
     assert "replaced by P-2" in words_of(the_row(replaced), "until")
     assert "which is not good on this day" in words_of(the_row(late), "until")
-    assert [compose.is_over(line) for line in (replaced, late, used)] == [True, False, True]
+    assert [compose.is_over(line, on=TODAY) for line in (replaced, late, used)] == [True, False, True]
+
+
+@pytest.mark.parametrize(
+    ("stated", "late"),
+    [
+        ({"renew_by": TODAY - timedelta(days=1)}, True),
+        ({"renew_by": TODAY}, False),
+        ({"renew_by": None}, False),
+        ({"renew_by": TODAY - timedelta(days=1), "is_replaced": True, "replaced_by": "P-2"}, False),
+    ],
+)
+def test_a_permit_whose_day_to_apply_has_passed_with_nothing_that_follows_wants_action(stated, late):
+    line = permit_line(good_until=TODAY + timedelta(days=300), **stated)
+
+    row, sheet = the_row(line), permit_register(line)
+
+    assert (row.act_now, "THE DAY TO APPLY HAS PASSED" in words_of(row, "validity")) == (late, late)
+    assert [compose.TOO_LATE in sentence for sentence in compose.open_items(sheet)] == [True] * late
+    assert [one.value for one in compose.figures(sheet) if "past the day to apply" in one.label] == [str(int(late))]
 
 
 def test_without_an_inspection_no_last_day_is_made_up():
@@ -136,7 +156,28 @@ def test_what_is_open_comes_first_with_the_animals_at_the_head():
         text.index(part) for part in ("Open items · 3", "A-0017", "Permit P-1, Reed County: ENDED", "a condition was due", "Permits · 1")
     ]
     assert places == sorted(places)
-    assert "Not legal advice" in text
+
+
+def test_that_it_is_no_legal_advice_stands_under_the_title():
+    many = tuple(uncovered_line(tag=f"A-{number}") for number in range(60))
+
+    with opened(permit_register_pdf(permit_register(permit_line(), uncovered=many, animals_open=60))) as paper:
+        first, *others = (page.extract_text() for page in paper.pages)
+
+    assert first.index("Permit register ·") < first.index("Not legal advice") < first.index("Open items")
+    assert not any("Not legal advice" in text for text in others)
+
+
+@pytest.mark.parametrize("lines", range(1, 30))
+def test_the_heading_of_what_is_open_stands_with_its_table_and_goes_on_under_its_own_name(lines):
+    long = uncovered_line(rules=tuple(f"XR-{number}: Invented Act" for number in range(lines)))
+
+    with opened(permit_register_pdf(permit_register(uncovered=(long,) * 20, animals_open=20))) as paper:
+        first, second, *_ = (page.extract_text() for page in paper.pages)
+
+    page = first if "Open items" in first else second
+    assert page.index("Open items") < page.index("Animals that are not in order · 20 records") < page.index("animal and its record")
+    assert page is second or second.splitlines()[1] == "Animals that are not in order, continued"
 
 
 def test_a_register_in_order_says_so():
@@ -153,6 +194,7 @@ def test_a_register_in_order_says_so():
         ({"standing": Standing.CANNOT_DECIDE, "missing": ("taxon_order",)}, "not on record: taxon order"),
         ({"needs_mark": True}, "needs a mark"),
         ({"number": 9, "uncovered": 4}, "needs one of: Keeping permit"),
+        ({"needs": (("A", "B"), ("C",))}, "needs one of: A; B needs one of: C"),
     ],
 )
 def test_an_animal_that_is_not_in_order_says_why(stated, said):
@@ -175,6 +217,12 @@ def test_conditions_come_by_their_due_day_and_what_is_late_says_so():
     assert [row.act_now for row in rows] == [True, False, False, False]
     assert "days late" in words_of(rows[0], "due")
     assert words_of(rows[2], "due") == "all the time"
+
+
+def test_a_condition_met_after_the_day_of_the_paper_was_late_on_it():
+    line = permit_condition(due_on=TODAY - timedelta(days=9), met_on=TODAY + timedelta(days=1))
+
+    assert [compose.is_late(line, on=TODAY + timedelta(days=days)) for days in (0, 1)] == [True, False]
 
 
 def test_the_scans_bear_their_whole_fingerprint():

@@ -21,7 +21,8 @@ from domain.errors import StorageBusy
 from domain.records import nights as records
 from domain.records.engine import Store
 from domain.records.sites import Site
-from domain.rules.law.requirements import Consequence, Duty, Obligation, Period
+from domain.rules.law.requirements import Consequence, Duty, Obligation, Occasion, Period
+from domain.rules.law.spans import Span, Unit
 from tests import makers, people
 from tests.api.conftest import BusyStore
 
@@ -440,6 +441,73 @@ def test_an_inspection_file_holds_the_incidents_of_the_period_and_the_findings_t
     assert (incident["id"], incident["on"], incident["people"]) == (f"/v1/incidents/{happened.id}", "2026-02-10", "2 hurt")
     assert (finding["due_on"], finding["action"]) == ("2026-02-20", "Fit a new lock. (open)")
     assert client.get(finding["id"]).status_code == client.get(incident["id"]).status_code == 200
+
+
+def test_an_inspection_file_of_a_past_period_is_as_it_was_at_its_end(client, store, site, animal):
+    with store.transaction(makers.origin()) as unit:
+        at = unit.fetch(Site, UUID(site))
+        visit = makers.inspection(unit, at, visited_on="2025-05-01")
+        makers.inspection(unit, at, visited_on="2026-01-15")
+        later = makers.inspection_finding(unit, visit, text="Closed later.", closed_on="2026-01-10", closing="Put right.")
+        makers.inspection_finding(unit, visit, text="Closed in it.", closed_on="2025-06-01", closing="Seen to.", requirement_code="XR-9")
+        makers.inspection_finding(unit, makers.inspection(unit, at, visited_on="2026-02-01"), text="Found later.")
+    with store.transaction(makers.origin()) as unit:
+        done = makers.inspection_finding(unit, visit, text="With proof.")
+        makers.corrective_action(unit, done, done_on="2025-05-20", proof="A photograph.")
+        makers.corrective_action(unit, done, text="Paint it.", done_on="2026-01-20", proof="A bill.")
+    asked = {**told("inspection-file", site=site, animal=animal), "from_on": "2025-01-01", "until_on": "2025-12-31"}
+    report = finished(client, client.post("/v1/reports", asked))
+
+    sheet = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()
+
+    assert {one["id"].rpartition("/")[2] for one in sheet["findings"]} == {str(later.id), str(done.id)}
+    assert {one["closing"] for one in sheet["findings"]} == {""}
+    (proved,) = (one["action"] for one in sheet["findings"] if one["id"].endswith(str(done.id)))
+    assert proved == "Fit a new lock. (done 2025-05-20: A photograph.); Paint it. (open)"
+    (closed,) = sheet["closed"]
+    assert (closed["closed_on"], closed["closing"], closed["requirement"]) == ("2025-06-01", "Seen to.", "XR-9")
+    (seen,) = sheet["visits"]
+    assert (seen["on"], seen["found"], seen["open"]) == ("2025-05-01", 3, 2)
+
+
+def test_the_tile_of_a_register_is_the_sum_of_its_rows_and_each_need_stands_for_itself(client, store, site, animal):
+    with store.transaction(makers.origin()) as unit:
+        at = unit.fetch(Site, UUID(site))
+        for kind in ("keeping", "trade"):
+            makers.document_kind(unit, kind)
+            makers.requirement(unit, f"XR-{kind}", consequence=Consequence.DOCUMENT, documents=(kind,))
+        place = makers.enclosure(unit, at, name="Pen")
+        of = makers.taxon(unit, "Boa ficta")
+        makers.animal(unit, of, tag="G-1", acquired_on="2025-01-10", enclosure_id=str(place.id), grouping="group", count=38)
+        makers.permit(unit, site_id=at.id, kind="keeping", total_number=100)
+        makers.permit(unit, site_id=at.id, kind="trade", total_number=37, number="P-2")
+
+    report = finished(client, client.post("/v1/reports", {"kind": "permit-register", "site_id": site}))
+    sheet = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()
+
+    assert sheet["animals_open"] == sum(one["uncovered"] for one in sheet["uncovered"])
+    assert sheet["animals_open"] < sheet["animals"]
+    assert all(len(need) == 1 for one in sheet["uncovered"] for need in one["needs"])
+
+
+def test_the_sheet_of_an_incident_says_to_whom_it_has_to_be_told_and_whom_it_was_told(client, store, site):
+    with store.transaction(makers.origin()) as unit:
+        owed = Obligation(code="tell", duty=Duty.NOTIFY, occasion=Occasion.ESCAPE, within=Span(1, Unit.HOURS))
+        makers.requirement(unit, "XR-T", consequence=Consequence.NOTIFY, obligations=(owed,))
+        happened = makers.incident(unit, unit.fetch(Site, UUID(site)))
+        makers.notification(unit, happened, reference="R-77", requirement_code="XR-T")
+        makers.notification(unit, happened, told_to="A neighbour", told_at="2026-02-10T10:00:00Z", way="in person")
+    report = finished(client, client.post("/v1/reports", {"kind": "incident-sheet", "incident_id": str(happened.id)}))
+
+    sheet = client.get(f"/v1/reports/{report['id']}/file", params={"form": "json"}).json()
+
+    (notice,) = sheet["notices"]
+    assert (notice["jurisdiction"], notice["standing"]) == ("XR", "told")
+    assert notice["place"] == "Arvenne (fictional)"
+    assert [(one["told_to"], one["way"], one["reference"], one["requirement"]) for one in sheet["told"]] == [
+        ("Reed County", "telephone", "R-77", "XR-T"),
+        ("A neighbour", "in person", None, None),
+    ]
 
 
 def test_the_sheet_of_an_incident_is_filed_at_its_site_for_who_reaches_that(client, caller, store, site):
