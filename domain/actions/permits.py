@@ -214,7 +214,7 @@ def permits_of(unit: Unit) -> list[rules.Permit]:
     permits = unit.all(Permit, PERMITS)
     replaced_from: dict[UUID, date] = {}
     for one in permits:
-        if one.replaces_id is not None:
+        if one.replaces_id is not None and (one.withdrawn_on is None or one.withdrawn_on > one.valid_from):
             replaced_from[one.replaces_id] = min(one.valid_from, replaced_from.get(one.replaces_id, date.max))
     return [
         _as_ruled(

@@ -488,3 +488,25 @@ def test_findings_and_what_is_to_be_done_about_them_are_told_until_they_are_clos
     closed = {"closed_on": "2026-02-28", "closing": "Put right."}
     change_inspection_finding(unit, finding.id, closed, owner_id=visit.id, expected_version=1)
     assert at(unit, site) == []
+
+
+@pytest.mark.parametrize(
+    ("follower", "due_on"),
+    [
+        ({"valid_from": "2026-04-01"}, []),
+        ({"valid_from": "2026-06-01"}, ["2026-03-31"]),
+        ({"valid_from": "2026-03-01", "withdrawn_on": "2026-03-01"}, ["2026-03-31"]),
+    ],
+    ids=["without a gap", "months later", "withdrawn"],
+)
+def test_a_permit_is_renewed_unless_another_follows_without_a_gap(unit, site, follower, due_on):
+    old = makers.permit(unit, site_id=str(site.id), valid_until="2026-03-31")
+    makers.permit(unit, site_id=str(site.id), number="P-2", replaces_id=str(old.id), issued_on="2026-02-01", **follower)
+
+    assert [one.due_on.isoformat() for one in at(unit, site) if one.subject_id == old.id] == due_on
+
+
+def test_what_ended_long_ago_is_no_more_to_be_renewed(unit, site):
+    makers.permit(unit, site_id=str(site.id), issued_on="2015-01-01", valid_until="2017-12-31")
+
+    assert at(unit, site) == []

@@ -28,7 +28,7 @@ def duties_at(unit: Unit, site: Site, *, today: date) -> Iterator[Duty]:
     law = law_as_of(unit)
     granted = Granted.of(unit)
     yield from services(unit, site.id, today=today)
-    yield from renewals(law, granted, site_id=site.id)
+    yield from renewals(law, granted, site_id=site.id, today=today)
     yield from conditions(unit, law, granted, site_id=site.id, today=today)
     yield from competences(unit, site_id=site.id, today=today)
     yield from obligations(unit, law, granted, site=site, today=today)
@@ -41,7 +41,7 @@ def duties_of_organisation(unit: Unit, *, today: Mapping[UUID | None, date]) -> 
     """Yield what has to be done of no site, and what is worked out for all sites at once; ``today`` is by site."""
     law, on = law_as_of(unit), today[None]
     granted = Granted.of(unit)
-    yield from renewals(law, granted, site_id=None)
+    yield from renewals(law, granted, site_id=None, today=on)
     yield from conditions(unit, law, granted, site_id=None, today=on)
     yield from competences(unit, site_id=None, today=on)
     yield from loans(unit, site_id=None, today=on)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
@@ -23,14 +23,19 @@ from domain.rules.reminders import Duty, ReminderKind
 
 RENEWAL_TOLD_DAYS = 60
 """How long before the last day to apply a renewal is told of."""
+LONG_AGO = timedelta(days=366)
+"""How long after its end a permit that nothing followed is told of: what ended before is history."""
 CONDITION_TOLD_DAYS = 30
 """How long before its day a condition is told of."""
 
 _permit, _condition = table_of(Permit), table_of(PermitCondition)
 _organisation_id: sa.BindParameter[Any] = sa.bindparam("organisation_id")
-REPLACED = Statement(
-    sa.select(_permit.c.replaces_id).where(
-        _permit.c.organisation_id == _organisation_id, _permit.c.ended_on.is_(None), _permit.c.replaces_id.is_not(None)
+FOLLOWERS = Statement(
+    sa.select(_permit.c.replaces_id, _permit.c.valid_from).where(
+        _permit.c.organisation_id == _organisation_id,
+        _permit.c.ended_on.is_(None),
+        _permit.c.withdrawn_on.is_(None),
+        _permit.c.replaces_id.is_not(None),
     )
 )
 CONDITIONS_TO_MEET = Statement(
@@ -50,28 +55,35 @@ CONDITIONS_TO_MEET = Statement(
 
 @dataclass(frozen=True, slots=True)
 class Granted:
-    """Every permit on record, by its id, and those that another one has replaced."""
+    """Every permit on record, by its id, and from which day another one that was not withdrawn follows."""
 
     permits: Mapping[UUID, rules.Permit]
-    replaced: frozenset[UUID]
+    followed_from: Mapping[UUID, date]
 
     @classmethod
     def of(cls, unit: Unit) -> Granted:
         """Read them."""
-        return cls({one.id: one for one in permits_of(unit)}, frozenset(row[0] for row in unit.rows(REPLACED)))
+        followed: dict[UUID, date] = {}
+        for permit_id, valid_from in unit.rows(FOLLOWERS):
+            followed[permit_id] = min(valid_from, followed.get(permit_id, valid_from))
+        return cls({one.id: one for one in permits_of(unit)}, followed)
 
 
-def renewals(law: Law, granted: Granted, *, site_id: UUID | None) -> Iterator[Duty]:
+def renewals(law: Law, granted: Granted, *, site_id: UUID | None, today: date) -> Iterator[Duty]:
     """Yield the renewals of a site's permits, or of those of no site, each due on the last day to apply.
 
-    One that was replaced, withdrawn, used for its consignment, or whose animal died, is not renewed. Where a kind knows no lead, the
-    permit's own last day is the day.
+    One that another follows without a gap, that was withdrawn, was used for its consignment, ended long ago, or whose animal died, is not
+    renewed. Where a kind knows no lead, the permit's own last day is the day.
     """
     for permit in granted.permits.values():
         kind = law.kinds.get(permit.kind)
-        if kind is None or permit.id in granted.replaced or permit.site_ids != _sites(site_id):
+        if kind is None or permit.site_ids != _sites(site_id):
             continue
-        due_on = _renew_by(law, permit, kind)
+        alone = replace(permit, replaced_from=None)
+        last = rules.valid_until(alone, kind, working=law.working_days(kind.jurisdiction))
+        if last is not None and (last < today - LONG_AGO or granted.followed_from.get(permit.id, date.max) <= last + timedelta(days=1)):
+            continue
+        due_on = _renew_by(law, alone, kind)
         if due_on is not None:
             yield _renewal(permit, kind, due_on, site_id=site_id)
 
