@@ -36,8 +36,8 @@ _FILES: Mapping[str, tuple[str, ...]] = dict.fromkeys(
 """Media types of files that an operation may answer with instead of JSON."""
 _FORMATS = """
 
-Whatever is answered about law, permits, reminders, inspections and incidents is an aid and no legal advice: local codes, the issuing \
-authority and licensed practice come first.
+Whatever is answered about law, permits, reminders, inspections, incidents and transfers is an aid and no legal advice: local codes, \
+the issuing authority and licensed practice come first.
 
 Of the text formats, `line` is one line and `lines` are several: of any script and any characters but controls, halves of characters \
 and those that hide or reorder text. White space at the ends is not kept, line breaks are kept as one newline each, and what may be \

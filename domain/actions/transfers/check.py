@@ -98,7 +98,7 @@ class Planned:
             days=days,
             through=through,
             items=items,
-            earliest=days if not any(one.turns for one in items) else self._earliest(days),
+            earliest=days if not any(one.turns for one in items) else self._earliest(days, items),
             renewals=tuple(renewals(self.papers, days, through=through)),
         )
 
@@ -115,20 +115,26 @@ class Planned:
         yield from paper_items(self.papers, through=through)
         yield from self._by_law(days, through=through)
 
-    def _earliest(self, planned: Days) -> Days | None:
+    def _earliest(self, planned: Days, items: Iterable[OpenItem]) -> Days | None:
         """Return the first plan from today on, as long as the planned one, for which nothing is open that days settle."""
-        for day in self._days_to_try(planned):
+        wanted = frozenset(kind for one in items if one.finding is not None for kind in one.finding.documents)
+        for day in self._days_to_try(planned, wanted):
             days = planned.from_day(day)
             if not any(one.turns for one in self._on_days(days)):
                 return days
         return None
 
-    def _days_to_try(self, planned: Days) -> Sequence[date]:
-        """Return today and the days of a year on which something begins that a plan may need; in between none is earlier."""
-        last = self.today + timedelta(days=LOOKED_AHEAD_DAYS)
-        starts = {*turning_days(self._in_force()), *(one.permit.valid_from for one in self.papers)}
+    def _days_to_try(self, planned: Days, wanted: frozenset[str]) -> Sequence[date]:
+        """Return today and the days of a year on which something begins that a plan may need; in between none is earlier.
+
+        ``wanted`` are the kinds of documents that are missing: only their first days can help.
+        """
+        law = self._in_force()
+        law = replace(law, permits=[one for one in law.permits if one.kind in wanted])
+        starts = {*turning_days(law), *(one.permit.valid_from for one in self.papers)}
         journey = planned.arrive_on - planned.dispatch_on
         dispatches = {self.today, *starts, *(day - journey for day in starts if day > date.min + journey)}
+        last = self.today + timedelta(days=LOOKED_AHEAD_DAYS)
         return sorted(day for day in dispatches if self.today <= day <= last)
 
     # ------------------------------------------------------------------------------------------------ the animals

@@ -220,3 +220,23 @@ def test_the_enclosure_on_arrival_suits_them_or_somebody_says_why_all_the_same(u
     assert items(checked(unit, planned(unit, site, other, animal, to=small))) == [ItemCode.QUARANTINE_UNSUITED]
     told = planned(unit, site, other, animal, to=small, reference="T-2", quarantine_reason="one night only")
     assert items(checked(unit, told)) == []
+
+
+def test_they_may_leave_once_the_receivers_permit_begins(unit, site, other, quarantine, animal):
+    makers.document_kind(unit)
+    makers.requirement(unit, "XR-6", consequence=Consequence.DOCUMENT, selector=LISTED, documents=("keeping",))
+    makers.permit(unit, number="P-1", site_id=str(site.id))
+    makers.permit(unit, number="P-9", site_id=str(other.id), issued_on="2026-02-20", valid_from="2026-03-15")
+    transfer = planned(unit, site, other, animal, to=quarantine, dispatch_on="2026-03-05", arrive_on="2026-03-06")
+
+    check = checked(unit, transfer)
+
+    assert (items(check), check.earliest) == ([ItemCode.DOCUMENT_MISSING], Days(date(2026, 3, 14), date(2026, 3, 15)))
+
+
+def test_where_no_day_helps_none_is_told(unit, site, other, quarantine, animal):
+    makers.requirement(unit, "XR-7", activities=MOVES)
+
+    check = checked(unit, planned(unit, site, other, animal, to=quarantine))
+
+    assert (items(check), check.earliest) == ([ItemCode.PROHIBITED], None)
