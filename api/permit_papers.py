@@ -77,6 +77,7 @@ def permit_line(one: Held, sites: Sites) -> PermitLine:
         any_taxon=not one.is_shared and permit.any_taxon,
         taxa=tuple(TaxonOfPermit(scientific_name=name, rank=rank, number=number) for name, rank, number in one.taxa),
         tags=tuple(one.tags),
+        is_for_none=one.is_for_none,
         total_number=None if one.is_shared else permit.total_number,
         taken=one.taken,
         left=one.left,

@@ -12,7 +12,7 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from domain.actions.compliance import Collection, InUse, uses_of
-from domain.actions.permits import NAMES_OF_TAXA, PERMITS
+from domain.actions.permits import NAMES_OF_TAXA, NO_TAXON, PERMITS
 from domain.records.animals import Animal
 from domain.records.base import table_of
 from domain.records.documents import Attachment, Document
@@ -74,7 +74,8 @@ SCANS_OF_PERMITS = Statement(
 class Held:
     """A permit as it stands on a day.
 
-    ``taxa`` are accepted names, their ranks and numbers; ``tags`` are those of the animals that it names. ``taken`` is how many animals
+    ``taxa`` are accepted names, their ranks and numbers; ``tags`` are those of the animals that it names; one that ``is_for_none`` lists
+    nothing, or had animals that were all taken off it. ``taken`` is how many animals
     stand against it, ``left`` how many more it allows; neither is known of one that is not good on the day. ``replaced_by`` is the number
     of the permit that renews it, left out where that is at another site; ``follows_on`` says that it is good on the day. ``is_shared`` says
     that it is the whole organisation's in the register of a site: then only its animals at the site are counted, and its scope, conditions
@@ -91,6 +92,7 @@ class Held:
     expected: int = 0
     taxa: Sequence[tuple[str, str, int | None]] = ()
     tags: Sequence[str] = ()
+    is_for_none: bool = False
     conditions: Sequence[PermitCondition] = ()
     scans: Sequence[Mapping[str, Any]] = ()
     is_replaced: bool = False
@@ -190,6 +192,7 @@ class _Shelf:
             expected=0 if use is None else use.expected,
             taxa=self.taxa[permit.id],
             tags=self.tags[permit.id],
+            is_for_none=self.ruled[permit.id].taxa == NO_TAXON,
             conditions=self.conditions[permit.id],
             scans=[row for row in self.scans[permit.id] if site is None or row["site_id"] == site.id],
         )

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from functools import lru_cache, partial
+from itertools import pairwise
 from math import ceil, floor
 from uuid import UUID
 
@@ -205,18 +206,16 @@ def standings(
     everyone = (*subjects, *expected)
     heard = [acting.heard(one) for one in everyone]
     needs: list[Need] = []
-    places: list[int] = []
+    first = [0]
     for place, (subject, at_places) in enumerate(zip(everyone, heard, strict=True)):
         turn = Turn.EXPECTED if place >= len(subjects) else _turn(at_places)
         for one in at_places:
             needs += [Need(subject=subject, activity=activity, kinds=kinds, premises=one.premises, turn=turn) for kinds in one.needs]
-        places += [place] * (len(needs) - len(places))
+        first.append(len(needs))
     found = assign(needs, law.permits, law.kinds, on=on, working=law.working)
     ends = {one.id: law.last_day(one) for one in law.permits if one.kind in law.kinds}
-    answers: list[list[Answer]] = [[] for _ in everyone]
-    for index, (place, need) in enumerate(zip(places, needs, strict=True)):
-        answers[place].append(_answer(found, index, need, ends))
-    coverages = tuple(map(_coverage, everyone, heard, map(tuple, answers)))
+    answers = (tuple(_answer(found, index, needs[index], ends) for index in range(*span)) for span in pairwise(first))
+    coverages = tuple(map(_coverage, everyone, heard, answers))
     return Standings(
         on=on,
         coverages=coverages[: len(subjects)],

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import IntEnum, StrEnum
-from itertools import product
+from itertools import groupby, product
 from types import MappingProxyType
 from uuid import UUID
 
@@ -287,10 +287,10 @@ def assign(
 ) -> Assignment:
     """Return which permit covers which animals on a day so that the fewest are left uncovered.
 
-    Needs are named by their place. Of one permit an animal takes one place, for all of its needs that this meets. Animals come in the order
-    given, and one that is covered stays covered whatever comes after it: so the first of equals are covered where permits do not suffice.
-    Those with several needs come after those with one, in the order in which the last of the permits that they need was registered; and
-    those last for which there is none at all, so that they take nothing from who can be covered.
+    Needs are named by their place; those of an animal stand side by side. Of one permit an animal takes one place, for all of its needs
+    that this meets. Animals come in the order given, and one that is covered stays covered whatever comes after it: so the first of equals
+    are covered where permits do not suffice. Those with several needs come after those with one, in the order in which the last of the
+    permits that they need was registered; and those last for which there is none at all, so that they take nothing from who can be covered.
 
     ``permits`` are in the order in which they were registered. So a further permit never uncovers anybody: who could be covered before it
     was there keeps the turn that it had.
@@ -382,12 +382,10 @@ class _Solving:
                 self.found.taken_of_limits[self.permits[slot.permit].id, slot.limit] = self.network.flow(arc)
         return self.found
 
-    def _in_turn(self) -> Sequence[list[int]]:
+    def _in_turn(self) -> Sequence[tuple[int, ...]]:
         """Return the needs of each animal, by their places, in the order in which animals have their turn."""
-        by_animal: defaultdict[tuple[UUID, Activity], list[int]] = defaultdict(list)
-        for place, need in enumerate(self.needs):
-            by_animal[need.subject.id, need.activity].append(place)
-        return sorted(by_animal.values(), key=self._turn)
+        by_animal = groupby(range(len(self.needs)), key=lambda place: (self.needs[place].subject.id, self.needs[place].activity))
+        return sorted((tuple(places) for _, places in by_animal), key=self._turn)
 
     def _turn(self, places: Sequence[int]) -> tuple[Turn, int]:
         turn = self.needs[places[0]].turn

@@ -179,10 +179,11 @@ def scope(line: PermitLine) -> tuple[Phrase, ...]:
 
 
 def _of_what(line: PermitLine) -> Iterator[Phrase]:
+    if line.is_for_none:
+        nothing = "NO ANIMAL ANY MORE" if line.any_taxon or line.taxa else "NO TAXON AND NO ANIMAL"
+        yield Phrase(f"{nothing} on record: it covers none", tone="alarm")
     if line.any_taxon:
         yield Phrase("animals of any taxon")
-    elif not line.taxa and not line.tags:
-        yield Phrase("NO TAXON AND NO ANIMAL on record: it covers none", tone="alarm")
     for taxon in line.taxa[:MOST_TAXA]:
         yield _taxon(taxon)
     if len(line.taxa) > MOST_TAXA:

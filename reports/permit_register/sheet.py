@@ -78,6 +78,7 @@ class PermitLine:
     any_taxon: bool
     taxa: tuple[TaxonOfPermit, ...]
     tags: tuple[str, ...]
+    is_for_none: bool
     total_number: int | None
     taken: int | None
     left: int | None

@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 
+from domain.actions.permit_parts import end_permit_animal
 from domain.actions.permit_register import not_in_order, permit_register
 from domain.actions.permits import end_permit
 from domain.rules.compliance import Standing
@@ -156,6 +157,18 @@ def test_that_a_permit_is_replaced_elsewhere_is_told_without_its_number(unit, si
     (one,) = permit_register(unit, site, on=TODAY).permits
 
     assert (one.is_replaced, one.replaced_by, one.follows_on) == (True, None, True)
+
+
+def test_a_permit_whose_animals_were_all_taken_off_it_says_that_it_is_for_none(unit, site):
+    boa = makers.taxon(unit, "Boa ficta")
+    permit = makers.permit(unit, site_id=site.id, any_taxon=False)
+    makers.permit_taxon(unit, permit, boa)
+    named = makers.permit_animal(unit, permit, kept(unit, site, boa, "B-1"))
+
+    before = permit_register(unit, site, on=TODAY).permits[0].is_for_none
+    end_permit_animal(unit, named.id, MISTAKE, owner_id=permit.id)
+
+    assert (before, permit_register(unit, site, on=TODAY).permits[0].is_for_none) == (False, True)
 
 
 def test_a_permit_that_was_entered_wrongly_is_in_no_register(unit, site):

@@ -19,7 +19,7 @@ RIGHT_TOGETHER: Mapping[str, Mapping[str, Any]] = {
     "Merge": {"happened_on": "2026-03-01", "number": 1},
     "NewPlacement": {"from_on": "2026-03-01"},
     "NewPermit": {"kind": "keeping", "jurisdiction": "XR"},
-    "NewOverride": {"requirement_code": "XR-1", "from_on": "2026-02-03", "expires_on": "2026-02-28"},
+    "NewOverride": {"requirement_code": "XR-1"},
     "NewIncident": {"kind": "outage"},
     "Deferral": {"until": "2026-03-15"},
 }

@@ -12,6 +12,7 @@ from tests.pictures import PDF
 
 NOUNS: Mapping[str, str] = {
     "site_id": "site",
+    "to_site_id": "site",
     "site_ids": "site",
     "enclosure_id": "enclosure",
     "parent_id": "taxon",

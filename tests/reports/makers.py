@@ -491,6 +491,7 @@ def permit_line(**stated) -> PermitLine:
             "any_taxon": True,
             "taxa": (),
             "tags": (),
+            "is_for_none": False,
             "total_number": None,
             "taken": 0,
             "left": None,

@@ -73,9 +73,12 @@ def test_a_permit_that_ends_within_sixty_days_or_has_ended_bears_the_bar_and_the
 def test_a_permit_that_was_replaced_by_a_good_one_or_used_up_wants_nothing_more():
     replaced = ended_permit(is_replaced=True, replaced_by="P-2", follows_on=True)
     late = ended_permit(is_replaced=True, replaced_by="P-2", follows_on=False)
-    used = ended_permit(end_reason=EndReason.USED)
+    used, renewed = (
+        ended_permit(end_reason=reason, is_replaced=reason is EndReason.REPLACED) for reason in (EndReason.USED, EndReason.REPLACED)
+    )
 
-    assert [the_row(line).act_now for line in (replaced, late, used)] == [False, True, False]
+    assert [the_row(line).act_now for line in (replaced, late, used, renewed)] == [False, True, False, False]
+    assert "another takes its place the day after" in words_of(the_row(renewed), "validity")
     assert "replaced by P-2" in words_of(the_row(replaced), "until")
     assert "which is not good on this day" in words_of(the_row(late), "until")
     assert [compose.is_over(line, on=TODAY) for line in (replaced, late, used)] == [True, False, True]
@@ -120,10 +123,6 @@ def test_what_a_permit_is_for_and_the_rule_of_its_validity_are_said_in_words():
     assert words_of(row, "scope") == "For: move within Boa ficta, at most 3 only these: A-1 at most 5 animals in all"
     assert "lasts 3 years: Invented Act, s. 1" in words_of(row, "validity")
     assert "apply for the next by 1\u00a0Feb\u00a02027" in words_of(row, "validity")
-
-
-def test_a_permit_for_nothing_says_so():
-    assert "it covers none" in words_of(the_row(permit_line(any_taxon=False)), "scope")
 
 
 @pytest.mark.parametrize(
@@ -185,6 +184,24 @@ def test_a_register_in_order_says_so():
 
     assert "Open items · 0" in text
     assert "None: every animal is covered" in text
+
+
+@pytest.mark.parametrize(
+    ("stated", "said"),
+    [
+        ({"any_taxon": False}, "NO TAXON AND NO ANIMAL on record: it covers none"),
+        ({"any_taxon": True}, "NO ANIMAL ANY MORE on record: it covers none"),
+    ],
+)
+def test_a_permit_that_is_for_none_says_so(stated, said):
+    assert said in words_of(the_row(permit_line(is_for_none=True, **stated)), "scope")
+
+
+def test_animals_in_order_by_overrides_alone_are_counted_apart():
+    letters = letters_of(permit_register_pdf(permit_register(permit_line(), animals_overridden=2)))
+
+    assert squeezed("In order only since a named person answers for it: 2 animals") in letters
+    assert squeezed("every animal is covered") not in letters
 
 
 @pytest.mark.parametrize(
