@@ -62,7 +62,6 @@ NOUNS: Mapping[str, str] = {
     "transfer_paper_id": "transfer_paper",
     "transfer_report_id": "transfer_report",
     "from_site_id": "site",
-    "to_site_id": "other_site",
     "quarantine_enclosure_id": "enclosure",
     "reminder_id": "reminder",
     "calendar_feed_id": "calendar_feed",

@@ -16,7 +16,7 @@ from domain.actions.permits import permits_of
 from domain.actions.premises import PremisesHistory
 from domain.actions.sites import today_there
 from domain.actions.subjects import Chronicle, Taxa
-from domain.actions.transfers.lines import LINES_UNDER_WAY, PAPERS_OF, heading_for, lines_of, turn_of
+from domain.actions.transfers.lines import GOING, LINES_UNDER_WAY, PAPERS_OF, heading_for, lines_of, turn_of
 from domain.records.animals import Animal
 from domain.records.enclosures import Enclosure
 from domain.records.holdings import HoldingKind
@@ -154,6 +154,10 @@ class Planned:
             yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
         if not from_us and animal.status not in (Status.AWAY, Status.DEPARTED):
             sentence = f"{animal.tag} is {animal.status.value}: it cannot come from the other party."
+            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
+        other = self.unit.first(Transfer, GOING, animal_id=animal.id)
+        if other is not None and other.id != self.transfer.id:
+            sentence = f"{animal.tag} is under way with transfer {other.reference}."
             yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
         held = holding_on(self.unit, animal.id, on=self.today)
         if from_us and held is not None:

@@ -12,7 +12,7 @@ from itertools import count
 from typing import ClassVar
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
 
@@ -26,7 +26,7 @@ from domain.actions.transfers.lines import lines_of
 from domain.actions.transfers.plan import end_transfer
 from domain.actions.transfers.receive import receive_transfer, refuse_transfer
 from domain.actions.verify import prove
-from domain.errors import Refusal
+from domain.errors import NotFound, Refusal
 from domain.records.animals import Animal
 from domain.records.enclosures import Enclosure
 from domain.records.transfers import Dispatch, Transfer, TransferRefusal
@@ -38,7 +38,7 @@ from domain.rules.transfers import BEFORE_DISPATCH, TransferStage
 from tests import makers
 from tests.actions.transfers.of_transfers import TODAY, receipt
 
-USUAL_ROUNDS = 15
+USUAL_ROUNDS = 40
 ROUNDS = int(os.environ.get("REEDBED_ROUNDS", USUAL_ROUNDS))
 STEPS = 40
 PERMITTED = 2
@@ -105,19 +105,31 @@ class Moving(RuleBasedStateMachine):
 
         def act(unit):
             transfer = makers.transfer(unit, come_from, go_to, **said)
-            makers.transfer_animal(unit, transfer, unit.fetch(Animal, self.animals[animal % ANIMALS]))
+            fit = [one for one in (unit.fetch(Animal, each) for each in self.animals) if self.is_there(unit, one, come_from)]
+            if not fit and animal % 8:
+                raise NotFound("Nobody is there.")
+            chosen = fit[animal % len(fit)] if fit else unit.fetch(Animal, self.animals[animal % ANIMALS])
+            makers.transfer_animal(unit, transfer, chosen)
+            if go_to is None:
+                makers.transfer_paper(unit, transfer, title="The other party's permit", kind="keeping")
             self.transfers.append(transfer.id)
 
         self.done("plan", act)
 
-    @rule(number=some, how=st.sampled_from(["go on", "go on", "go on", "go on", "refuse", "lose"]))
+    def is_there(self, unit, animal, site):
+        """Whether an animal can leave a site, or come from another party."""
+        if site is None:
+            return animal.status in (Status.AWAY, Status.DEPARTED)
+        return animal.status is Status.PRESENT and unit.fetch(Enclosure, animal.enclosure_id).site_id == site.id
+
+    @rule(number=some, how=st.sampled_from(["go on", "go on", "go on", "refuse", "lose"]))
     def go_on(self, number, how):
         """Take a transfer a stage further, have it be refused or called off, or lose its animal on the way."""
         pending = self.pending()
         if not pending:
             return
         one, stage = pending[number % len(pending)]
-        if how == "refuse":
+        if how == "refuse" or (stage is TransferStage.DISPATCHED and number % 2):
             self.done("refuse", lambda unit: refuse_transfer(unit, one, TransferRefusal(reason="It coughs.")))
             return
         if how == "lose" and stage in BEFORE_DISPATCH:
@@ -172,6 +184,7 @@ def test_whatever_is_sent_refused_and_returned_numbers_are_kept_and_animals_are_
             stateful_step_count=STEPS,
             deadline=None,
             suppress_health_check=list(HealthCheck),
+            phases=(Phase.generate,),
             derandomize=ROUNDS == USUAL_ROUNDS,
             database=None,
         ),
