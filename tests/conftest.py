@@ -6,7 +6,7 @@ import os
 import shutil
 import signal
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from hashlib import sha256
 from pathlib import Path
 from uuid import uuid4
@@ -15,11 +15,13 @@ import pytest
 from psycopg.sql import SQL, Identifier
 
 import migrations
+from domain.errors import StorageBusy
 from domain.records.engine import Store, open_store
 from tests import makers
 from tests.postgres_server import make_roles, platform_has_binaries, running_server, superuser, url_for
 
 SERVER_VARIABLE = "REEDBED_TEST_POSTGRES_URL"
+FIRST_TRIES = 10
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -136,5 +138,8 @@ def store(database_url: str) -> Iterator[Store]:
 
 @pytest.fixture
 def organisation(store: Store) -> int:
-    """Return the number of an organisation in the store."""
+    """Return the number of an organisation in the store. The first connection to a new database is waited for, if others are at work."""
+    for _ in range(FIRST_TRIES):
+        with suppress(StorageBusy):
+            return makers.organisation(store)
     return makers.organisation(store)

@@ -29,7 +29,7 @@ from domain.rules.stock import out_of_balance
 from tests import makers
 from tests.actions.test_stock_machine import ON_A_DAY, every
 
-USUAL_ROUNDS = 40
+USUAL_ROUNDS = 80
 ROUNDS = int(os.environ.get("REEDBED_ROUNDS", USUAL_ROUNDS))
 STEPS = 30
 TODAY = makers.NOON.date()

@@ -63,6 +63,7 @@ NAMES_IN_SQL = {
         "table",
     },
     "migrations/versions/0004_law_as_data.py": {"SERVICE_ROLE", "act", "act.lower()", "alike", "others", "own", "shared", "table"},
+    "migrations/versions/0010_overrides.py": {"KEEPING", "in_force", "table"},
     "migrations/versions/0009_transfers.py": {"SERVICE_ROLE", "own", "table"},
     "migrations/versions/0008_papers_for_authorities.py": {"first", "nowhere", "table"},
     "migrations/versions/0007_inspections_and_incidents.py": {"SERVICE_ROLE", "own", "table"},
