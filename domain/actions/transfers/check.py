@@ -15,21 +15,20 @@ from domain.actions.overrides import overrides_of
 from domain.actions.permits import permits_of
 from domain.actions.premises import PremisesHistory
 from domain.actions.sites import today_there
-from domain.actions.subjects import Chronicle, Taxa
-from domain.actions.transfers.lines import GOING, LINES_UNDER_WAY, PAPERS_OF, heading_for, lines_of, turn_of
+from domain.actions.transfers.lines import GOING, PAPERS_OF, lines_of, turn_of
+from domain.actions.transfers.whereabouts import whereabouts
 from domain.records.animals import Animal
 from domain.records.enclosures import Enclosure
 from domain.records.holdings import HoldingKind
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
 from domain.rules import permits as rules
-from domain.rules.calendar import add_months, in_words
+from domain.rules.calendar import in_words
 from domain.rules.compliance import Counting, Coverage, LawInForce, standings, turning_days
 from domain.rules.law.conditions import Number
-from domain.rules.law.facts import Premises, Subject
+from domain.rules.law.facts import Premises
 from domain.rules.law.requirements import Activity, Requirement
-from domain.rules.lives import Grouping, Status
-from domain.rules.measures import Measured, MeasureKind
+from domain.rules.lives import Status
 from domain.rules.transfers import (
     Check,
     Days,
@@ -80,7 +79,8 @@ class Planned:
         self._permits = permits_of(unit)
         self._overrides = overrides_of(unit)
         self._premises = PremisesHistory(unit, self.law)
-        self._everybody, self._going = self._where_all_are()
+        found = whereabouts(unit, transfer, self.lines, today=self.today)
+        self._everybody, self._going = found.others, found.going
         self.papers = [self._paper(one) for one in unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)]
 
     def check(self) -> Check:
@@ -312,72 +312,6 @@ class Planned:
             return self._premises.on(min(on, self.today)).get(site_id, Premises())
         place = self.transfer.party_jurisdiction
         return Premises(jurisdictions=() if place is None else self.law.chain(place))
-
-    # ----------------------------------------------------------------------------------------- where everybody is
-
-    def _where_all_are(self) -> tuple[list[Subject], list[Subject]]:
-        """Return all animals but those of this transfer, those under way where they are heading for; and those of this transfer."""
-        chronicle = Chronicle(self.unit, from_on=self.today, until_on=self.today)
-        there = {one.id: one for one in chronicle.on(self.today)}
-        own = {line.animal_id for line in self.lines}
-        taxa = Taxa(self.unit, {line.taxon_id for line in self._all_lines() if line.taxon_id is not None})
-        for line, heading in self._under_way():
-            if line.animal_id in there:
-                there[line.animal_id] = replace(there[line.animal_id], site_id=heading)
-            elif line.animal_id is None:
-                there[line.id] = replace(_coming(line, taxa, on=self.today), site_id=heading)
-        going = [there[line.animal_id] if line.animal_id in there else self._comes(line, taxa) for line in self.lines]
-        return [one for key, one in there.items() if key not in own], going
-
-    def _all_lines(self) -> list[TransferAnimal]:
-        return [*self.lines, *self.unit.all(TransferAnimal, LINES_UNDER_WAY)]
-
-    def _under_way(self) -> Iterator[tuple[TransferAnimal, UUID]]:
-        for line in self.unit.all(TransferAnimal, LINES_UNDER_WAY):
-            heading = heading_for(self.unit.fetch(Transfer, line.transfer_id))
-            if heading is not None and line.transfer_id != self.transfer.id:
-                yield line, heading
-
-    def _comes(self, line: TransferAnimal, taxa: Taxa) -> Subject:
-        """Return an animal that is not kept today: one that comes for the first time, or one that left and comes again."""
-        if line.animal_id is None:
-            return _coming(line, taxa, on=self.today)
-        animal = self.unit.fetch(Animal, line.animal_id)
-        facts = Taxa(self.unit, {animal.taxon_id}).facts(animal.taxon_id, on=self.today)
-        return Subject(
-            id=animal.id,
-            tag=animal.tag,
-            taxon=facts,
-            number=max(animal.count, 1),
-            sex=animal.sex,
-            life_stage=animal.life_stage,
-            origin=animal.origin,
-            acquired_from=self.transfer.arrive_on,
-            acquired_until=self.transfer.arrive_on,
-        )
-
-
-def _coming(line: TransferAnimal, taxa: Taxa, *, on: date) -> Subject:
-    """Return an animal that comes for the first time, as its papers tell of it."""
-    assert line.taxon_id is not None and line.tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
-    months = {"day": 0, "month": 1, "year": 12}[line.hatched_precision.value]
-    last = line.hatched_on if line.hatched_on is None or not months else add_months(line.hatched_on, months) - _DAY
-    mass = {} if line.mass_g is None else {MeasureKind.MASS: Measured(line.mass_g, on)}
-    return Subject(
-        id=line.id,
-        tag=line.tag,
-        taxon=taxa.facts(line.taxon_id, on=on),
-        number=line.number if line.grouping is Grouping.GROUP else 1,
-        sex=line.sex,
-        life_stage=line.life_stage,
-        origin=line.origin,
-        born_from=line.hatched_on,
-        born_until=last,
-        acquired_from=on,
-        acquired_until=on,
-        is_marked=line.transponder is not None or line.other_mark is not None,
-        measured=mass,
-    )
 
 
 def _not_known(requirement: Requirement, premises: Premises) -> Number | None:  # noqa: ARG001 - how many another party keeps

@@ -1,0 +1,93 @@
+"""Where all animals are, and where those under way are heading for, as the law asks for them when others are to leave."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from uuid import UUID
+
+from domain.actions.subjects import Chronicle, Taxa
+from domain.actions.transfers.lines import LINES_UNDER_WAY, heading_for
+from domain.records.animals import Animal, DatePrecision
+from domain.records.transfers import Transfer, TransferAnimal
+from domain.records.unit import Unit
+from domain.rules.calendar import add_months
+from domain.rules.law.facts import Subject
+from domain.rules.lives import Grouping
+from domain.rules.measures import Measured, MeasureKind
+
+_DAY = timedelta(days=1)
+_MONTHS_OF: Mapping[DatePrecision, int] = {DatePrecision.MONTH: 1, DatePrecision.YEAR: 12}
+
+
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """The animals of a transfer, in the order of its lines, and all others, those under way at the site that they are heading for."""
+
+    going: Sequence[Subject]
+    others: Sequence[Subject]
+
+
+def whereabouts(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal], *, today: date) -> Whereabouts:
+    """Return where all animals are today; what another party sends is told of as its papers say."""
+    there = {one.id: one for one in Chronicle(unit, from_on=today, until_on=today).on(today)}
+    under_way = unit.all(TransferAnimal, LINES_UNDER_WAY)
+    taxa = Taxa(unit, {line.taxon_id for line in (*lines, *under_way) if line.taxon_id is not None})
+    for line, heading in _heading(unit, under_way, but=transfer):
+        if line.animal_id in there:
+            there[line.animal_id] = replace(there[line.animal_id], site_id=heading)
+        elif line.animal_id is None:
+            there[line.id] = replace(_coming(line, taxa, on=today), site_id=heading)
+    going = [there[line.animal_id] if line.animal_id in there else _comes(unit, transfer, line, taxa, today=today) for line in lines]
+    own = {line.animal_id for line in lines}
+    return Whereabouts(going, [one for key, one in there.items() if key not in own])
+
+
+def _heading(unit: Unit, lines: Sequence[TransferAnimal], *, but: Transfer) -> Iterator[tuple[TransferAnimal, UUID]]:
+    """Yield the lines of other transfers whose animals are on their way to a site of ours, with that site."""
+    for line in lines:
+        heading = heading_for(unit.fetch(Transfer, line.transfer_id))
+        if heading is not None and line.transfer_id != but.id:
+            yield line, heading
+
+
+def _comes(unit: Unit, transfer: Transfer, line: TransferAnimal, taxa: Taxa, *, today: date) -> Subject:
+    """Return an animal that is not kept today: one that comes for the first time, or one that left and comes again."""
+    if line.animal_id is None:
+        return _coming(line, taxa, on=today)
+    animal = unit.fetch(Animal, line.animal_id)
+    return Subject(
+        id=animal.id,
+        tag=animal.tag,
+        taxon=Taxa(unit, {animal.taxon_id}).facts(animal.taxon_id, on=today),
+        number=max(animal.count, 1),
+        sex=animal.sex,
+        life_stage=animal.life_stage,
+        origin=animal.origin,
+        acquired_from=transfer.arrive_on,
+        acquired_until=transfer.arrive_on,
+    )
+
+
+def _coming(line: TransferAnimal, taxa: Taxa, *, on: date) -> Subject:
+    """Return an animal that comes for the first time, as its papers tell of it."""
+    assert line.taxon_id is not None and line.tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
+    last = line.hatched_on
+    if last is not None and line.hatched_precision is not DatePrecision.DAY:
+        last = add_months(last, _MONTHS_OF[line.hatched_precision]) - _DAY
+    return Subject(
+        id=line.id,
+        tag=line.tag,
+        taxon=taxa.facts(line.taxon_id, on=on),
+        number=line.number if line.grouping is Grouping.GROUP else 1,
+        sex=line.sex,
+        life_stage=line.life_stage,
+        origin=line.origin,
+        born_from=line.hatched_on,
+        born_until=last,
+        acquired_from=on,
+        acquired_until=on,
+        is_marked=line.transponder is not None or line.other_mark is not None,
+        measured={} if line.mass_g is None else {MeasureKind.MASS: Measured(line.mass_g, on)},
+    )
