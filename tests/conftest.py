@@ -130,16 +130,19 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 @pytest.fixture
 def store(database_url: str) -> Iterator[Store]:
-    """Yield a store over a migrated, empty database, once on SQLite and once on PostgreSQL."""
+    """Yield a store over a migrated, empty database, once on SQLite and once on PostgreSQL.
+
+    The first connection to a new database is waited for: where others are at work, it may take longer than a request waits.
+    """
     opened = open_store(database_url, pool_size=4)
+    for _ in range(FIRST_TRIES):
+        with suppress(StorageBusy), opened.transaction(makers.origin()):
+            break
     yield opened
     opened.close()
 
 
 @pytest.fixture
 def organisation(store: Store) -> int:
-    """Return the number of an organisation in the store. The first connection to a new database is waited for, if others are at work."""
-    for _ in range(FIRST_TRIES):
-        with suppress(StorageBusy):
-            return makers.organisation(store)
+    """Return the number of an organisation in the store."""
     return makers.organisation(store)
