@@ -26,6 +26,7 @@ OF_KIND: Mapping[ReportKind, tuple[frozenset[str], frozenset[str]]] = {
     ReportKind.PERIODIC_RETURN: (frozenset(("site_id", "requirement_code")), frozenset(("from_on", "year"))),
     ReportKind.INSPECTION_FILE: (frozenset(("site_id", "from_on", "until_on")), frozenset()),
     ReportKind.INCIDENT_SHEET: (frozenset(("incident_id",)), frozenset()),
+    ReportKind.TRANSFER_FILE: (frozenset(("transfer_id",)), frozenset()),
 }
 """What each kind of paper has to be told, and what it may be told besides."""
 _TOLD = frozenset().union(*(needed | besides for needed, besides in OF_KIND.values()))
@@ -39,7 +40,8 @@ class NewReport(New):
     site, as of which day, and the first free label of a sheet that some were taken from. ``stock-statement`` and
     ``inspection-file``: of which site, from which day until which, both included. ``permit-register``: of which site, or without one of the
     whole organisation, as of which day. ``periodic-return``: of which site, to which requirement, and for which of its periods, told by the
-    year or by the first day. ``incident-sheet``: of which incident; it is filed at its site.
+    year or by the first day. ``incident-sheet``: of which incident; it is filed at its site. ``transfer-file``: of which transfer; it is
+    filed at the site that has to act next.
     """
 
     kind: ReportKind = ReportKind.REPLACEMENT_DUE
@@ -51,6 +53,7 @@ class NewReport(New):
     until_on: Day | None = None
     requirement_code: LawCode | None = None
     incident_id: Id | None = None
+    transfer_id: Id | None = None
     year: Annotated[int, Field(ge=1900, le=2200)] | None = None
     first_label: Annotated[int, Field(ge=1, le=LABELS_PER_PAGE)] | None = None
 
@@ -72,8 +75,22 @@ class NewReport(New):
         return self
 
 
+class RulesOfPaper(BaseModel):
+    """A rule pack that a paper rests on: its name, its version as it states it, and the SHA-256 of its text."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    name: str
+    edition: str
+    digest: str
+
+
 class Report(BaseModel):
-    """A paper: what it is of, how far its making has come, and the hash of its record."""
+    """A paper: what it is of, how far its making has come, and the hash of its record.
+
+    Only papers that leave the house have a ``paper_id``, under which ``/v/{paper_id}`` tells whoever holds one what it is.
+    ``sealed_with`` is the SHA-256 of the certificate that their PDF is sealed with, none where no key is configured.
+    """
 
     model_config = ConfigDict(extra="forbid", json_schema_serialization_defaults_required=True)
 
@@ -91,10 +108,16 @@ class Report(BaseModel):
     until_on: date | None
     requirement_code: str | None
     incident_id: UUID | None
+    transfer_id: UUID | None
     first_label: int | None
     state: WorkState
     nightly_run_id: UUID | None
+    paper_id: str | None
+    issued_at: AwareDatetime | None
+    rules: list[RulesOfPaper] | None
     record_hash: str | None
+    sealed_with: str | None
+    unsealed_sha256: str | None
     error: str | None
 
 

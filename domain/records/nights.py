@@ -78,13 +78,23 @@ class ReportKind(StrEnum):
     PERIODIC_RETURN = "periodic-return"
     INSPECTION_FILE = "inspection-file"
     INCIDENT_SHEET = "incident-sheet"
+    TRANSFER_FILE = "transfer-file"
+
+
+LEAVE_THE_HOUSE = frozenset({ReportKind.TRANSFER_FILE, ReportKind.INSPECTION_FILE, ReportKind.PERMIT_REGISTER})
+"""Kinds of papers that others rely on: they are sealed where there is a seal, and can be looked up by their number."""
 
 
 class Report(Record, table=True):
     """A paper that was asked for, or that a night made; its files lie in ``report_file``.
 
-    What it is of depends on its kind: how far ahead is looked, an animal, an incident, a period, the code of the requirement that asks for
-    it, or the first label of a sheet to be printed on. It is filed at a site; without one, it is of the whole organisation and filed there.
+    What it is of depends on its kind: how far ahead is looked, an animal, an incident, a transfer, a period, the code of the requirement
+    that asks for it, or the first label of a sheet to be printed on. It is filed at a site; without one, it is of the whole organisation
+    and filed there.
+
+    A paper that leaves the house has a ``paper_id`` that nobody guesses, and says since when it is out (``issued_at``) and on which rule
+    packs it rests (``rules``). ``sealed_with`` is the digest of the certificate whose key sealed its PDF, ``unsealed_sha256`` that of the
+    PDF before.
     """
 
     __tablename__ = "report"
@@ -93,7 +103,9 @@ class Report(Record, table=True):
         refers_to("site", "site_id"),
         refers_to("animal", "animal_id"),
         refers_to("incident", "incident_id"),
+        refers_to("transfer", "transfer_id"),
         sa.Index("ix_report_site", "organisation_id", "site_id", "id"),
+        sa.Index("ix_report_paper_id", "organisation_id", "paper_id", unique=True),
     )
     noun: ClassVar[str] = "report"
 
@@ -106,10 +118,16 @@ class Report(Record, table=True):
     until_on: date | None = None
     requirement_code: str | None = Field(default=None, max_length=64)
     incident_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    transfer_id: UUID | None = Field(default=None, sa_type=UuidColumn)
     first_label: int | None = None
     state: WorkState = Field(sa_type=words_of(WorkState))
     nightly_run_id: UUID | None = Field(default=None, sa_type=UuidColumn)
+    paper_id: str | None = Field(default=None, max_length=40)
+    issued_at: datetime | None = Field(default=None, sa_type=InstantColumn)
+    rules: Any = Field(default=None, sa_type=JsonColumn, nullable=True)
     record_hash: str | None = Field(default=None, max_length=64)
+    sealed_with: str | None = Field(default=None, max_length=64)
+    unsealed_sha256: str | None = Field(default=None, max_length=64)
     error: str | None = None
 
 
