@@ -13,6 +13,7 @@ from api.incident_papers import incident_sheet
 from api.inspection_papers import inspection_file_sheet
 from api.permit_papers import permit_register_sheet
 from api.return_papers import periodic_return_sheet
+from api.transfer_papers import transfer_file_sheet
 from domain.actions.due_list import SOON_DAYS, DueItem, DueList, Order, due_list, judge_site
 from domain.actions.night import PaperFile, keep_files
 from domain.actions.organisations import ORGANISATION
@@ -42,6 +43,7 @@ from reports.labels import labels_json, labels_pdf
 from reports.periodic_return import periodic_return_csv, periodic_return_json, periodic_return_pdf
 from reports.permit_register import permit_register_csv, permit_register_json, permit_register_pdf
 from reports.stock_statement import stock_statement_csv, stock_statement_json, stock_statement_pdf
+from reports.transfer_file import transfer_file_json, transfer_file_pdf
 
 
 class Form(StrEnum):
@@ -181,6 +183,13 @@ def _incident_sheet(unit: Unit, report: Report) -> Made:
     return [PaperFile(Form.PDF, incident_sheet_pdf(sheet)), PaperFile(Form.JSON, incident_sheet_json(sheet))], record_hash(sheet)
 
 
+def _transfer_file(unit: Unit, report: Report) -> Made:
+    sheet = transfer_file_sheet(
+        unit, _told(report.transfer_id), report_id=report.id, paper_id=report.paper_id, check_at=None, filed_at=report.site_id
+    )
+    return [PaperFile(Form.PDF, transfer_file_pdf(sheet)), PaperFile(Form.JSON, transfer_file_json(sheet))], record_hash(sheet)
+
+
 def _site(unit: Unit, report: Report) -> Site:
     return unit.fetch(Site, _told(report.site_id))
 
@@ -199,6 +208,7 @@ MAKERS: Mapping[ReportKind, Callable[[Unit, Report], Made]] = {
     ReportKind.PERIODIC_RETURN: _periodic_return,
     ReportKind.INSPECTION_FILE: _inspection_file,
     ReportKind.INCIDENT_SHEET: _incident_sheet,
+    ReportKind.TRANSFER_FILE: _transfer_file,
 }
 
 

@@ -147,6 +147,19 @@ CATALOGUE = _catalogue(
         "Nobody has put on record how dangerous these animals are: ask before you open, and have it put on record.",
     ),
     Caution(
+        "live-transport",
+        "live load",
+        "Boxes stay upright, shut and out of sun, draught and engine heat, marked as live animals on every side. They are opened on the way"
+        " only where an animal is in danger, indoors, with doors and windows closed. The rules of the carrier and of live animal transport"
+        " come first.",
+    ),
+    Caution(
+        "venomous-transport",
+        "locked",
+        "Venomous animals travel in a locked box within a locked box, both marked as venomous with the species and an emergency number."
+        " Nobody opens them before two persons trained for it, their tools and the emergency sheet are there.",
+    ),
+    Caution(
         "zoonosis",
         "wash hands",
         "Healthy reptiles, amphibians and fish can carry germs that make people ill, Salmonella among them: wear gloves, keep hands"
@@ -177,6 +190,13 @@ def of_animals(hazards: Iterable[Hazard | None]) -> tuple[str, ...]:
     Germs are a caution for every animal.
     """
     return tuple(one.id for one in in_order([*(id_ for hazard in hazards for id_ in _of_hazard[hazard]), "zoonosis"]))
+
+
+def of_journey(hazards: Iterable[Hazard | None]) -> tuple[str, ...]:
+    """Return the ids of the cautions for carrying animals, as in ``of_animals``; what is not known may be venomous."""
+    concerned = list(hazards)
+    locked = ("venomous-transport",) if {Hazard.VENOMOUS, None} & set(concerned) else ()
+    return tuple(one.id for one in in_order(["live-transport", *locked, *of_animals(concerned)]))
 
 
 _of_incident: Mapping[IncidentKind, tuple[str, ...]] = {

@@ -20,6 +20,7 @@ from reportlab.pdfbase.pdfdoc import PDFName, PDFPage
 from reportlab.pdfgen.canvas import Canvas
 
 from reports import words
+from reports.attachments import Attachment, write_attachment
 from reports.fonts import Face, glyphs
 from reports.ink import ALARM, INK, Ink, Inkwell
 from reports.tags import ARTIFACT, END, Tags
@@ -87,6 +88,7 @@ class Paper:
         self.right = self.left + self.width
         self._highest = size[1] - TOP - HEADER
         self._sections = 0
+        self._attached: Attachment | None = None
         self._begin_page()
 
     @property
@@ -123,13 +125,20 @@ class Paper:
         """Leave ``height`` [pt] empty."""
         self.y -= height
 
+    def attach(self, name: str, content: bytes, *, media_type: str, about: str) -> None:
+        """Have a file lie in the paper's, the only one, as old as the paper; ``about`` says in a sentence what it is."""
+        self._attached = Attachment(name, content, media_type, about, self._furniture.generated_at)
+
     def finished(self) -> bytes:
         """End the paper and return its file."""
         pages = self.canvas.getPageNumber()
         self._end_page()
         self.canvas.showPage()
         _define_total(self, pages=pages)
-        self.tags.write(self.canvas._doc)  # noqa: SLF001 - no public way leads to the file's objects
+        document = self.canvas._doc  # noqa: SLF001 - no public way leads to the file's objects
+        self.tags.write(document)
+        if self._attached is not None:
+            write_attachment(document, self._attached)
         self.canvas.save()
         return self._bytes.getvalue()
 

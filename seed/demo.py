@@ -42,6 +42,7 @@ from domain.records.unit import Unit
 from domain.rules.law.packs import RulePack
 from seed.demo_animals import DemoKind, kinds, populate
 from seed.demo_permits import permitted
+from seed.demo_transfers import planned
 from seed.demo_visits import visited
 
 SEED = 20260301
@@ -134,6 +135,9 @@ def build(unit: Unit, law: Iterable[RulePack] = ()) -> Iterator[str]:
         _animals(unit, site, code=code, plan=plan, taxa=taxa, random=random)
         _shelves(unit, site, inventory, models=models, random=random)
         yield site.record.name
+    if packs:
+        planned(unit, today=min(one.today for one in sites.values()), sites={code: one.record for code, one in sites.items()})
+        yield "transfers"
 
 
 def _models(unit: Unit) -> Iterator[tuple[str, DemoModel]]:

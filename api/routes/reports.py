@@ -34,6 +34,7 @@ from domain.records.incidents import Incident
 from domain.records.journal import Origin
 from domain.records.sites import Site
 from domain.records.statements import Row, Statement
+from domain.records.transfers import Transfer
 from domain.records.unit import Unit
 from domain.rules.file_names import kept_file_name
 
@@ -157,6 +158,7 @@ def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
         until_on=until_on,
         requirement_code=stated.requirement_code,
         incident_id=stated.incident_id,
+        transfer_id=stated.transfer_id,
         first_label=stated.first_label,
         state=records.WorkState.WAITING,
     )
@@ -174,9 +176,11 @@ def _period(unit: Unit, stated: NewReport, site: Site | None, *, today: date) ->
 
 
 def _filed_at(unit: Unit, stated: NewReport) -> Site | None:
-    """Return the site that a paper is filed at: that of its incident or animal, or the stated one; none for all sites together."""
+    """Return the site that a paper is filed at: that of what it is about, or the stated one; none for all sites together."""
     if stated.incident_id is not None:
         return unit.fetch(Site, referred_reached(unit, Incident, stated.incident_id, field="incident_id").site_id)
+    if stated.transfer_id is not None:
+        return unit.fetch(Site, referred_reached(unit, Transfer, stated.transfer_id, field="transfer_id").site_id)
     if stated.animal_id is not None:
         return _where_it_was(unit, stated.animal_id, stated=stated.site_id)
     return None if stated.site_id is None else referred(unit, Site, stated.site_id, field="site_id")
@@ -218,7 +222,7 @@ def _made(unit: Unit, report_id: UUID) -> None:
 
 _NO_PLACE = str.maketrans("/\\", "__")
 """Of what looks like a path a file's name would keep the last part alone."""
-_LISTING = Listing(records.Report, ("site_id", "state", "kind", "animal_id"))
+_LISTING = Listing(records.Report, ("site_id", "state", "kind", "animal_id", "transfer_id"))
 _ID = id_parameter("report_id")
 _FORM = {
     "name": "form",

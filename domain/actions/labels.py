@@ -115,22 +115,22 @@ def labelled(unit: Unit, site: Site, *, on: date) -> list[Labelled]:
     living: defaultdict[UUID, defaultdict[UUID, list[Mapping[str, Any]]]] = defaultdict(lambda: defaultdict(list))
     for row in unit.named(RESIDENTS_AT, site_id=site.id, on=on):
         living[row["enclosure_id"]][row["taxon_id"]].append(row)
-    described = _described(unit, {taxon_id for kinds in living.values() for taxon_id in kinds}, on=on)
+    described_taxa = described(unit, {taxon_id for kinds in living.values() for taxon_id in kinds}, on=on)
     return [
         Labelled(
             enclosure=Enclosure.model_construct(**{name: value for name, value in row.items() if name != "system"}),
             life_support_system=row["system"],
-            residents=[_residents(rows, *described[taxon_id]) for taxon_id, rows in living[row["id"]].items()],
+            residents=[_residents(rows, *described_taxa[taxon_id]) for taxon_id, rows in living[row["id"]].items()],
             lit_by_ultraviolet=row["id"] in lit,
         )
         for row in unit.named(ENCLOSURES_AT, site_id=site.id)
     ]
 
 
-_Described = tuple[str, str, Hazard | None, Mapping[LifeStage | None, HusbandryTarget]]
+Described = tuple[str, str, Hazard | None, Mapping[LifeStage | None, HusbandryTarget]]
 
 
-def _described(unit: Unit, taxon_ids: set[UUID], *, on: date) -> dict[UUID, _Described]:
+def described(unit: Unit, taxon_ids: set[UUID], *, on: date) -> dict[UUID, Described]:
     """Return the name, rank and hazard of taxa, and what they need by stage of life: what is said nearest to them counts."""
     taxonomy = taxonomy_above(unit, taxon_ids)
     above = {taxon_id: taxonomy.lineage(taxonomy.accepted(taxon_id)) for taxon_id in taxon_ids}
@@ -141,7 +141,7 @@ def _described(unit: Unit, taxon_ids: set[UUID], *, on: date) -> dict[UUID, _Des
     for row in asked_in_turns(unit, TARGETS_OF, every, on=on):
         target = HusbandryTarget.model_construct(**dict(zip(columns, row, strict=True)))
         by_taxon[target.taxon_id][target.life_stage] = target
-    found: dict[UUID, _Described] = {}
+    found: dict[UUID, Described] = {}
     for taxon_id in taxon_ids:
         needs: dict[LifeStage | None, HusbandryTarget] = {}
         for one in reversed(list(above[taxon_id])):

@@ -1,8 +1,8 @@
 """The frozen sheet behind the animal transfer file: what travels with animals, for whoever carries and whoever receives them.
 
-Its canonical JSON lies in the PDF as an attachment, from which another installation reads it as a draft. ``FORM`` and ``VERSION`` say what
-it is: a later version that an earlier reader would misread gets the next number. ``None`` and an empty list mean that nobody has entered it.
-Days are dates; those of the plan are by the calendar of the end where they fall. Words of closed lists come as their values: ``captive_bred``.
+Its canonical JSON lies in the PDF as an attachment, from which another installation reads it as a draft. ``FORM`` and ``VERSION`` say
+what it is: a later version that an earlier reader would misread gets the next number. ``None`` and an empty list mean that nobody has
+entered it. Days of the plan are dates at the end where they fall. Words of closed lists come as their values: ``captive_bred``.
 """
 
 from dataclasses import dataclass
@@ -162,7 +162,8 @@ class GoingAnimal:
 class GoingPaper:
     """A paper that goes with the animals whose numbers are ``covers``, all where that is empty.
 
-    ``good_until`` is its last day by the rule of its kind, and ``lapses`` says that this is too early. ``sha256`` is the digest of the scan.
+    ``good_until`` is its last day by the rule of its kind, and ``lapses`` says that this is too early. ``sha256`` is the digest of its
+    scan.
     """
 
     title: str

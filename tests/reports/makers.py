@@ -43,10 +43,13 @@ from reports.inspection_file.sheet import (
     VisitLine,
 )
 from reports.labels import EnclosureLabel, LabelSheet, LabelTaxon
+from reports.labels.sheet import Targets
 from reports.page import FOOTER, HEADER, TOP
 from reports.periodic_return import PeriodicReturnSheet, ReturnLine
 from reports.permit_register import ConditionLine, PermitLine, PermitRegisterSheet, ScanLine, UncoveredLine
 from reports.stock_statement import MovementEntry, MovementLine, StockLine, StockStatementSheet
+from reports.transfer_file import TransferFileSheet
+from reports.transfer_file.sheet import FORM, VERSION, Carriage, End, GoingAnimal, GoingPaper, Licence, MarkToRead, RulePack, Weight
 
 TODAY = date(2026, 11, 24)
 
@@ -865,6 +868,128 @@ def incident_sheet(*notices: NoticeLine, **stated) -> IncidentSheet:
             "notices": notices,
             "told": (),
             "missing": (),
+        }
+        | stated
+    )
+
+
+def going_animal(**stated) -> GoingAnimal:
+    return GoingAnimal(
+        **{
+            "number": 1,
+            "tag": "V-3",
+            "name": None,
+            "scientific_name": "Bitis ficta",
+            "name_authorship": "(Nobody, 1801)",
+            "rank": "species",
+            "common_name": "invented viper",
+            "name_as_printed": None,
+            "grouping": "individual",
+            "count": 1,
+            "estimated": False,
+            "sex": "female",
+            "life_stage": "adult",
+            "hatched_on": date(2021, 6, 14),
+            "hatched_precision": "day",
+            "origin": "captive_bred",
+            "locality": None,
+            "hazard": "venomous",
+            "acquired": "acquired 3 May 2022, gift",
+            "held": "the sender's own",
+            "marks": (MarkToRead(kind="transponder", code="999000000000123", scheme=None, body_site="left neck", note=""),),
+            "weights": (Weight(measured_on=date(2026, 11, 20), mass_g=1140.0),),
+            "parents": (),
+            "history": (),
+            "lived_in": "Hot room 3",
+            "target": Targets(air_low_c=24.0, air_high_c=30.0, humidity_low_pct=50.0, humidity_high_pct=70.0),
+            "target_source": "House manual (invented)",
+            "note": "",
+            "mark_loaded": None,
+            "mark_arrived": None,
+            "arrived": None,
+            "condition": None,
+            "discrepancy": None,
+        }
+        | stated
+    )
+
+
+def going_paper(**stated) -> GoingPaper:
+    return GoingPaper(
+        **{
+            "title": "Health certificate",
+            "kind": "health-certificate",
+            "kind_title": "Certificate of health (fictional)",
+            "number": "HC-88121",
+            "authority": "Veterinary office (fictional)",
+            "issued_on": date(2026, 11, 20),
+            "inspected_on": date(2026, 11, 18),
+            "valid_until": None,
+            "good_until": date(2026, 12, 18),
+            "lapses": False,
+            "requirement_code": None,
+            "covers": (),
+            "sha256": "c4f1" * 16,
+            "note": "",
+        }
+        | stated
+    )
+
+
+def end(**stated) -> End:
+    return End(
+        **{
+            "name": "Example Animal Trust",
+            "site": "Reedmere House",
+            "address": "1 Mill Lane",
+            "contact": None,
+            "jurisdiction": "XR",
+            "licences": (Licence(number="LIC-0042", until_on=date(2028, 3, 31), lapses=False),),
+        }
+        | stated
+    )
+
+
+def transfer_file(*animals: GoingAnimal, **stated) -> TransferFileSheet:
+    return TransferFileSheet(
+        **{
+            "form": FORM,
+            "form_version": VERSION,
+            "paper_id": "2026-11-24-1a2b3c4d",
+            "organisation": "Example Animal Trust",
+            "zone": "Europe/Berlin",
+            "today": TODAY,
+            "data_as_of": datetime(2026, 11, 24, 12, 0, tzinfo=UTC),
+            "generated_at": datetime(2026, 11, 24, 12, 0, tzinfo=UTC),
+            "check_at": None,
+            "transfer_id": "019ca945-0a00-7203-9638-1290684dfbc9",
+            "reference": "T-2026-14",
+            "basis": "gift",
+            "stage": "draft",
+            "sender": end(),
+            "receiver": end(name="Bay Collection (fictional)", site=None, contact="Curator on duty", jurisdiction="XG-BAY"),
+            "carriage": Carriage(
+                carrier="Example Live Carriage", contact=None, authorisation=None, container="Locked box", least_c=22.0, most_c=28.0
+            ),
+            "dispatch_on": date(2026, 12, 2),
+            "arrive_on": date(2026, 12, 3),
+            "buffer_days": 2,
+            "through_on": date(2026, 12, 5),
+            "dispatched_at": None,
+            "arrived_at": None,
+            "quarantine_days": 30,
+            "quarantine_place": None,
+            "due_back_on": None,
+            "offspring_split": None,
+            "report_after_days": (7, 30),
+            "care": "",
+            "note": "",
+            "open_items": (),
+            "earliest": None,
+            "renewals": (),
+            "animals": animals,
+            "papers": (going_paper(),),
+            "rules": (RulePack(name="Arvenne (fictional)", edition="1", digest="ab" * 32),),
         }
         | stated
     )

@@ -19,11 +19,13 @@ from reports.incident_sheet import incident_sheet_pdf
 from reports.labels import labels_pdf
 from reports.stock_statement import stock_statement_pdf
 from reports.tags import Tags
+from reports.transfer_file import transfer_file_pdf
 from tests.reports.makers import (
     animal_record,
     due_row,
     due_sheet,
     enclosure_label,
+    going_animal,
     incident_sheet,
     label_sheet,
     label_taxon,
@@ -32,6 +34,7 @@ from tests.reports.makers import (
     stock_line,
     stock_movement,
     stock_statement,
+    transfer_file,
 )
 
 SHOWS = {b"Tj", b"TJ", b"'", b'"'}
@@ -49,6 +52,7 @@ PAPERS = {
     "labels": lambda: labels_pdf(label_sheet(*(enclosure_label(label_taxon()) for _ in range(12)))),
     "stock-statement": lambda: stock_statement_pdf(stock_statement(stock_line(), stock_line(), movements=[stock_movement()] * 80)),
     "incident-sheet": lambda: incident_sheet_pdf(incident_sheet(notice_line(), notice_line(standing="missed"))),
+    "transfer-file": lambda: transfer_file_pdf(transfer_file(*(going_animal(number=one) for one in range(1, 30)))),
 }
 
 

@@ -87,6 +87,18 @@ class Planned:
         """Return what is open for the planned days, and the earliest days for which nothing is that other days settle."""
         return self._check(Days(self.transfer.dispatch_on, self.transfer.arrive_on))
 
+    def licences(self, site_id: UUID) -> list[tuple[rules.Permit, date | None]]:
+        """Return the permits by which a site of ours keeps animals like those that go, with the last day of each, the latest first.
+
+        Those for single animals, and those that are over, are left out.
+        """
+        law, premises = self._in_force(), self._premises_of(site_id, on=self.today)
+        wide = [one for one in self._permits if not one.animal_ids and one.kind in law.kinds]
+        kept = [one for one in wide if any(rules.covers(one, each, activity=Activity.HOLD, premises=premises) for each in self._going)]
+        dated = [(one, law.last_day(one)) for one in kept]
+        current = [(one, last) for one, last in dated if last is None or last >= self.today]
+        return sorted(current, key=lambda each: (each[1] or date.max, each[0].id), reverse=True)
+
     def leaving_today(self) -> Check:
         """Return what is open if the animals leave today and are as long on their way as was planned."""
         return self._check(Days(self.transfer.dispatch_on, self.transfer.arrive_on).from_day(self.today))
