@@ -8,9 +8,11 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from hashlib import sha256
+from io import BytesIO
 from threading import Event
 from uuid import UUID, uuid4
 
+import pypdf
 import pytest
 
 from api.context import House
@@ -21,8 +23,9 @@ from domain.errors import StorageBusy
 from domain.records import nights as records
 from domain.records.engine import Store
 from domain.records.sites import Site
-from domain.rules.law.requirements import Consequence, Duty, Obligation, Occasion, Period
+from domain.rules.law.requirements import Consequence, Duty, Entry, Obligation, Occasion, Period, Selector
 from domain.rules.law.spans import Span, Unit
+from domain.rules.taxonomy import TaxonRank
 from tests import makers, people
 from tests.api.conftest import BusyStore
 
@@ -525,3 +528,28 @@ def test_the_sheet_of_an_incident_is_filed_at_its_site_for_who_reaches_that(clie
     assert bound.post("/v1/reports", asked).json()["code"] == "other-site"
     (fault,) = client.post("/v1/reports", {"kind": "incident-sheet", "incident_id": str(uuid4())}).json()["errors"]
     assert (fault["pointer"], fault["code"]) == ("/incident_id", "reference-unknown")
+
+
+def test_the_file_of_a_transfer_is_filed_where_it_is_to_be_acted_next_and_holds_its_own_data(client, caller, store, site):
+    with store.transaction(makers.origin()) as unit:
+        makers.requirement(unit, selector=Selector(any_of=(Entry(name="Boa ficta", rank=TaxonRank.SPECIES),)))
+        at = unit.fetch(Site, UUID(site))
+        home = makers.enclosure(unit, at)
+        plan = makers.transfer(unit, at, None)
+        makers.transfer_animal(unit, plan, makers.animal(unit, makers.taxon(unit), enclosure_id=str(home.id), acquired_on="2025-01-10"))
+        elsewhere = makers.site(unit, name="Quillback")
+    asked = {"kind": "transfer-file", "transfer_id": str(plan.id)}
+
+    report = finished(client, client.post("/v1/reports", asked))
+    bound = caller(people.key(store, scopes=["reports.write", "reports.read"], site_ids=[str(elsewhere.id)]))
+    pdf, data = (client.get(f"/v1/reports/{report['id']}/file", params={"form": form}).content for form in ("pdf", "json"))
+
+    assert (report["state"], report["site_id"], report["transfer_id"]) == ("done", site, str(plan.id))
+    assert pypdf.PdfReader(BytesIO(pdf)).attachments == {"transfer-file.json": [data]}
+    assert sha256(data).hexdigest() == report["record_hash"]
+    assert json.loads(data)["reference"] == "T-1"
+    assert bound.post("/v1/reports", asked).json()["code"] == "other-site"
+    listed = client.get("/v1/reports", params={"transfer_id": str(plan.id)}).json()["items"]
+    assert [one["id"] for one in listed] == [report["id"]]
+    (fault,) = client.post("/v1/reports", {"kind": "transfer-file", "transfer_id": str(uuid4())}).json()["errors"]
+    assert (fault["pointer"], fault["code"]) == ("/transfer_id", "reference-unknown")
