@@ -63,6 +63,7 @@ _NEXT: Mapping[tuple[TransferStage, TransferAct], TransferStage] = {
     (TransferStage.DRAFT, TransferAct.CHECK): TransferStage.COMPLETE,
     (TransferStage.COMPLETE, TransferAct.CHECK): TransferStage.COMPLETE,
     (TransferStage.COMPLETE, TransferAct.APPROVE): TransferStage.APPROVED,
+    (TransferStage.APPROVED, TransferAct.CHECK): TransferStage.APPROVED,
     (TransferStage.APPROVED, TransferAct.DISPATCH): TransferStage.DISPATCHED,
     (TransferStage.DISPATCHED, TransferAct.RECEIVE): TransferStage.RECEIVED,
     (TransferStage.DISPATCHED, TransferAct.REFUSE): TransferStage.REFUSED,

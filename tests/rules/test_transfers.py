@@ -67,6 +67,7 @@ def test_a_transfer_goes_from_stage_to_stage_and_no_other_way():
         (TransferStage.DRAFT, TransferAct.CHECK): TransferStage.COMPLETE,
         (TransferStage.COMPLETE, TransferAct.CHECK): TransferStage.COMPLETE,
         (TransferStage.COMPLETE, TransferAct.APPROVE): TransferStage.APPROVED,
+        (TransferStage.APPROVED, TransferAct.CHECK): TransferStage.APPROVED,
         (TransferStage.APPROVED, TransferAct.DISPATCH): TransferStage.DISPATCHED,
         (TransferStage.DISPATCHED, TransferAct.RECEIVE): TransferStage.RECEIVED,
         (TransferStage.DISPATCHED, TransferAct.REFUSE): TransferStage.REFUSED,

@@ -56,15 +56,17 @@ _DAY = timedelta(days=1)
 
 
 def check_transfer(unit: Unit, transfer_id: UUID) -> tuple[Transfer, Check]:
-    """Look at the plan of a transfer as of now, and return the transfer, complete or a draft since, with what came of it.
+    """Look at the plan of a transfer as of now, and return the transfer with what came of it.
+
+    With nothing open it is complete, or stays approved; otherwise it is a draft, and has to be approved anew.
 
     Raises:
-        Conflict: It was approved already, or has left.
+        Conflict: The animals have left.
     """
     found, complete = turn_of(unit, transfer_id, TransferAct.CHECK)
     check = Planned(unit, found).check()
-    stage = complete if check.is_complete else TransferStage.DRAFT
-    return unit.change(found, {"stage": stage}, action="check_transfer"), check
+    facts = {"stage": complete} if check.is_complete else {"stage": TransferStage.DRAFT, "approved_by": None}
+    return unit.change(found, facts, action="check_transfer"), check
 
 
 class Planned:

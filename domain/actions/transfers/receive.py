@@ -150,7 +150,7 @@ class _Receiving:
         animal_id = line.animal_id
         if arrival.arrived and here:
             animal_id = self._comes(line, arrival).id
-        elif arrival.arrived and animal_id is not None:
+        elif arrival.arrived and animal_id is not None and self._stage is TransferStage.RECEIVED:
             self._goes(unit.fetch(Animal, animal_id))
         kept_apart = arrival.arrived and here and self._stage is TransferStage.RECEIVED and self._transfer.quarantine_days is not None
         until = self._on + timedelta(days=self._transfer.quarantine_days or 0) if kept_apart else None

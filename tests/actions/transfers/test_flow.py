@@ -26,7 +26,7 @@ from domain.rules.lives import EventKind, Sex, Status
 from domain.rules.transfers import TransferStage
 from tests import makers
 from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
-from tests.actions.transfers.of_transfers import approved, codes, dispatched, planned, received, under_way
+from tests.actions.transfers.of_transfers import approved, checked, codes, dispatched, planned, received, under_way
 
 MISTAKE = Ending(reason="planned wrongly")
 TODAY = date(2026, 3, 1)
@@ -163,6 +163,17 @@ def test_a_change_of_the_plan_makes_it_a_draft_again(unit, site, other, quaranti
     assert unit.fetch(Transfer, transfer.id).stage is TransferStage.DRAFT
 
 
+def test_what_is_approved_is_looked_at_again_and_stays_so_while_nothing_is_open(unit, site, other, quarantine, animal):
+    transfer = approved(unit, planned(unit, site, other, animal, to=quarantine))
+
+    assert checked(unit, transfer).is_complete
+    assert unit.fetch(Transfer, transfer.id).stage is TransferStage.APPROVED
+    makers.event(unit, animal, "escaped", "2026-03-01")
+    assert not checked(unit, transfer).is_complete
+    found = unit.fetch(Transfer, transfer.id)
+    assert (found.stage, found.approved_by) == (TransferStage.DRAFT, None)
+
+
 def test_what_has_left_is_planned_no_more(unit, site, other, quarantine, animal):
     transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
     (line,) = lines_of(unit, transfer)
@@ -195,3 +206,17 @@ def test_reports_that_were_agreed_on_are_awaited(unit, site, animal):
     assert codes(close_transfer, unit, transfer.id) == ["report-missing"]
     makers.transfer_report(unit, transfer, after_days=30)
     assert close_transfer(unit, transfer.id).stage is TransferStage.CLOSED
+
+
+def test_what_we_refuse_to_take_goes_back_to_the_other_party_and_nothing_of_it_changes(unit, site, other, quarantine, animal):
+    """It was lent, was to come back, was refused on arrival, and is with the other party again: lent still, and not gone."""
+    lent = under_way(unit, planned(unit, site, None, animal, basis="loan", due_back_on="2026-09-01", offspring_split="half each"))
+    received(unit, lent)
+    back = under_way(unit, planned(unit, None, other, animal, to=quarantine, basis="return", reference="T-2"))
+    refuse_transfer(unit, back.id, TransferRefusal(reason="It coughs."))
+
+    returned = received(unit, back)
+
+    assert returned.stage is TransferStage.RETURNED
+    assert unit.fetch(Animal, animal.id).status is Status.AWAY
+    assert holding_on(unit, animal.id, on=TODAY).kind is HoldingKind.LOAN_OUT

@@ -129,6 +129,19 @@ class Moving(RuleBasedStateMachine):
         if not pending:
             return
         one, stage = pending[number % len(pending)]
+        self.further(one, stage, number, how)
+
+    @rule(number=some)
+    def go_to_the_end(self, number):
+        """Take a transfer through all stages, as far as it gets."""
+        for _ in TransferStage:
+            pending = dict(self.pending())
+            if not pending:
+                return
+            one = list(pending)[number % len(pending)]
+            self.further(one, pending[one], 0, "go on")
+
+    def further(self, one, stage, number, how):
         if how == "refuse" or (stage is TransferStage.DISPATCHED and number % 2):
             self.done("refuse", lambda unit: refuse_transfer(unit, one, TransferRefusal(reason="It coughs.")))
             return
