@@ -19,12 +19,11 @@ from domain.rules.calendar import in_words
 from domain.rules.lives import ARRIVALS, BIRTHS, OPENING
 from domain.rules.measures import MeasureKind
 from domain.rules.permits import Start
-from domain.rules.transfers import Renewal
+from domain.rules.transfers import LOOKED_BACK_DAYS, Renewal
 from reports.labels.sheet import Targets
 from reports.transfer_file.sheet import (
     FORM,
     VERSION,
-    WEIGHED_DAYS,
     Ancestor,
     Carriage,
     Earliest,
@@ -35,6 +34,7 @@ from reports.transfer_file.sheet import (
     Licence,
     MarkToRead,
     OpenLine,
+    Output,
     RulePack,
     TransferFileSheet,
     Weight,
@@ -181,6 +181,7 @@ def _animal(one: Traveller, *, number: int, today: date) -> GoingAnimal:
         hazard=None if one.hazard is None else one.hazard.value,
         target=None if target is None else Targets(**{name: getattr(target, name) for name in _BANDS}),
         target_source=None if target is None else target.source,
+        measured_there=tuple(Output(**{name: row[name] for name in Output.__dataclass_fields__}) for row in one.measured),
         **{name: getattr(one.line, name) for name in _READ_BACK},
         **(_of_papers(one) if one.life is None else _of_life(one.life, today=today)),
     )
@@ -210,7 +211,7 @@ def _of_papers(one: Traveller) -> dict[str, Any]:
 def _of_life(life: History, *, today: date) -> dict[str, Any]:
     """Return what is on record of an animal of ours."""
     animal = life.animal
-    since = today - timedelta(days=WEIGHED_DAYS)
+    since = today - timedelta(days=LOOKED_BACK_DAYS)
     holding = next((one for one in life.holdings if one.from_on <= today and (one.until_on is None or one.until_on >= today)), None)
     marks = [one for one in life.marks if one.until_on is None or one.closed_by_id is not None]
     last_place = life.placements[-1] if life.placements else None

@@ -20,6 +20,10 @@ from domain.rules.law.requirements import Activity, Consequence
 from domain.rules.law.spans import WorkingDays, day_before
 from domain.rules.permits import DocumentKind, Permit, Start, valid_until
 
+LOOKED_BACK_DAYS = 90
+"""How far back a file that travels with animals tells what they weighed, what happened to them, and what was measured where they lived."""
+CARED_DAYS = 14
+"""For how many days after the arrival it tells how they are cared for."""
 _DAY = timedelta(days=1)
 
 

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from domain.rules.transfers import CARED_DAYS, LOOKED_BACK_DAYS
 from reports import words
 from reports.animal_record.lives import hatched
 from reports.fonts import Face
@@ -14,8 +15,6 @@ from reports.notes import Notes
 from reports.page import Figure
 from reports.tables import Phrase, Row
 from reports.transfer_file.sheet import (
-    CARED_DAYS,
-    WEIGHED_DAYS,
     End,
     GoingAnimal,
     GoingPaper,
@@ -291,15 +290,22 @@ def care_rows(sheet: TransferFileSheet) -> list[Row]:
 
 def _care_row(those: Sequence[GoingAnimal]) -> Row:
     first = those[0]
-    places = dict.fromkeys(one.lived_in for one in those if one.lived_in)
     return Row(
         {
             "who": (*_taxon(first)[:1], Phrase(", ".join(one.tag for one in those), tone="muted")),
             "needs": _needs(first.target),
             "source": first.target_source or NOT_ON_RECORD,
-            "lived": ", ".join(places) or NOT_ON_RECORD,
+            "lived": tuple(dict.fromkeys(phrase for one in those for phrase in _lived(one))) or NOT_ON_RECORD,
         }
     )
+
+
+def _lived(one: GoingAnimal) -> tuple[Phrase, ...]:
+    measured = (
+        f"{words.number(each.value)} {each.unit or ''}, {words.short_date(each.measured_on)}{f' ({each.method})' if each.method else ''}"
+        for each in one.measured_there
+    )
+    return (*_phrases(one.lived_in), *(Phrase(text, tone="muted") for text in measured))
 
 
 def _needs(target: Targets | None) -> tuple[Phrase, ...]:
@@ -332,7 +338,7 @@ def _history_row(one: GoingAnimal, notes: Notes) -> Row:
             "tag": one.tag,
             "origin": _phrases(words.spoken(one.origin), one.locality, one.acquired, one.held, *parents),
             "masses": tuple(Phrase(f"{words.short_date(each.measured_on)}: {mass(each.mass_g)}") for each in one.weights) or "none",
-            "lately": (*notes.cell(lately, about=f"{one.tag}, last {WEIGHED_DAYS} days"), *notes.cell(one.note, about=one.tag))
+            "lately": (*notes.cell(lately, about=f"{one.tag}, last {LOOKED_BACK_DAYS} days"), *notes.cell(one.note, about=one.tag))
             or "nothing",
         }
     )

@@ -5,6 +5,7 @@ from typing import Final
 
 from domain.rules.fitness import Hazard
 from domain.rules.law.decision import DISCLAIMER
+from domain.rules.transfers import CARED_DAYS, LOOKED_BACK_DAYS
 from reports.canonical import record_hash
 from reports.caution_box import draw_cautions
 from reports.cautions import of_journey
@@ -14,7 +15,7 @@ from reports.page import BODY_SIZE, SECTION_HEIGHT, Furniture, Paper
 from reports.tables import MOST_CELL_LINES, Column, Row, Setting, Table
 from reports.transfer_file import compose
 from reports.transfer_file.exports import transfer_file_json
-from reports.transfer_file.sheet import ATTACHMENT_NAME, CARED_DAYS, WEIGHED_DAYS, TransferFileSheet
+from reports.transfer_file.sheet import ATTACHMENT_NAME, TransferFileSheet
 
 NAME: Final = "Animal transfer file"
 
@@ -46,16 +47,16 @@ _paper_columns = (
     Column("there", "there", 34, box=True),
 )
 _care_columns = (
-    Column("who", "who", 140),
-    Column("needs", "what they need", 170),
+    Column("who", "who", 120),
+    Column("needs", "what they need", 160),
     Column("source", "who says so", 120),
-    Column("lived", "lived in", 97.2),
+    Column("lived", "lived in, and what was measured there", 127.2),
 )
 _history_columns = (
     Column("tag", "animal", 78, font=Face.BOLD),
     Column("origin", "origin, parents, how the sender has it", 180),
-    Column("masses", f"masses of {WEIGHED_DAYS} days", 110),
-    Column("lately", f"entered in the last {WEIGHED_DAYS} days", 159.2),
+    Column("masses", f"masses of {LOOKED_BACK_DAYS} days", 110),
+    Column("lately", f"entered in the last {LOOKED_BACK_DAYS} days", 159.2),
 )
 _arrival_columns = (
     Column("tag", "animal", 110, font=Face.BOLD),

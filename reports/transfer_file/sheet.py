@@ -15,10 +15,6 @@ from reports.labels.sheet import Targets
 FORM: Final = "reedbed-transfer-file"
 VERSION: Final = 1
 ATTACHMENT_NAME: Final = "transfer-file.json"
-WEIGHED_DAYS: Final = 90
-"""How many days back weights and other events are told of."""
-CARED_DAYS: Final = 14
-"""How many days after the arrival the care is told for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +89,16 @@ class Weight:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """What a lamp or heater gave in the enclosure that an animal comes from, in the unit of its model; ``method`` says where and how."""
+
+    measured_on: date
+    value: float
+    unit: str | None
+    method: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Ancestor:
     """A parent in a role: the tag of its record at the sender, or in words an animal elsewhere."""
 
@@ -115,7 +121,8 @@ class GoingAnimal:
     """An animal or a whole group that goes, by its ``number`` in this file.
 
     ``acquired`` says in words since when and how the sender has it; ``held`` whose it is. ``target`` is what animals like it need, by
-    ``target_source``; ``lived_in`` the enclosure that it comes from. ``hazard`` is ``None`` where nobody has said how dangerous it is.
+    ``target_source``; ``lived_in`` the enclosure that it comes from, with what was ``measured_there`` last. ``hazard`` is ``None`` where
+    nobody has said how dangerous it is.
     """
 
     number: int
@@ -143,6 +150,7 @@ class GoingAnimal:
     parents: tuple[Ancestor, ...]
     history: tuple[Happening, ...]
     lived_in: str | None
+    measured_there: tuple[Output, ...]
     target: Targets | None
     target_source: str | None
     note: str

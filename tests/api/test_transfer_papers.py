@@ -11,9 +11,11 @@ from api.transfer_papers import transfer_file_sheet
 from domain.actions.kinship import record_parent
 from domain.actions.marks import record_mark
 from domain.actions.measurements import record_measurement
+from domain.actions.readings import record_output
 from domain.actions.recording import Ending
 from domain.actions.taxa import register_taxon
 from domain.actions.transfers.plan import end_transfer
+from domain.records.equipment import OutputReadingStated
 from domain.records.kinship import ParentRole, ParentStated
 from domain.records.marks import MarkEntered, MarkKind, MarkReading
 from domain.records.measurements import MeasurementEntered
@@ -85,6 +87,16 @@ def test_an_animal_goes_with_what_a_receiver_has_to_know_of_it(unit, site, boas,
     assert [each.mass_g for each in one.weights] == [800.0, 812.0]
     assert [(each.role, each.who, each.scientific_name) for each in one.parents] == [("dam", "B-1", "Boa fictiva")]
     assert (one.target.air_low_c, one.target_source) == (24, "House guide")
+
+
+def test_what_was_measured_where_it_lived_is_told_the_last_reading_of_each_lamp(unit, site, boa):
+    lamp = makers.equipment(unit, makers.model(unit, output_unit="UV index"), site, enclosure_id=str(boa.enclosure_id))
+    for on, value in (("2025-10-01", 4.0), ("2026-01-20", 3.4), ("2026-02-20", 3.1)):
+        record_output(unit, lamp.id, OutputReadingStated(measured_on=date.fromisoformat(on), value=value))
+
+    [one] = sheet_of(unit, planned(unit, site, None, boa)).animals
+
+    assert [(each.measured_on, each.value) for each in one.measured_there] == [(date(2026, 2, 20), 3.1)]
 
 
 def test_of_weights_the_last_one_is_told_however_old_it_is(unit, site, boa):

@@ -49,7 +49,7 @@ from reports.periodic_return import PeriodicReturnSheet, ReturnLine
 from reports.permit_register import ConditionLine, PermitLine, PermitRegisterSheet, ScanLine, UncoveredLine
 from reports.stock_statement import MovementEntry, MovementLine, StockLine, StockStatementSheet
 from reports.transfer_file import TransferFileSheet
-from reports.transfer_file.sheet import FORM, VERSION, Carriage, End, GoingAnimal, GoingPaper, Licence, MarkToRead, RulePack, Weight
+from reports.transfer_file.sheet import FORM, VERSION, Carriage, End, GoingAnimal, GoingPaper, Licence, MarkToRead, Output, RulePack, Weight
 
 TODAY = date(2026, 11, 24)
 
@@ -901,6 +901,7 @@ def going_animal(**stated) -> GoingAnimal:
             "parents": (),
             "history": (),
             "lived_in": "Hot room 3",
+            "measured_there": (Output(measured_on=date(2026, 11, 2), value=3.1, unit="UV index", method="at the basking place"),),
             "target": Targets(air_low_c=24.0, air_high_c=30.0, humidity_low_pct=50.0, humidity_high_pct=70.0),
             "target_source": "House manual (invented)",
             "note": "",

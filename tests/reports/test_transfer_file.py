@@ -25,6 +25,7 @@ from reports.transfer_file.sheet import (
     Licence,
     MarkToRead,
     OpenLine,
+    Output,
     TransferFileSheet,
     Weight,
 )
@@ -129,7 +130,14 @@ def test_care_says_what_is_needed_by_whom_and_for_how_long_they_are_kept_apart()
     sheet = transfer_file(going_animal(), going_animal(number=2, tag="V-4"), care="No food on the day before.")
 
     told = (
-        *("No food on the day before.", "22 to 28 °C", "air 24 to 30 °C", "humidity 50 to 70 %", "House manual (invented)"),
+        *(
+            "No food on the day before.",
+            "22 to 28 °C",
+            "air 24 to 30 °C",
+            "3.1 UV index, 2 Nov 2026 (at the basking place)",
+            "humidity 50 to 70 %",
+            "House manual (invented)",
+        ),
         *("for 30 days at the least", "a veterinarian releases", "first 14 days", "after 7 and 30 days", "V-3, V-4"),
     )
     assert holds(said(sheet), *told) == []
@@ -232,11 +240,12 @@ def test_every_text_of_an_animal_is_extracted_as_it_was_typed():
             marks=(MarkToRead(kind="tag", code=text, scheme=text, body_site=text, note=""),),
             parents=(Ancestor(role="dam", who=text, scientific_name=text, certainty="certain"),),
             history=(Happening(on=date(2026, 11, 1), what=text),),
+            measured_there=(Output(measured_on=date(2026, 11, 1), value=1, unit=text, method=text),),
         )
         for number, text in enumerate(all_marked(), start=1)
     ]
 
-    assert lost_of_marked(TEXTS, transfer_file_pdf(transfer_file(*animals)), times=20) == []
+    assert lost_of_marked(TEXTS, transfer_file_pdf(transfer_file(*animals)), times=22) == []
 
 
 def test_every_text_of_a_paper_is_extracted_as_it_was_typed():

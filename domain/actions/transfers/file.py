@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
+
+import sqlalchemy as sa
 
 from domain.actions.histories import History, history
 from domain.actions.inspection_file import PACKS_ON_RECORD
 from domain.actions.labels import Described, described
 from domain.actions.transfers.check import Planned
 from domain.actions.transfers.lines import PAPERS_OF
+from domain.records.base import table_of
 from domain.records.documents import Document
 from domain.records.enclosures import Enclosure
+from domain.records.equipment import Equipment, EquipmentModel, OutputReading
 from domain.records.sites import Site
+from domain.records.statements import Statement
 from domain.records.taxa import HusbandryTarget, Taxon
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
@@ -23,20 +28,44 @@ from domain.rules.fitness import Hazard
 from domain.rules.lives import LifeStage
 from domain.rules.permissions import EVERYWHERE, Reach
 from domain.rules.permits import Permit
-from domain.rules.transfers import BEFORE_DISPATCH, Check, Days, good_through
+from domain.rules.transfers import BEFORE_DISPATCH, LOOKED_BACK_DAYS, Check, Days, good_through
 
 Licences = Sequence[tuple[Permit, date | None]]
+_output, _item, _model = table_of(OutputReading), table_of(Equipment), table_of(EquipmentModel)
+
+
+def _same(one: sa.Table, other: sa.Table, column: str) -> sa.ColumnElement[bool]:
+    return sa.and_(other.c.organisation_id == one.c.organisation_id, other.c.id == one.c[column])
+
+
+MEASURED_IN = Statement(
+    sa.select(_output.c.equipment_id, _output.c.measured_on, _output.c.value, _model.c.output_unit.label("unit"), _output.c.method)
+    .select_from(_output.join(_item, _same(_output, _item, "equipment_id")).join(_model, _same(_item, _model, "model_id")))
+    .where(
+        _output.c.organisation_id == sa.bindparam("organisation_id"),
+        _item.c.enclosure_id == sa.bindparam("enclosure_id"),
+        _output.c.ended_on.is_(None),
+        _item.c.ended_on.is_(None),
+        _output.c.measured_on >= sa.bindparam("since", type_=sa.Date()),
+    )
+    .order_by(_output.c.measured_on, _output.c.id)
+)
+"""What the equipment of an enclosure was measured to give since a day, the last reading of each item at the end."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Traveller:
-    """An animal or group of a transfer, what animals like it need, and its life so far; of one that is not on record here none."""
+    """An animal or group of a transfer, what animals like it need, and its life so far; of one that is not on record here none.
+
+    ``measured`` are the last readings of what the equipment of the enclosure gives that it lived in last.
+    """
 
     line: TransferAnimal
     taxon: Taxon
     hazard: Hazard | None
     target: HusbandryTarget | None
     life: History | None
+    measured: Sequence[Mapping[str, Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,16 +128,26 @@ def _travellers(unit: Unit, planned: Planned, *, shown_at: Reach) -> Sequence[Tr
     lives = {line.animal_id: history(unit, line.animal_id, shown_at=shown_at) for line in planned.lines if line.animal_id is not None}
     taxa = {_taxon_of(line, lives) for line in planned.lines}
     known = described(unit, taxa, on=planned.today)
-    return [_traveller(unit, line, lives, known) for line in planned.lines]
+    return [_traveller(unit, line, lives, known, today=planned.today) for line in planned.lines]
 
 
-def _traveller(unit: Unit, line: TransferAnimal, lives: Mapping[UUID, History], known: Mapping[UUID, Described]) -> Traveller:
+def _traveller(
+    unit: Unit, line: TransferAnimal, lives: Mapping[UUID, History], known: Mapping[UUID, Described], *, today: date
+) -> Traveller:
     life = None if line.animal_id is None else lives[line.animal_id]
     taxon_id = _taxon_of(line, lives)
     _, _, hazard, needs = known[taxon_id]
     stage = line.life_stage if life is None else life.animal.life_stage
     target = needs.get(None if stage is LifeStage.UNKNOWN else stage, needs.get(None))
-    return Traveller(line=line, taxon=unit.fetch(Taxon, taxon_id), hazard=hazard, target=target, life=life)
+    since = today - timedelta(days=LOOKED_BACK_DAYS)
+    measured = [] if life is None or not life.placements else _measured(unit, life.placements[-1].enclosure_id, since=since)
+    return Traveller(line=line, taxon=unit.fetch(Taxon, taxon_id), hazard=hazard, target=target, life=life, measured=measured)
+
+
+def _measured(unit: Unit, enclosure_id: UUID, *, since: date) -> Sequence[Mapping[str, Any]]:
+    """Return the last reading since a day of each item of an enclosure."""
+    last = {row["equipment_id"]: row for row in unit.named(MEASURED_IN, enclosure_id=enclosure_id, since=since)}
+    return list(last.values())
 
 
 def _taxon_of(line: TransferAnimal, lives: Mapping[UUID, History]) -> UUID:
