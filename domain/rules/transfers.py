@@ -270,11 +270,16 @@ Why = Callable[[Coverage, Sequence[str]], tuple[ItemCode, str]]
 """Why animals are without a document of some kinds: the code, and the end of a sentence."""
 
 
-def law_items(coverages: Iterable[Coverage], *, told: frozenset[str], why: Why, where: str) -> Iterator[OpenItem]:
-    """Yield what the law of one end leaves open of each animal; ``told`` are the requirements whose notification is among the papers."""
+def law_items(
+    coverages: Iterable[Coverage], *, told: frozenset[str], why: Why, where: str, titles: Mapping[str, str]
+) -> Iterator[OpenItem]:
+    """Yield what the law of one end leaves open of each animal.
+
+    ``told`` are the requirements whose notification is among the papers, ``titles`` those of kinds of documents by code.
+    """
     for one in coverages:
         yield from _findings(one, told=told, where=where)
-        yield from (_without(one, answer.kinds, why=why, where=where) for answer in one.answers if answer.uncovered)
+        yield from (_without(one, answer.kinds, why=why, where=where, titles=titles) for answer in one.answers if answer.uncovered)
 
 
 def _findings(one: Coverage, *, told: frozenset[str], where: str) -> Iterator[OpenItem]:
@@ -302,11 +307,12 @@ def _findings(one: Coverage, *, told: frozenset[str], where: str) -> Iterator[Op
         yield OpenItem(code=ItemCode.CANNOT_DECIDE, sentence=sentence, field="animals", animal_id=subject.id, turns=True)
 
 
-def _without(one: Coverage, kinds: Sequence[str], *, why: Why, where: str) -> OpenItem:
+def _without(one: Coverage, kinds: Sequence[str], *, why: Why, where: str, titles: Mapping[str, str]) -> OpenItem:
     code, because = why(one, kinds)
     finding = next((each for each in one.decision.findings if each.documents == tuple(kinds)), None)
     rule = "" if finding is None else f" {finding.requirement.title} ({finding.requirement.citation})."
-    sentence = f"{one.subject.tag}: {where} a document is needed ({' or '.join(kinds)}); {because}{rule}"
+    called = " or ".join(titles.get(kind, kind) for kind in kinds)
+    sentence = f"{one.subject.tag}: {where} a document is needed, {called}; {because}{rule}"
     return OpenItem(code=code, sentence=sentence, field="papers", animal_id=one.subject.id, finding=finding, turns=True)
 
 

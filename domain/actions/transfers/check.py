@@ -286,7 +286,8 @@ class Planned:
         where = f"at the {end} ({activity.value.replace('_', ' ')})"
         told = frozenset(one.requirement_code for one in self.papers if one.requirement_code is not None)
         why = self._why(activity, premises[None], of_ours=site_id is not None, through=through)
-        return law_items(coverages, told=told, why=why, where=where)
+        titles = {kind.code: kind.title for kind in law.kinds.values()}
+        return law_items(coverages, told=told, why=why, where=where, titles=titles)
 
     def _why(self, activity: Activity, premises: Premises, *, of_ours: bool, through: date) -> Why:
         law = self._in_force(of_ours=of_ours)

@@ -57,6 +57,7 @@ def test_a_certificate_that_expires_two_days_before_arrival_blocks_and_the_earli
         "Health certificate H-1 lapses too early: it is good until 22 March 2026, and is needed until 26 March 2026."
     )
     assert check.items[1].finding.requirement.code == "XR-5"
+    assert "a document is needed, Permit to keep; H-1 is good until 22 March 2026" in check.items[1].sentence
     assert check.earliest == Days(date(2026, 3, 1), date(2026, 3, 2))
     [renewal] = check.renewals
     assert (renewal.paper.id, renewal.starts, renewal.from_on, renewal.until_on) == (
