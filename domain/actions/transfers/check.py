@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from uuid import UUID
@@ -11,10 +11,8 @@ from uuid import UUID
 from domain.actions.fitness import fitness_of
 from domain.actions.holdings import holding_on
 from domain.actions.law import law_as_of
-from domain.actions.overrides import overrides_of
-from domain.actions.permits import permits_of
-from domain.actions.premises import PremisesHistory
 from domain.actions.sites import today_there
+from domain.actions.transfers.both_laws import BothLaws
 from domain.actions.transfers.lines import GOING, PAPERS_OF, lines_of, turn_of
 from domain.actions.transfers.whereabouts import whereabouts
 from domain.records.animals import Animal
@@ -23,11 +21,7 @@ from domain.records.holdings import HoldingKind
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
 from domain.rules import permits as rules
-from domain.rules.calendar import in_words
-from domain.rules.compliance import Counting, Coverage, LawInForce, standings, turning_days
-from domain.rules.law.conditions import Number
-from domain.rules.law.facts import Premises
-from domain.rules.law.requirements import Activity, Requirement
+from domain.rules.compliance import turning_days
 from domain.rules.lives import Status
 from domain.rules.transfers import (
     Check,
@@ -39,14 +33,11 @@ from domain.rules.transfers import (
     TransferAct,
     TransferBasis,
     TransferStage,
-    Why,
     good_through,
     journey_items,
-    law_items,
     paper_items,
     quarantine_items,
     renewals,
-    ways,
 )
 
 LOOKED_AHEAD_DAYS = 365
@@ -78,28 +69,14 @@ class Planned:
         self.lines = lines_of(unit, transfer)
         self.today = today_there(unit, transfer.from_site_id or transfer.to_site_id)
         self.law = law_as_of(unit)
-        self._permits = permits_of(unit)
-        self._overrides = overrides_of(unit)
-        self._premises = PremisesHistory(unit, self.law)
         found = whereabouts(unit, transfer, self.lines, today=self.today)
-        self._everybody, self._going = found.others, found.going
+        self._going = found.going
         self.papers = [self._paper(one) for one in unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)]
+        self.laws = BothLaws(unit, transfer, self.law, found, papers=self.papers, today=self.today)
 
     def check(self) -> Check:
         """Return what is open for the planned days, and the earliest days for which nothing is that other days settle."""
         return self._check(Days(self.transfer.dispatch_on, self.transfer.arrive_on))
-
-    def licences(self, site_id: UUID) -> list[tuple[rules.Permit, date | None]]:
-        """Return the permits by which a site of ours keeps animals like those that go, with the last day of each, the latest first.
-
-        Those for single animals, and those that are over, are left out.
-        """
-        law, premises = self._in_force(), self._premises_of(site_id, on=self.today)
-        wide = [one for one in self._permits if not one.animal_ids and one.kind in law.kinds]
-        kept = [one for one in wide if any(rules.covers(one, each, activity=Activity.HOLD, premises=premises) for each in self._going)]
-        dated = [(one, law.last_day(one)) for one in kept]
-        current = [(one, last) for one, last in dated if last is None or last >= self.today]
-        return sorted(current, key=lambda each: (each[1] or date.max, each[0].id), reverse=True)
 
     def leaving_today(self) -> Check:
         """Return what is open if the animals leave today and are as long on their way as was planned."""
@@ -127,7 +104,7 @@ class Planned:
         through = good_through(days, buffer_days=self.transfer.buffer_days)
         yield from journey_items(self._journey(), days, through=through, today=self.today)
         yield from paper_items(self.papers, through=through)
-        yield from self._by_law(days, through=through)
+        yield from self.laws.items(days, through=through)
 
     def _earliest(self, planned: Days, items: Iterable[OpenItem]) -> Days | None:
         """Return the first plan from today on, as long as the planned one, for which nothing is open that days settle."""
@@ -143,7 +120,7 @@ class Planned:
 
         ``wanted`` are the kinds of documents that are missing: only their first days can help.
         """
-        law = self._in_force()
+        law = self.laws.in_force()
         law = replace(law, permits=[one for one in law.permits if one.kind in wanted])
         starts = {*turning_days(law), *(one.permit.valid_from for one in self.papers)}
         journey = planned.arrive_on - planned.dispatch_on
@@ -243,91 +220,3 @@ class Planned:
             party_licence_until=plan.party_licence_until,
             has_party=plan.party is not None,
         )
-
-    # ---------------------------------------------------------------------------------------------------- the law
-
-    def _by_law(self, days: Days, *, through: date) -> Iterator[OpenItem]:
-        ends = {name: self._premises_of(site_id, on=days.dispatch_on) for name, site_id in self._ends().items()}
-        unknown = [name for name, one in ends.items() if not one.jurisdictions]
-        for name in unknown:
-            sentence = f"Under whose law the {name} is is not on record; it cannot be decided what is asked there."
-            field = f"{'from' if name == 'sender' else 'to'}_site_id" if self._ends()[name] is not None else "party_jurisdiction"
-            yield OpenItem(code=ItemCode.PLACE_UNKNOWN, sentence=sentence, field=field)
-        if unknown:
-            return
-        ways_there = ways(self.transfer.basis, ends["sender"].jurisdictions, ends["receiver"].jurisdictions, self.law.jurisdictions)
-        seen: set[tuple[UUID | None, str, str]] = set()
-        asked = [("sender", activity, days.dispatch_on) for activity in ways_there.leaving]
-        asked += [("receiver", activity, days.arrive_on) for activity in ways_there.arriving]
-        asked += [("receiver", Activity.HOLD, through)] if through > days.arrive_on else []
-        for end, activity, on in asked:
-            for one in self._asked(end, activity, on=on, through=through):
-                rule = one.finding.requirement.code if one.finding is not None else one.sentence
-                if (key := (one.animal_id, one.code.value, rule)) not in seen:
-                    seen.add(key)
-                    yield one
-
-    def _ends(self) -> Mapping[str, UUID | None]:
-        return {"sender": self.transfer.from_site_id, "receiver": self.transfer.to_site_id}
-
-    def _asked(self, end: str, activity: Activity, *, on: date, through: date) -> Iterable[OpenItem]:
-        """Return what the law of one end leaves open of an activity on a day."""
-        site_id = self._ends()[end]
-        premises = {**self._premises.on(min(on, self.today)), None: self._premises_of(site_id, on=on)}
-        going = [replace(one, site_id=site_id) for one in self._going]
-        keeps = activity is Activity.HOLD and site_id is not None
-        law = self._in_force(of_ours=site_id is not None, through=None if keeps else through)
-        subjects = [*self._everybody, *going] if keeps else going
-        everybody = [*self._everybody, *going]
-        counted = Counting(everybody, on=on).number if site_id is not None else _not_known
-        found = standings(law, subjects, activity=activity, premises=premises, on=on, counted=counted)
-        own = {one.id for one in going}
-        coverages = [one for one in found.coverages if one.subject.id in own]
-        where = f"at the {end} ({activity.value.replace('_', ' ')})"
-        told = frozenset(one.requirement_code for one in self.papers if one.requirement_code is not None)
-        why = self._why(activity, premises[None], of_ours=site_id is not None, through=through)
-        titles = {kind.code: kind.title for kind in law.kinds.values()}
-        return law_items(coverages, told=told, why=why, where=where, titles=titles)
-
-    def _why(self, activity: Activity, premises: Premises, *, of_ours: bool, through: date) -> Why:
-        law = self._in_force(of_ours=of_ours)
-
-        def why(one: Coverage, kinds: Sequence[str]) -> tuple[ItemCode, str]:
-            of_kind = (each for each in law.permits if each.kind in kinds)
-            there = [each for each in of_kind if rules.covers(each, one.subject, activity=activity, premises=premises)]
-            for each in there:
-                last = law.last_day(each)
-                if each.valid_from <= through and (last is None or last >= through):
-                    return ItemCode.NUMBER_EXCEEDED, f"the number of {each.number_text} is taken up."
-            for each in there:
-                last = law.last_day(each)
-                if last is not None and last >= self.today:
-                    return ItemCode.PAPER_LAPSES, f"{each.number_text} is good until {in_words(last)}, {in_words(through)} is needed."
-            return ItemCode.DOCUMENT_MISSING, "none is on record that takes it."
-
-        return why
-
-    def _in_force(self, *, of_ours: bool = True, through: date | None = None) -> LawInForce:
-        """Return the law with the papers among the permits; with ``through`` only those that are good through that day."""
-        permits = [*(self._permits if of_ours else ()), *(one.permit for one in self.papers if one.kind is not None)]
-        law = LawInForce(
-            jurisdictions=self.law.jurisdictions,
-            requirements=self.law.requirements,
-            kinds=self.law.kinds,
-            permits=[one for one in permits if one.kind in self.law.kinds],
-            overrides=self._overrides,
-            working={one: self.law.working_days(one) for one in {kind.jurisdiction for kind in self.law.kinds.values()}},
-        )
-        if through is None:
-            return law
-        return replace(law, permits=[one for one in law.permits if (last := law.last_day(one)) is None or last >= through])
-
-    def _premises_of(self, site_id: UUID | None, *, on: date) -> Premises:
-        if site_id is not None:
-            return self._premises.on(min(on, self.today)).get(site_id, Premises())
-        place = self.transfer.party_jurisdiction
-        return Premises(jurisdictions=() if place is None else self.law.chain(place))
-
-
-def _not_known(requirement: Requirement, premises: Premises) -> Number | None:  # noqa: ARG001 - how many another party keeps
-    return None

@@ -116,7 +116,7 @@ def transfer_file(unit: Unit, transfer_id: UUID, *, filed_at: UUID | None = None
         sender=ends.get(transfer.from_site_id) if transfer.from_site_id else None,
         receiver=ends.get(transfer.to_site_id) if transfer.to_site_id else None,
         quarantine=None if enclosure_id is None else unit.fetch(Enclosure, enclosure_id),
-        licences={site_id: planned.licences(site_id) for site_id in ends},
+        licences={site_id: planned.laws.licences(site_id) for site_id in ends},
         check=planned.check() if transfer.stage in BEFORE_DISPATCH and transfer.ended_on is None else None,
         travellers=_travellers(unit, planned, shown_at=EVERYWHERE if filed_at is None else Reach(frozenset((filed_at,)))),
         papers=_papers(unit, planned),
