@@ -75,6 +75,7 @@ from api.routes import (
     spares,
     staff,
     taxa,
+    transfer_files,
     transfers,
 )
 from api.settings import Settings
@@ -112,6 +113,7 @@ DOORS: tuple[Door, ...] = (
     *inspections.DOORS,
     *incidents.DOORS,
     *transfers.DOORS,
+    *transfer_files.DOORS,
     *reminders.DOORS,
     *calendars.DOORS,
     *census.DOORS,

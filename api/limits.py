@@ -29,6 +29,7 @@ LONGEST_DELAY_S = 60.0
 REST_S = 120.0
 """Without an attempt, after which the delay is forgotten [s]: a flood keeps nobody waiting for long once it is over."""
 IMPORTS = ("POST", "/v1/imports")
+FILE_READING = ("POST", "/v1/transfers/from-file")
 DOCUMENTS = "/v1/documents"
 AROUND_A_FILE = 100_000
 """Bytes that a form with a document may have besides the file."""
@@ -120,7 +121,7 @@ class Limits:
         """
         self.refuse_excess(Kind.CREDENTIAL, caller.credential)
         self.refuse_excess(Kind.ORGANISATION, caller.organisation_id)
-        if (scope["method"], scope["path"]) == IMPORTS:
+        if (scope["method"], scope["path"]) in {IMPORTS, FILE_READING}:
             self.refuse_excess(Kind.IMPORT, caller.organisation_id)
 
     def refuse_excess(self, kind: Kind, key: object) -> None:

@@ -66,6 +66,7 @@ RUN_OTHERWISE = {
     "domain/records/engine.py:PostgresStore.organisations": "a statement that reads",
     "domain/records/tenancy.py:furnish": "temporary views and triggers of a connection",
     "domain/records/outlooks/packed.py:site_columns": "statements that read",
+    "api/filing/attachments.py:attachment_in": "starts the reader of PDFs, which has no database",
     "domain/actions/retention.py:_let_go_of": "letting go: the last entry is noted beside it",
 }
 BUILT_WHEN_NEEDED = {

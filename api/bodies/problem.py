@@ -6,7 +6,10 @@ from pydantic import BaseModel, ConfigDict, Field
 
 
 class ProblemError(BaseModel):
-    """One thing that is wrong; ``pointer`` is a JSON pointer into the body, or ``/query/`` and a parameter's name."""
+    """One thing that is wrong; ``pointer`` is a JSON pointer into the body, or ``/query/`` and a parameter's name.
+
+    Behind ``/file`` it leads into the transfer file that was to be read.
+    """
 
     model_config = ConfigDict(extra="forbid")
 

@@ -140,7 +140,7 @@ async def get_file(call: Call) -> Answer:
     tag = f'"{found["sha256"]}"'.encode()
     if call.headers.get(b"if-none-match", b"").strip() == tag:
         return Answer(status=304, headers=[(b"etag", tag)])
-    file = await house.filing.compute(partial(_take, digest=found["sha256"]), call)
+    file = await house.filing.compute(partial(taken, digest=found["sha256"]), call)
     headers: list[Header] = [(b"etag", tag), to_be_saved(found["file_name"]), digest_header(found["sha256"])]
     return FileAnswer(file, size_bytes=found["size_bytes"], headers=headers, media=MediaType(found["media_type"]).value.encode())
 
@@ -176,7 +176,13 @@ def _on_record(unit: Unit, *, house: House, sent: _Sent, kept: Received) -> Answ
     return created(made, at=PATH)
 
 
-def _take(call: Call, *, digest: str) -> BinaryIO:
+def taken(call: Call, *, digest: str) -> BinaryIO:
+    """Return a document's file, to be closed by the caller, once all of it was found to be as it was kept.
+
+    Raises:
+        FileMissing: It is not there.
+        FileDamaged: It is another.
+    """
     try:
         return call.house.files.take(call.caller.organisation_id, digest)
     except (FileMissing, FileDamaged):

@@ -234,6 +234,7 @@ _UNIQUE_FIELDS = {
     "tag_key": "tag",
     "shelf_key": "shelf",
     "number_key": "number",
+    "reference_key": "reference",
     "follows_id": "met_on",
     "live_key": "code",
 }

@@ -308,5 +308,53 @@ class TransferRefusal(Stated):
     reason: Passage
 
 
+class TaxonAnswer(Stated):
+    """Which taxon on record is meant by a scientific name of a transfer file."""
+
+    scientific_name: Name
+    taxon_id: Id
+
+
+class AnimalAnswer(Stated):
+    """What a transfer file leaves open of the animal with a number in it.
+
+    It is the one on record, ``animal_id``; or it is another (``is_another``) although it bears the code of one, and comes under ``tag``.
+    """
+
+    number: Number
+    tag: Name | None = None
+    animal_id: Id | None = None
+    is_another: bool = False
+
+    @model_validator(mode="after")
+    def _says_something(self) -> AnimalAnswer:
+        if self.animal_id is not None:
+            for name in ("tag", "is_another"):
+                if getattr(self, name):
+                    raise misstated(name, "this is said of an animal that is not on record yet")
+        elif self.tag is None and not self.is_another:
+            raise misstated("tag", "say animal_id, is_another or tag", code="required")
+        return self
+
+
+class FileAnswers(Stated):
+    """Answers to what was asked of a transfer file."""
+
+    taxa: Annotated[list[TaxonAnswer], PydanticField(max_length=500)] = Field(default_factory=list)
+    animals: Annotated[list[AnimalAnswer], PydanticField(max_length=500)] = Field(default_factory=list)
+
+
+class FileToRead(Stated):
+    """That a document's transfer file is to be read as a draft of animals that come to a site, with answers to what was asked of it.
+
+    Without ``reference`` the transfer bears that of the file.
+    """
+
+    document_id: Id
+    to_site_id: Id
+    reference: Name | None = None
+    answers: FileAnswers = Field(default_factory=FileAnswers)
+
+
 class Go(Stated):
     """Nothing is said besides: an empty object."""

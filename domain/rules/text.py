@@ -55,6 +55,11 @@ def kept_lines(text: str) -> str:
     return lines
 
 
+def fitted(text: str, most: int) -> str:
+    """Return a text as far as it fits into ``most`` characters; one that was cut ends in ``…``."""
+    return text if len(text) <= most else f"{text[: most - 1].rstrip(_EDGES + _JOINERS)}…"
+
+
 def same_name(text: str) -> str:
     """Return the form in which two spellings of one name are equal: compatibility-folded, case-folded, single spaces, nothing unseen."""
     if _PLAIN.match(text):

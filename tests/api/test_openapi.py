@@ -61,7 +61,7 @@ GOLDEN = {
     *("list_premises", "record_premises", "get_premises", "change_premises", "end_premises"),
     *("list_incident_animals", "record_incident_animal", "get_incident_animal", "end_incident_animal", "get_notify_by"),
     *(f"{verb}_transfer_{one}" for one in ("animal", "report") for verb in ("record", "get", "end")),
-    *("list_transfer_animals", "list_transfer_reports"),
+    *("list_transfer_animals", "list_transfer_reports", "read_transfer_file"),
     *(f"{verb}_transfer" for verb in ("check", "approve", "dispatch", "receive", "refuse", "close")),
     *("list_compliance", "get_compliance_of_period", "list_permits_in_use", "get_compliance_of_animal", "list_turns"),
     *("list_reminders", "get_reminder", "acknowledge_reminder", "defer_reminder", "hand_reminder"),

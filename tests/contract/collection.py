@@ -57,6 +57,7 @@ def registered(store: Store, *, organisation_id: int) -> dict[str, str]:
         check = record_check(unit, item.id, EquipmentCheckStated(kind=CheckKind.CALIBRATION, done_on=ON, result=CheckResult.PASSED))
     records = {
         "site_id": site,
+        "to_site_id": site,
         "life_support_system_id": system,
         "enclosure_id": enclosure,
         "equipment_model_id": other_model,

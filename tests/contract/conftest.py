@@ -19,7 +19,7 @@ from tests import makers
 from tests.api.conftest import make_key
 from tests.contract.collection import registered
 from tests.memory_files import MemoryFiles
-from tests.pictures import PDF
+from tests.transfer_files import file_of
 
 UNLIMITED = Settings(
     requests_per_minute=0,
@@ -64,11 +64,15 @@ def service_over(store: Store) -> Service:
 
 
 def filed(store: Store, files: MemoryFiles, known: dict[str, str]) -> dict[str, str]:
-    """Put a document of the first organisation on record with its file; return its id, its attachment's, and that of another record."""
-    digest = sha256(PDF).hexdigest()
-    files.keep(makers.ORGANISATION, digest, io.BytesIO(PDF))
+    """Put a document of the first organisation on record with its file, the transfer file of somebody else without animals.
+
+    Return its id, its attachment's, and that of another record.
+    """
+    content = file_of(animals=(), papers=())
+    digest = sha256(content).hexdigest()
+    files.keep(makers.ORGANISATION, digest, io.BytesIO(content))
     first = AttachmentStated(subject="site", subject_id=UUID(known["site_id"]))
-    facts = FileFacts("paper.pdf", MediaType.PDF, len(PDF), digest, digest)
+    facts = FileFacts("paper.pdf", MediaType.PDF, len(content), digest, digest)
     with store.transaction(makers.origin()) as unit:
         document = register_document(unit, DocumentStated(title="A paper"), facts, first=first)
         [attachment] = unit.all(Attachment, ATTACHMENTS_OF, document_id=document.id)

@@ -127,6 +127,8 @@ BEYOND_A_SCHEMA = {
     "not-read-back": "The animals of a transfer, as are on record.",
     "not-accounted-for": "The animals of a transfer, as are on record.",
     "not-received": "The animals of a transfer, as are on record.",
+    "no-transfer-file": "What a document is, as is on record.",
+    "answers-unfit": "Answers to what a document, as is on record, does not leave open.",
     "not-agreed": "The reports that were agreed on, as are on record.",
     "not-done": "What is left of a transfer, as is on record.",
     "not-later": "A day that is compared with today at the site.",

@@ -35,6 +35,8 @@ OF_OTHERS = frozenset(
     }
 )
 """Refusals of a rule between fields, which name the one that a person would mend; it need not be the one that was tried."""
+NOT_ASKED = frozenset({"not-asked", "repeated"})
+"""Refusals of answers to what a file does not leave open, whatever they say."""
 NO_FIELD = frozenset({"not-json", "not-utf-8", "duplicate-field", "too-deep"})
 """Refusals of a body in which no field can be made out."""
 NOT_YET_ASKED = frozenset({401, 403, 404, 409, 412, 428})
@@ -75,6 +77,8 @@ def _of_refusal(field: Field, name: str, answer: Answer) -> list[str]:
         return [] if code in NO_FIELD else [f"400 {code}"]
     if status != 422:
         return [f"status {status}"]
+    if code == "answers-unfit" and NOT_ASKED.issuperset(fault for _, fault in faults):
+        return []
     if field.kind in {"line", "lines"} and (name in TEXT or (field.kind == "lines" and name in BREAKS)) and _names(field, faults):
         return [f"refused, though it is honest text: {faults}"]
     named = _names(field, faults) or any(fault in OF_OTHERS for _, fault in faults)

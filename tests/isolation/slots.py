@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from tests.isolation.world import OF_A_STAGE, Side
+from tests.isolation.world import OF_A_STAGE, UNKNOWN_NAME, Side
 from tests.permissions.doors import REQUESTS
 from tests.pictures import PDF
 
@@ -162,6 +162,11 @@ WITHIN: Mapping[tuple[str, str], str] = {
     ("receive_transfer", "enclosure_id"): "arrivals",
 }
 """In which list of a body an id stands, where it does not stand in the body itself."""
+ANSWERED: Mapping[tuple[str, str], tuple[str, Mapping[str, Any]]] = {
+    ("read_transfer_file", "taxon_id"): ("taxa", {"scientific_name": UNKNOWN_NAME}),
+    ("read_transfer_file", "animal_id"): ("animals", {"number": 1}),
+}
+"""In which list of the answers of a body an id stands, and beside what."""
 ORGANISATIONS = ("start_session", "set_password_by_code")
 """Whose body says which organisation is meant, because nobody has signed in yet; ``test_routes.py`` tries these by themselves."""
 WITHOUT_IDS = {
@@ -280,7 +285,10 @@ def asked(slot: Slot, side: Side, value: str) -> Asked:
         names |= dict.fromkeys((slot.noun, *(OF_A_STAGE if slot.noun == "transfer" else ())), value)
     body = _filled(INSTEAD.get((slot.operation, slot.name), request.body), side.ids)
     if slot.place == "body":
-        said = {slot.name: [value] if slot.name.endswith("_ids") else value}
+        said: dict[str, Any] = {slot.name: [value] if slot.name.endswith("_ids") else value}
+        if (slot.operation, slot.name) in ANSWERED:
+            answers, beside = ANSWERED[slot.operation, slot.name]
+            said = {"answers": {answers: [{**beside, **said}]}}
         listed = WITHIN.get((slot.operation, slot.name))
         body = {**(body or {}), **(said if listed is None else {listed: [{"transfer_animal_id": side.ids["transfer_animal"], **said}]})}
     query = {**(_filled(request.query, side.ids) or {}), **({slot.name: value} if slot.place == "query" else {})}

@@ -43,6 +43,7 @@ from tests.api.conftest import Client
 from tests.memory_files import MemoryFiles
 from tests.permissions.doors import NEEDED
 from tests.pictures import PDF
+from tests.transfer_files import file_of, plain_animal
 
 SETTINGS = Settings(
     requests_per_minute=0,
@@ -60,6 +61,8 @@ JURISDICTION = "QQ-QKA"
 """As much of a canary as fits into a jurisdiction's code."""
 ON = date(2025, 1, 1)
 SHORTEST_MARK = 9
+UNKNOWN_NAME = "Boa ignota"
+"""A scientific name that no taxon bears."""
 UNKNOWN = "019ca945-0a00-7303-9a41-d18b21ab2c01"
 """An id of nothing."""
 
@@ -164,6 +167,7 @@ def _fill(service: Service, side: Side) -> None:
     _fill_reminders(service, side)
     _fill_imports(made)
     _fill_papers(made)
+    _fill_transfer_file(made)
     _fill_the_rest(service, side)
     ids["key"] = client.get("/v1/keys").json()["items"][0]["id"]
     made("spare_key", "/v1/keys", {"name": side.word("spare_key.name"), "scopes": ["records.read"]})
@@ -314,6 +318,17 @@ def _fill_document(made: _Maker, at: str) -> None:
     ids[f"{at}document"] = answer.json()["id"]
     further = {"subject": "site", "subject_id": ids[f"{at}site"], **_texts(side, f"{at}attachment", "role", "note")}
     made(f"{at}attachment", f"/v1/documents/{ids[f'{at}document']}/attachments", further)
+
+
+def _fill_transfer_file(made: _Maker) -> None:
+    """Keep the transfer file of somebody else, with an animal of a name that is not on record."""
+    side, ids = made.side, made.side.ids
+    going = plain_animal(1, tag=side.word("transfer_file.tag"), scientific_name=UNKNOWN_NAME)
+    content = file_of(animals=(going,), papers=(), paper_id=side.word("transfer_file.paper_id"))
+    facts = {"subject": "enclosure", "subject_id": ids["enclosure"], **_texts(side, "transfer_file", "title")}
+    answer = made.client.request("POST", "/v1/documents", files={"file": ("transfer.pdf", content)}, data=facts)
+    assert answer.status_code == 201, answer.text
+    ids["transfer_file"] = answer.json()["id"]
 
 
 HAZARD_AT = {"": "venomous", "other_": "dangerous", "gone_": "can_injure"}

@@ -112,7 +112,7 @@ OTHERWISE = {
     ("changes", "incidents"): "change_incident change_notification",
     ("ends", "incidents"): " ".join(f"end_{one}" for one in INCIDENT),
     ("sees", "transfers"): " ".join(f"list_{one}s get_{one}" for one in TRANSFER),
-    ("adds", "transfers"): "register_transfer record_transfer_animal record_transfer_paper record_transfer_report",
+    ("adds", "transfers"): "register_transfer read_transfer_file record_transfer_animal record_transfer_paper record_transfer_report",
     ("changes", "transfers"): "change_transfer change_transfer_paper check_transfer dispatch_transfer close_transfer",
     ("ends", "transfers"): " ".join(f"end_{one}" for one in TRANSFER),
     ("receives", "transfers"): "receive_transfer refuse_transfer",

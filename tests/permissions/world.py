@@ -56,6 +56,7 @@ from domain.rules.service_life import CheckKind
 from domain.rules.transfers import TransferStage
 from tests import makers
 from tests.pictures import PDF
+from tests.transfer_files import file_of
 
 ON = date(2026, 2, 1)
 _BOAS = Selector(any_of=(Entry(name="Boa ficta", rank=TaxonRank.SPECIES),))
@@ -105,6 +106,7 @@ BOUND_TO_A_SITE = (
     "reminder",
     "document",
     "attachment",
+    "transfer_file",
     "item",
     "hours",
     "output",
@@ -195,12 +197,13 @@ def populated(store: Store, caller: Callable[[str | None], Any]) -> World:
 
 
 def _document(client: Any, names: dict[str, str]) -> dict[str, str]:
-    """Put a document on record with its file, attached to an enclosure."""
+    """Put two documents on record with their files, attached to an enclosure; one is the transfer file of somebody else."""
     facts = {"title": "A paper", "subject": "enclosure", "subject_id": names["enclosure"]}
-    made = client.request("POST", "/v1/documents", files={"file": ("paper.pdf", PDF)}, data=facts)
-    assert made.status_code == 201, made.text
-    [attachment] = client.get(f"/v1/documents/{made.json()['id']}/attachments").json()["items"]
-    return {"document": made.json()["id"], "attachment": attachment["id"]}
+    filed = file_of(animals=(), papers=(), paper_id=f"77-{names['site']}", reference=f"FEN-{names['site']}")
+    made = [client.request("POST", "/v1/documents", files={"file": ("paper.pdf", one)}, data=facts) for one in (PDF, filed)]
+    assert [one.status_code for one in made] == [201, 201], made[0].text
+    [attachment] = client.get(f"/v1/documents/{made[0].json()['id']}/attachments").json()["items"]
+    return {"document": made[0].json()["id"], "attachment": attachment["id"], "transfer_file": made[1].json()["id"]}
 
 
 def _shared(unit: Unit) -> dict[str, str]:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from domain.errors import Unfit
-from domain.rules.text import kept_line, kept_lines, same_name
+from domain.rules.text import fitted, kept_line, kept_lines, same_name
 
 SOME = settings(max_examples=100, deadline=None, derandomize=True)
 
@@ -166,3 +166,19 @@ def test_what_is_kept_stays_as_it_is_when_kept_again(stated):
 def test_plain_letters_are_compared_as_all_others_are(stated):
     # The second spelling takes the way of text that is not plain; its last word is left out of the comparison.
     assert same_name(stated + " é").split()[:-1] == same_name(stated).split()
+
+
+def test_a_text_that_is_too_long_ends_where_it_is_full_and_says_so():
+    assert (fitted("abc", 3), fitted("abcd", 3), fitted("ab cd", 4)) == ("abc", "ab…", "ab…")
+    assert fitted("कक्\N{ZERO WIDTH JOINER}षम", 5) == "कक्…"
+
+
+@SOME
+@given(st.text(max_size=30), st.integers(1, 30))
+def test_what_was_fitted_may_be_kept(stated, most):
+    try:
+        kept = kept_lines(stated)
+    except Unfit:
+        return
+
+    assert len(kept_lines(fitted(kept, most))) <= most

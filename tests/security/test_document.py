@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from api import codes, key_sets, limits, passwords, query, signin, strict_json, tokens
+from api.bodies.transfer_files import ANIMALS_MOST
+from api.filing import attachments, opened_pdf
 from api.importing import archives
 from api.logs import FACTS
 from api.settings import Settings
@@ -38,6 +40,11 @@ FIGURES = [
     f"| {SET['requests_per_minute']}, {SET['organisation_requests_per_minute']} |",
     f"imports of an organisation, an hour | {SET['imports_per_hour']} |",
     f"| {SET['max_body_bytes'] // 10**6} MB; {SET['max_upload_bytes'] // 10**6} MB |",
+    f"| {opened_pdf.FILE_MOST // 10**6} MB; {opened_pdf.UNPACKED_MOST // 10**6} MB; {ANIMALS_MOST} |",
+    (
+        f"at most {opened_pdf.MEMORY_MOST // 10**9} GB of memory, {opened_pdf.SECONDS_MOST} s of processor time "
+        f"and {attachments.WITHIN_S:.0f} s in all"
+    ),
     f"| {archives.UNPACKED_MOST // 2**20} MB, {archives.RATIO_MOST} times, {archives.ENTRIES_MOST} |",
     f"| {archives.ROWS_MOST}, {archives.COLUMNS_MOST} |",
     f"| {strict_json.DEEPEST}; {query.LARGEST_PAGE} |",

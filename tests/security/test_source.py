@@ -63,6 +63,7 @@ NAMES_IN_SQL = {
         "table",
     },
     "migrations/versions/0004_law_as_data.py": {"SERVICE_ROLE", "act", "act.lower()", "alike", "others", "own", "shared", "table"},
+    "migrations/versions/0011_papers_that_leave.py": {"table"},
     "migrations/versions/0010_overrides.py": {"KEEPING", "in_force", "table"},
     "migrations/versions/0009_transfers.py": {"SERVICE_ROLE", "own", "table"},
     "migrations/versions/0008_papers_for_authorities.py": {"first", "nowhere", "table"},
@@ -95,7 +96,11 @@ def test_the_organisation_is_put_into_a_setting_as_a_whole_number_only():
 
 
 def test_no_text_becomes_code_or_a_command_or_an_object():
-    assert found_in(code_from_text) == {}
+    # One module starts a process: this interpreter with a file of ours, by its path; what strangers sent is only its input.
+    assert found_in(code_from_text) == {"api/filing/attachments.py": {"subprocess"}}
+    calls = [node for node in ast.walk(TREES["api/filing/attachments.py"]) if isinstance(node, ast.Call)]
+    [started] = [one for one in calls if ast.unparse(one.func).startswith("subprocess.")]
+    assert {one.arg for one in started.keywords} == {"input", "stdout", "stderr", "env", "timeout", "check"}
 
 
 def test_nothing_is_unpacked_into_files():

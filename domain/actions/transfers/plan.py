@@ -35,8 +35,10 @@ P = TypeVar("P", TransferAnimal, TransferPaper)
 _GONE = frozenset({Status.DEAD, Status.MERGED})
 
 
-def register_transfer(unit: Unit, stated: TransferStated, *, record_id: UUID | None = None) -> Transfer:
-    """Register the plan of a transfer, a draft, and return it.
+def register_transfer(
+    unit: Unit, stated: TransferStated, *, record_id: UUID | None = None, source: Mapping[str, Any] | None = None
+) -> Transfer:
+    """Register the plan of a transfer, a draft, and return it. ``source`` says from which paper it was read.
 
     Raises:
         RuleBroken: It refers to nothing, or the enclosure on arrival is at another site.
@@ -44,7 +46,8 @@ def register_transfer(unit: Unit, stated: TransferStated, *, record_id: UUID | N
     """
     _check(unit, stated, before=None)
     site_id = stated.from_site_id or stated.to_site_id
-    return recorded(unit, Transfer, stated, record_id=record_id, site_id=site_id, reference_key=same_name(stated.reference))
+    derived = {"site_id": site_id, "reference_key": same_name(stated.reference), "source": source}
+    return recorded(unit, Transfer, stated, record_id=record_id, **derived)
 
 
 def change_transfer(unit: Unit, transfer_id: UUID, patch: Mapping[str, Any], *, expected_version: int) -> Transfer:
