@@ -24,6 +24,7 @@ from api.doors import Door, Doorway
 from api.envelope import Crossing, Envelope, KnownHosts
 from api.errors import HANDLERS
 from api.filing.places import files_of
+from api.issuing import Press
 from api.limits import BodyLimit, Limits
 from api.logs import RequestLog
 from api.metrics import CountedStore
@@ -62,6 +63,7 @@ from api.routes import (
     measurements,
     organisation,
     overrides,
+    papers,
     passwords,
     permits,
     premises,
@@ -134,7 +136,7 @@ DOORS: tuple[Door, ...] = (
     *grants.DOORS,
     *keys.DOORS,
 )
-ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router, documents.router, calendars.router)
+ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, imports.router, documents.router, calendars.router, papers.router)
 """Routes of FastAPI's own kind."""
 
 RESUMES = (imports.resume, reports.resume)
@@ -187,6 +189,7 @@ def build_app(
     house.permissions = replace(known or permissions(), bodies=_bodies())
     house.store = cast("Store", CountedStore(store, house.metrics))
     house.files = files_of(settings, store)
+    house.press = Press.of(settings)
     app = Reedbed(
         title="Reedbed",
         version=API_VERSION,

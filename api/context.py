@@ -24,6 +24,7 @@ from api.computing import Computing
 from api.envelope import Draining
 from api.errors import Answer, Malformed, PreconditionNeeded, TooLarge, WrongMedia
 from api.idempotency import fingerprint, once, read_key
+from api.issuing import NO_PRESS, Press
 from api.limits import Limits
 from api.metrics import Metrics
 from api.passwords import Passwords
@@ -63,7 +64,7 @@ _VERSION = re.compile(rb"[1-9][0-9]{0,9}")
 class House:
     """What one running service consists of. ``writers`` are the threads that routes write in, ``hashers`` those that hash passwords.
 
-    ``filing`` takes files in and out of ``files``, where those of documents lie.
+    ``filing`` takes files in and out of ``files``, where those of documents lie. ``press`` makes papers fit to leave the house.
     """
 
     store: Store
@@ -78,6 +79,7 @@ class House:
     computing: Computing | None = None
     filing: Computing | None = None
     files: Files = field(default_factory=NoFiles)
+    press: Press = NO_PRESS
     limits: Limits = field(default_factory=lambda: Limits({}))
     metrics: Metrics = field(default_factory=Metrics)
     draining: Draining = field(default_factory=Draining)

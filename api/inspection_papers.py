@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from api.animal_papers import organisation_name, paper_number, stock_statement_sheet
+from api.issuing import Imprint
 from api.permit_papers import permit_line, uncovered_lines
 from domain.actions.census import Movement, Names, Scope, movements, names
 from domain.actions.compliance import Collection
@@ -63,7 +64,9 @@ from reports.inspection_file.sheet import (
 Shown = Mapping[str, Any]
 
 
-def inspection_file_sheet(unit: Unit, site: Site, *, from_on: date, until_on: date, report_id: UUID) -> InspectionFileSheet:
+def inspection_file_sheet(
+    unit: Unit, site: Site, *, from_on: date, until_on: date, report_id: UUID, imprint: Imprint
+) -> InspectionFileSheet:
     """Return the sheet of a site's inspection file for a period, both days included."""
     called, today = names(unit), today_at(unit, site)
     collection = Collection(unit, from_on=until_on, until_on=until_on)
@@ -72,7 +75,7 @@ def inspection_file_sheet(unit: Unit, site: Site, *, from_on: date, until_on: da
     animals = animals_at(unit, site, on=until_on, most=MOST_ANIMALS)
     rests_on = provenance(unit, site, collection.law, on=until_on)
     return InspectionFileSheet(
-        paper_id=paper_number(today, report_id),
+        paper_id=imprint.paper_id or paper_number(today, report_id),
         organisation=organisation_name(unit),
         site=site.name,
         site_id=str(site.id),
@@ -82,6 +85,8 @@ def inspection_file_sheet(unit: Unit, site: Site, *, from_on: date, until_on: da
         today=today,
         data_as_of=unit.origin.at,
         generated_at=unit.origin.at,
+        check_at=imprint.check_at,
+        sealed=imprint.sealed,
         from_on=from_on,
         until_on=until_on,
         first_day=first_day_at(unit, site),

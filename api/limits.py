@@ -43,6 +43,7 @@ class Kind(StrEnum):
     IMPORT = "import"
     SIGN_IN_NAME = "sign-in-name"
     SIGN_IN_ADDRESS = "sign-in-address"
+    PAPER_ADDRESS = "paper-address"
 
 
 GROWING = frozenset({Kind.SIGN_IN_NAME, Kind.SIGN_IN_ADDRESS})
@@ -80,6 +81,7 @@ class Limits:
                 Kind.IMPORT: (settings.imports_per_hour, _HOUR_S),
                 Kind.SIGN_IN_NAME: (settings.sign_ins_per_minute, _MINUTE_S),
                 Kind.SIGN_IN_ADDRESS: (settings.address_sign_ins_per_minute, _MINUTE_S),
+                Kind.PAPER_ADDRESS: (settings.paper_checks_per_minute, _MINUTE_S),
             }
         )
 

@@ -27,6 +27,7 @@ _ALSO: Mapping[str, tuple[int, ...]] = {
     "list_replacements": (404,),
     "get_forecast": (409,),
     "get_calendar": (404, 429),
+    "check_paper": (404, 429),
     **dict.fromkeys((*_CENSUS, *_COMPLIANCE), (404,)),
 }
 """What an operation may answer beyond what its path and method tell."""

@@ -7,6 +7,7 @@ from datetime import date
 from uuid import UUID
 
 from api.animal_papers import organisation_name, paper_number
+from api.issuing import Imprint
 from domain.actions.census import names
 from domain.actions.compliance import by_standing
 from domain.actions.permit_register import Held, PermitRegister, not_in_order, permit_register
@@ -31,11 +32,11 @@ _CONDITION = tuple(name for name in ConditionLine.__dataclass_fields__ if name !
 _SCAN = ("title", "role", "dated_on", "reference", "sha256")
 
 
-def permit_register_sheet(unit: Unit, site: Site | None, *, on: date, report_id: UUID) -> PermitRegisterSheet:
+def permit_register_sheet(unit: Unit, site: Site | None, *, on: date, report_id: UUID, imprint: Imprint) -> PermitRegisterSheet:
     """Return the sheet of the permits of a site, or of the whole organisation, as of a day."""
     found, sites = permit_register(unit, site, on=on), names(unit).sites
     return PermitRegisterSheet(
-        paper_id=paper_number(on, report_id),
+        paper_id=imprint.paper_id or paper_number(on, report_id),
         organisation=organisation_name(unit),
         site=None if site is None else site.name,
         address="" if site is None else site.address,
@@ -43,6 +44,8 @@ def permit_register_sheet(unit: Unit, site: Site | None, *, on: date, report_id:
         today=on,
         data_as_of=unit.origin.at,
         generated_at=unit.origin.at,
+        check_at=imprint.check_at,
+        sealed=imprint.sealed,
         permits=tuple(permit_line(one, sites) for one in found.permits),
         uncovered=uncovered_lines(found, sites, most=MOST_UNCOVERED),
         uncovered_in_all=len(found.open),

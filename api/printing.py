@@ -11,13 +11,14 @@ from uuid import UUID
 from api.animal_papers import animal_record_sheet, label_sheet, stock_statement_sheet
 from api.incident_papers import incident_sheet
 from api.inspection_papers import inspection_file_sheet
+from api.issuing import NO_PRESS, Press, issue
 from api.permit_papers import permit_register_sheet
 from api.return_papers import periodic_return_sheet
 from api.transfer_papers import transfer_file_sheet
 from domain.actions.due_list import SOON_DAYS, DueItem, DueList, Order, due_list, judge_site
 from domain.actions.night import PaperFile, keep_files
 from domain.actions.organisations import ORGANISATION
-from domain.records.nights import Report, ReportKind, WorkState
+from domain.records.nights import LEAVE_THE_HOUSE, Report, ReportKind, WorkState
 from domain.records.organisations import Organisation
 from domain.records.sites import Site
 from domain.records.unit import Unit
@@ -99,14 +100,22 @@ def files_of(sheet: DueSheet) -> list[PaperFile]:
     ]
 
 
-def make_report(unit: Unit, report_id: UUID) -> Report:
-    """Make the paper that a waiting report asks for, and keep its files."""
+def make_report(unit: Unit, report_id: UUID, press: Press = NO_PRESS) -> Report:
+    """Make the paper that a waiting report asks for, and keep its files; what leaves the house is issued.
+
+    Raises:
+        CertificateLapsed: It has to be sealed, and the seal's certificate is not good any more.
+    """
     report = unit.fetch(Report, report_id)
     if report.state is WorkState.DONE:
         return report
-    files, fingerprint = MAKERS[report.kind](unit, report)
+    files, fingerprint = MAKERS[report.kind](unit, report, press)
+    done: dict[str, object] = {"state": WorkState.DONE, "record_hash": fingerprint, "error": None}
+    if report.kind in LEAVE_THE_HOUSE:
+        files, issued = issue(unit, files, press)
+        done |= issued
     keep_files(unit, report_id, files)
-    return unit.change(report, {"state": WorkState.DONE, "record_hash": fingerprint, "error": None}, action="make_report")
+    return unit.change(report, done, action="make_report")
 
 
 T = TypeVar("T")
@@ -114,7 +123,7 @@ Made = tuple[list[PaperFile], str]
 """The files of a paper and the hash of its record."""
 
 
-def _replacement_due(unit: Unit, report: Report) -> Made:
+def _replacement_due(unit: Unit, report: Report, _: Press) -> Made:
     site = _site(unit, report)
     judged = judge_site(unit, site, today=report.local_date)
     due = due_list(unit, site, judged, ahead_days=report.later_days or SOON_DAYS)
@@ -122,18 +131,18 @@ def _replacement_due(unit: Unit, report: Report) -> Made:
     return files_of(sheet), record_hash(sheet)
 
 
-def _animal_record(unit: Unit, report: Report) -> Made:
+def _animal_record(unit: Unit, report: Report, _: Press) -> Made:
     sheet = animal_record_sheet(unit, _told(report.animal_id), report_id=report.id, filed_at=_told(report.site_id))
     return [PaperFile(Form.PDF, animal_record_pdf(sheet)), PaperFile(Form.JSON, animal_record_json(sheet))], record_hash(sheet)
 
 
-def _enclosure_labels(unit: Unit, report: Report) -> Made:
+def _enclosure_labels(unit: Unit, report: Report, _: Press) -> Made:
     site = _site(unit, report)
     sheet = label_sheet(unit, site, on=report.local_date, first_label=report.first_label or 1, link_base="", report_id=report.id)
     return [PaperFile(Form.PDF, labels_pdf(sheet)), PaperFile(Form.JSON, labels_json(sheet))], record_hash(sheet)
 
 
-def _stock_statement(unit: Unit, report: Report) -> Made:
+def _stock_statement(unit: Unit, report: Report, _: Press) -> Made:
     site = _site(unit, report)
     from_on, until_on = _told(report.from_on), _told(report.until_on)
     sheet = stock_statement_sheet(unit, site, from_on=from_on, until_on=until_on, report_id=report.id)
@@ -145,9 +154,9 @@ def _stock_statement(unit: Unit, report: Report) -> Made:
     return files, record_hash(sheet)
 
 
-def _permit_register(unit: Unit, report: Report) -> Made:
+def _permit_register(unit: Unit, report: Report, press: Press) -> Made:
     site = None if report.site_id is None else unit.fetch(Site, report.site_id)
-    sheet = permit_register_sheet(unit, site, on=report.local_date, report_id=report.id)
+    sheet = permit_register_sheet(unit, site, on=report.local_date, report_id=report.id, imprint=press.imprint(report))
     files = [
         PaperFile(Form.PDF, permit_register_pdf(sheet)),
         PaperFile(Form.CSV, permit_register_csv(sheet)),
@@ -156,7 +165,7 @@ def _permit_register(unit: Unit, report: Report) -> Made:
     return files, record_hash(sheet)
 
 
-def _periodic_return(unit: Unit, report: Report) -> Made:
+def _periodic_return(unit: Unit, report: Report, _: Press) -> Made:
     code, from_on = _told(report.requirement_code), _told(report.from_on)
     sheet = periodic_return_sheet(unit, _site(unit, report), code, from_on=from_on, report_id=report.id)
     files = [
@@ -167,9 +176,10 @@ def _periodic_return(unit: Unit, report: Report) -> Made:
     return files, record_hash(sheet)
 
 
-def _inspection_file(unit: Unit, report: Report) -> Made:
+def _inspection_file(unit: Unit, report: Report, press: Press) -> Made:
     from_on, until_on = _told(report.from_on), _told(report.until_on)
-    sheet = inspection_file_sheet(unit, _site(unit, report), from_on=from_on, until_on=until_on, report_id=report.id)
+    of_period = {"from_on": from_on, "until_on": until_on}
+    sheet = inspection_file_sheet(unit, _site(unit, report), **of_period, report_id=report.id, imprint=press.imprint(report))
     files = [
         PaperFile(Form.PDF, inspection_file_pdf(sheet)),
         PaperFile(Form.CSV, inspection_file_csv(sheet)),
@@ -178,15 +188,14 @@ def _inspection_file(unit: Unit, report: Report) -> Made:
     return files, record_hash(sheet)
 
 
-def _incident_sheet(unit: Unit, report: Report) -> Made:
+def _incident_sheet(unit: Unit, report: Report, _: Press) -> Made:
     sheet = incident_sheet(unit, _told(report.incident_id), report_id=report.id)
     return [PaperFile(Form.PDF, incident_sheet_pdf(sheet)), PaperFile(Form.JSON, incident_sheet_json(sheet))], record_hash(sheet)
 
 
-def _transfer_file(unit: Unit, report: Report) -> Made:
-    sheet = transfer_file_sheet(
-        unit, _told(report.transfer_id), report_id=report.id, paper_id=report.paper_id, check_at=None, filed_at=report.site_id
-    )
+def _transfer_file(unit: Unit, report: Report, press: Press) -> Made:
+    imprint = press.imprint(report)
+    sheet = transfer_file_sheet(unit, _told(report.transfer_id), report_id=report.id, imprint=imprint, filed_at=report.site_id)
     return [PaperFile(Form.PDF, transfer_file_pdf(sheet)), PaperFile(Form.JSON, transfer_file_json(sheet))], record_hash(sheet)
 
 
@@ -199,7 +208,7 @@ def _told(value: T | None) -> T:
     return value
 
 
-MAKERS: Mapping[ReportKind, Callable[[Unit, Report], Made]] = {
+MAKERS: Mapping[ReportKind, Callable[[Unit, Report, Press], Made]] = {
     ReportKind.REPLACEMENT_DUE: _replacement_due,
     ReportKind.ANIMAL_RECORD: _animal_record,
     ReportKind.ENCLOSURE_LABELS: _enclosure_labels,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
@@ -15,6 +16,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy.engine import URL, make_url
 
 from api.key_sets import ALGORITHMS
+from api.seal_files import fault_of
 
 MEGABYTE = 1_000_000
 MEGAPIXEL = 1_000_000
@@ -25,6 +27,8 @@ SCORED_LENGTH = 72
 """Characters that zxcvbn looks at."""
 FOR_OTHERS = 0o077
 THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
+LONGEST_PUBLIC_URL = 63
+"""With ``/v/`` and the longest number of a paper as much as the code on a paper holds."""
 
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Seconds = Annotated[float, Field(ge=0, le=3600)]
@@ -92,6 +96,10 @@ class Settings(BaseSettings):
     """The Ed25519 private key [PEM] that signs the journal's checkpoints."""
     checkpoint_folder: Path | None = None
     """The second place where signed checkpoints are written down, which the database's keeper should not be able to change."""
+    seal_file: Path | None = None
+    """The private key and the certificate (PKCS#12) that seal papers which leave the house. Absent: they bear no seal, and say so."""
+    seal_password: Annotated[str | None, Field(repr=False)] = None
+    seal_password_file: Path | None = None
     server_number: Annotated[int, Field(ge=0, le=4095)] = 1
     """Distinguishes servers whose organisations may one day stand in one database."""
 
@@ -105,6 +113,9 @@ class Settings(BaseSettings):
     """Addresses or networks of proxies whose word about the caller's address and scheme is taken; empty: nobody's."""
     behind_tls: bool = False
     """Whether a proxy ends TLS before this service; then browsers are told to come by TLS only."""
+    public_url: Annotated[str, Field(max_length=LONGEST_PUBLIC_URL)] | None = None
+    """Where others reach the service, https://, or http:// on this machine: papers that leave the house lead there to be checked. Absent:
+    they say to ask whoever issued them."""
     show_docs: bool = True
     """Whether ``/docs`` and ``/openapi.json`` are served."""
     max_body_bytes: Annotated[int, Field(ge=1024)] = MEGABYTE
@@ -157,6 +168,9 @@ class Settings(BaseSettings):
     address_sign_ins_per_minute: Count = 30
     """Attempts to sign in from one address; beyond them each waits longer, up to a minute."""
 
+    paper_checks_per_minute: Count = 120
+    """Look-ups of papers by their numbers from one address."""
+
     token_issuers: tuple[TokenIssuer, ...] = ()
     """Whose access tokens are taken; see ``TokenIssuer`` for the members. Their holders need accounts here with that identity."""
 
@@ -171,7 +185,7 @@ class Settings(BaseSettings):
     @classmethod
     def _read_secrets(cls, stated: Any) -> Any:  # noqa: ANN401 - whatever the sources gave
         read = dict(stated)
-        for name in ("database_url", "owner_database_url", "document_secret_key"):
+        for name in ("database_url", "owner_database_url", "document_secret_key", "seal_password"):
             path = read.get(f"{name}_file")
             if path and name in read:
                 raise ValueError(f"REEDBED_{name.upper()} and REEDBED_{name.upper()}_FILE are both set; one of them is enough")
@@ -187,6 +201,25 @@ class Settings(BaseSettings):
         if len({issuer.is_local for issuer in issuers}) > 1:
             raise ValueError("an issuer that is asked without TLS on this machine cannot stand beside others")
         return issuers
+
+    @field_validator("public_url")
+    @classmethod
+    def _plain(cls, address: str | None) -> str | None:
+        if address is None:
+            return None
+        if not _is_secure(address):
+            raise ValueError("the service's public address begins with https://, or with http:// where it is on this machine")
+        parsed = urlsplit(address)
+        is_whole = address.isascii() and address.isprintable() and "@" not in parsed.netloc and not set(address) & set(' "<>\\?#')
+        if not is_whole or address.endswith("/"):
+            raise ValueError("the service's public address has no name to sign in with, no query, no fragment and no slash at its end")
+        return address
+
+    @model_validator(mode="after")
+    def _password_of_a_seal(self) -> Settings:
+        if self.seal_file is None and self.seal_password is not None:
+            raise ValueError("REEDBED_SEAL_FILE says which file the seal's password is for")
+        return self
 
     @model_validator(mode="after")
     def _one_place_for_documents(self) -> Settings:
@@ -231,9 +264,9 @@ def _secret_of(name: str, path: Path) -> str:
         raise ValueError(f"REEDBED_{name.upper()}_FILE: {unusable}") from None
 
 
-def weaknesses(settings: Settings) -> list[str]:
-    """Return a sentence for each setting that a service must not start with; none of them contains a secret."""
-    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file)]
+def weaknesses(settings: Settings, *, now: datetime) -> list[str]:
+    """Return a sentence for each setting that a service must not start with ``now``; none of them contains a secret."""
+    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file), *_weak_seal(settings, now=now)]
 
 
 def _weak_passwords(settings: Settings) -> Iterator[str]:
@@ -280,6 +313,15 @@ def _weak_key(path: Path | None) -> Iterator[str]:
             fault = f"the key in {path} is an example, not a secret"
     if fault:
         yield f"REEDBED_SIGNING_KEY_FILE: {fault}"
+
+
+def _weak_seal(settings: Settings, *, now: datetime) -> Iterator[str]:
+    path = settings.seal_file
+    if path is None:
+        return
+    fault = openness(path) or fault_of(path, settings.seal_password, now=now)
+    if fault:
+        yield f"REEDBED_SEAL_FILE: {fault}"
 
 
 def openness(path: Path) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from api.animal_papers import organisation_name, paper_number
+from api.issuing import Imprint
 from domain.actions.histories import History
 from domain.actions.transfers.file import Licences, TransferFile, Traveller, TravellingPaper, transfer_file
 from domain.records.animals import AnimalEvent
@@ -55,9 +56,7 @@ _HELD: Mapping[HoldingKind, str] = {
 }
 
 
-def transfer_file_sheet(
-    unit: Unit, transfer_id: UUID, *, report_id: UUID, paper_id: str | None, check_at: str | None, filed_at: UUID | None
-) -> TransferFileSheet:
+def transfer_file_sheet(unit: Unit, transfer_id: UUID, *, report_id: UUID, imprint: Imprint, filed_at: UUID | None) -> TransferFileSheet:
     """Return the sheet of a transfer; the unit's instant is that of the data and of the paper.
 
     Who had the animals before, and what was noted about them in words, stays with the sender: it may name people.
@@ -72,13 +71,14 @@ def transfer_file_sheet(
     return TransferFileSheet(
         form=FORM,
         form_version=VERSION,
-        paper_id=paper_id or paper_number(found.today, report_id),
+        paper_id=imprint.paper_id or paper_number(found.today, report_id),
         organisation=organisation_name(unit),
         zone="UTC" if at is None else at.zone,
         today=found.today,
         data_as_of=unit.origin.at,
         generated_at=unit.origin.at,
-        check_at=check_at,
+        check_at=imprint.check_at,
+        sealed=imprint.sealed,
         transfer_id=str(plan.id),
         basis=plan.basis.value,
         stage="called_off" if plan.ended_on is not None else plan.stage.value,

@@ -16,7 +16,7 @@ from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4, landscape, portrait
 from reportlab.lib.utils import TimeStamp
-from reportlab.pdfbase.pdfdoc import PDFName, PDFPage
+from reportlab.pdfbase.pdfdoc import PDFName, PDFPage, PDFString
 from reportlab.pdfgen.canvas import Canvas
 
 from reports import words
@@ -24,7 +24,7 @@ from reports.attachments import Attachment, write_attachment
 from reports.fonts import Face, glyphs
 from reports.ink import ALARM, INK, Ink, Inkwell
 from reports.tags import ARTIFACT, END, Tags
-from reports.text import LOOSE, Line, Tone, fitted, line_width, lines, one_line, sized
+from reports.text import LOOSE, Line, Tone, fitted, line_width, lines, measure, one_line, sized
 
 rl_config.trustedHosts = None
 rl_config.trustedSchemes = []
@@ -51,7 +51,7 @@ TOTAL: Final = "total"
 
 @dataclass(frozen=True, slots=True)
 class Furniture:
-    """What stands on every page of a paper, and in the file's properties."""
+    """What stands on every page of a paper, and in the file's properties; ``check_at`` is where the paper can be looked up."""
 
     paper_id: str
     organisation: str
@@ -62,6 +62,7 @@ class Furniture:
     zone: str
     record_hash: str
     language: str = "en"
+    check_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ class Paper:
         self.width = size[0] - 2 * margin
         self.right = self.left + self.width
         self._highest = size[1] - TOP - HEADER
-        self._sections = 0
+        self._sections = self._links = 0
         self._attached: Attachment | None = None
         self._begin_page()
 
@@ -187,6 +188,21 @@ class Paper:
             ink.write(line, x=self.left, y=self.y + size * 0.3, size=size)
         ink.dry(self.canvas)
 
+    def link(self, address: str, written: Sequence[Line], *, x: float, y: float, size: float) -> None:
+        """Write an address as lines of which the first has its baseline at ``y`` [pt]; whoever clicks on them is led there."""
+        self._links += 1
+        with self.tags.element("P"):
+            ink = self.ink()
+            ink.tag("Link")
+            for number, line in enumerate(written):
+                ink.write(line, x=x, y=y - number * size * LOOSE, size=size)
+            ink.dry(self.canvas)
+        # reportlab names annotations by their count, and there are no others.
+        beside = {"StructParent": self.tags.annotate(f"NUMBER{self._links}"), "Contents": PDFString(address), "F": _PRINTED}
+        lowest = y - (len(written) - 1) * size * LOOSE - size * 0.25
+        widest = max(line_width(line, size=size) for line in written)
+        self.canvas.linkURL(address, (x, lowest, x + widest, y + size), **beside)
+
     def figures(self, figures: Sequence[Figure]) -> None:
         """Draw the strip of key figures."""
         gap = 10.0
@@ -225,6 +241,8 @@ class Paper:
 
 SECTION_HEIGHT: Final = 24.0
 _value_sizes = (17.0, 15.0, 13.0, 11.0, 9.0)
+_PRINTED = 4  # of the flags of an annotation: it is printed as well
+_number_sizes = (9.0, 8.0, 7.0, 6.0)
 
 
 class _Canvas(Canvas):
@@ -272,13 +290,14 @@ def _stamp(instant: datetime) -> TimeStamp:
 
 def _draw_header(paper: Paper, furniture: Furniture, *, y: float) -> None:
     canvas, left, right = paper.canvas, paper.left, paper.right
-    number = fitted(furniture.paper_id, face=Face.REGULAR, size=9, width=200, tone="muted")
+    number_size, numbers = sized(one_line(furniture.paper_id), face=Face.REGULAR, width=200, height=9 * LOOSE, sizes=_number_sizes)
+    number = tuple(run._replace(tone="muted") for line in numbers for run in line)
     organisation = fitted(furniture.organisation, face=Face.BOLD, size=9, width=right - left - 380)
     ink = paper.ink()
     ink.write(organisation, x=left, y=y, size=9)
     after = left + line_width(organisation, size=9) + 10
     ink.write(_plain(furniture.name, Face.REGULAR), x=after, y=y, size=9)
-    ink.write(number, x=right - line_width(number, size=9), y=y, size=9)
+    ink.write(number, x=right - line_width(number, size=number_size), y=y, size=number_size)
     ink.dry(canvas)
     canvas.setStrokeColor(INK)
     canvas.setLineWidth(0.8)
@@ -312,8 +331,19 @@ def _provenance(furniture: Furniture, *, width: float) -> tuple[Line, Line]:
     when = f"data as of {as_of} · generated {generated} · times in {words.zone_name(furniture.zone)}"
     return (
         fitted(when, face=Face.REGULAR, size=SMALL_SIZE, width=width, tone="muted"),
-        fitted(f"record {furniture.record_hash[:16]}", face=Face.MONO, size=SMALL_SIZE, width=width, tone="muted"),
+        _record(furniture, width=width),
     )
+
+
+def _record(furniture: Furniture, *, width: float) -> Line:
+    """Return the paper's record hash, and where the paper can be checked; an address is never cut, there is a box with the whole of it."""
+    record = fitted(f"record {furniture.record_hash[:16]}", face=Face.MONO, size=SMALL_SIZE, width=width, tone="muted")
+    if furniture.check_at is None:
+        return record
+    room, where = width - line_width(record, size=SMALL_SIZE), f" · check at {furniture.check_at}"
+    if measure(where, face=Face.REGULAR, size=SMALL_SIZE) > room:
+        where = " · where to check it is said at its end"
+    return record + fitted(where, face=Face.REGULAR, size=SMALL_SIZE, width=room, tone="muted")
 
 
 def _define_total(paper: Paper, *, pages: int) -> None:

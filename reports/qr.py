@@ -1,7 +1,7 @@
 """Codes to be scanned: the modules of a QR code, and the square that it fills on a page with its quiet zone."""
 
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from reportlab.graphics.barcode.qrencoder import QR8bitByte, QRCode, QRErrorCorrectLevel
 from reportlab.lib.colors import black, white
@@ -14,29 +14,47 @@ Source:
 """
 MOST_CHARACTERS: Final = 74
 """What a code of version 6 holds at level Q (ISO/IEC 18004:2024, table 7): more would make the modules too small to scan from paper."""
+MOST_AT_M: Final = 106
+"""The same at level M, for papers that stay clean."""
+
+Level = Literal["M", "Q"]
+"""How much of a code may be spoilt: 15 % or a quarter of its codewords."""
+_levels: Final[dict[Level, tuple[int, int]]] = {
+    "M": (QRErrorCorrectLevel.M, MOST_AT_M),
+    "Q": (QRErrorCorrectLevel.Q, MOST_CHARACTERS),
+}
 
 Modules = tuple[tuple[bool, ...], ...]
 
 
 @lru_cache(maxsize=1_024)
-def modules(text: str) -> Modules:
-    """Return the rows of a code from the top, dark modules true, without the quiet zone; error correction is level Q, a quarter of it.
+def modules(text: str, level: Level = "Q") -> Modules:
+    """Return the rows of a code from the top, dark modules true, without the quiet zone.
 
     Raises:
-        ValueError: The text is not of 1 to ``MOST_CHARACTERS`` printable ASCII characters.
+        ValueError: The text is not of 1 to ``MOST_CHARACTERS``, or at level M ``MOST_AT_M``, printable ASCII characters.
     """
-    if not (text.isascii() and text.isprintable() and 0 < len(text) <= MOST_CHARACTERS):
-        raise ValueError(f"a code holds 1 to {MOST_CHARACTERS} printable ASCII characters")
-    code = QRCode(None, QRErrorCorrectLevel.Q)
+    correction, most = _levels[level]
+    if not (text.isascii() and text.isprintable() and 0 < len(text) <= most):
+        raise ValueError(f"a code holds 1 to {most} printable ASCII characters")
+    code = QRCode(None, correction)
     code.addData(QR8bitByte(text))
     code.make()
     size = range(code.getModuleCount())
     return tuple(tuple(bool(code.isDark(row, column)) for column in size) for row in size)
 
 
-def draw_code(canvas: Any, text: str, *, x: float, y: float, side: float) -> None:  # noqa: ANN401 - reportlab ships no types
+def draw_code(
+    canvas: Any,  # noqa: ANN401 - reportlab ships no types
+    text: str,
+    *,
+    x: float,
+    y: float,
+    side: float,
+    level: Level = "Q",
+) -> None:
     """Draw a code into the square with its lower left corner at ``x``, ``y``; its quiet zone is part of ``side`` [pt]."""
-    rows = modules(text)
+    rows = modules(text, level)
     module = side / (len(rows) + 2 * QUIET)
     canvas.setFillColor(white)
     canvas.rect(x, y, side, side, stroke=0, fill=1)

@@ -16,13 +16,19 @@ from typing import Any, Final, Literal
 ARTIFACT: Final = "/Artifact BMC"
 END: Final = "EMC"
 
-Role = Literal["Document", "Sect", "H1", "H2", "P", "Span", "Table", "TR", "TH", "TD", "Figure"]
+LINKS_FROM: Final = 100_000
+"""The first key of an annotation in the tree of parents; those of pages, which begin with 0, come before."""
+
+Role = Literal["Document", "Sect", "H1", "H2", "P", "Span", "Table", "TR", "TH", "TD", "Figure", "Link"]
 Box = tuple[float, float, float, float]
 
 
 @dataclass(slots=True)
 class _Element:
-    """An element of the tree. A leaf has its content as the marked content ``mark`` of ``page``; a cell without text has none."""
+    """An element of the tree. A leaf has its content as the marked content ``mark`` of ``page``; a cell without text has none.
+
+    What is ``annotated`` is also of the annotation of that name.
+    """
 
     role: Role
     parent: _Element | None
@@ -31,6 +37,7 @@ class _Element:
     mark: int | None = None
     alternative: str | None = None
     box: Box | None = None
+    annotated: str | None = None
 
 
 class Tags:
@@ -40,6 +47,7 @@ class Tags:
         self._root = self._within = _Element("Document", None)
         self._last: list[_Element] = []
         self._leaves: list[list[_Element]] = []
+        self._annotated: list[_Element] = []
 
     def begin_page(self) -> None:
         """Count the marks of the next page anew."""
@@ -66,6 +74,13 @@ class Tags:
         of_page.append(made)
         return f"/{role} <</MCID {made.mark}>> BDC"
 
+    def annotate(self, name: str) -> int:
+        """Have the latest leaf be of an annotation too, and return the key by which that finds its element."""
+        leaf = self._leaves[-1][-1]
+        leaf.annotated = name
+        self._annotated.append(leaf)
+        return LINKS_FROM + len(self._annotated) - 1
+
     def empty(self, role: Role) -> None:
         """Add an element that has nothing to say, so that what follows keeps its place."""
         self._add(role)
@@ -84,10 +99,13 @@ class Tags:
         numbers = {id(one): first + place for place, one in enumerate(elements)}
         root = first + len(elements)
         pages = [_number_of(document, f"Page{place}") for place in range(1, len(self._leaves) + 1)]
+        annotations = {id(one): _number_of(document, document.annotationName(one.annotated)) for one in self._annotated}
         for one in elements:
-            _register(document, numbers[id(one)], _formatted(one, numbers, pages, above=root))
-        marks = " ".join(f"{page} [{_references(leaves, numbers)}]" for page, leaves in enumerate(self._leaves))
-        parents = f"<< /Nums [{marks}] >> /ParentTreeNextKey {len(pages)}"
+            _register(document, numbers[id(one)], _formatted(one, numbers, pages, annotations, above=root))
+        marks = [f"{page} [{_references(leaves, numbers)}]" for page, leaves in enumerate(self._leaves)]
+        marks += [f"{key} {numbers[id(one)]} 0 R" for key, one in enumerate(self._annotated, start=LINKS_FROM)]
+        following = LINKS_FROM + len(self._annotated) if self._annotated else len(pages)
+        parents = f"<< /Nums [{' '.join(marks)}] >> /ParentTreeNextKey {following}"
         tree = f"<< /Type /StructTreeRoot /K {numbers[id(self._root)]} 0 R /ParentTree {parents} >>"
         document.Catalog.StructTreeRoot = _register(document, root, tree)
         document.Catalog.MarkInfo = _register(document, root + 1, "<< /Marked true >>")
@@ -99,9 +117,12 @@ def _in_order(element: _Element) -> Iterator[_Element]:
         yield from _in_order(child)
 
 
-def _formatted(one: _Element, numbers: dict[int, int], pages: list[int], *, above: int) -> str:
+def _formatted(one: _Element, numbers: dict[int, int], pages: list[int], annotations: dict[int, int], *, above: int) -> str:
     parts = [f"<< /Type /StructElem /S /{one.role} /P {numbers[id(one.parent)] if one.parent else above} 0 R"]
-    if one.page is not None:
+    if one.page is not None and one.annotated is not None:
+        page = pages[one.page]
+        parts.append(f"/Pg {page} 0 R /K [{one.mark} << /Type /OBJR /Obj {annotations[id(one)]} 0 R /Pg {page} 0 R >>]")
+    elif one.page is not None:
         parts.append(f"/Pg {pages[one.page]} 0 R /K {one.mark}")
     elif one.children:
         parts.append(f"/K [{_references(one.children, numbers)}]")

@@ -112,7 +112,7 @@ def test_what_the_product_imports_is_declared():
     roots = {name.split(".")[0] for path in source_files(*PRODUCT) for name in imported_by(path)} - own_and_standard
     brought_by = packages_distributions()
     extras = PROJECT["optional-dependencies"]
-    may_import = declared(*PROJECT["dependencies"], *extras["postgres"], *extras["s3"])
+    may_import = declared(*PROJECT["dependencies"], *extras["postgres"], *extras["s3"], *extras["seal"])
 
     undeclared = {root for root in roots if not {canonicalize_name(name) for name in brought_by[root]} & may_import}
 

@@ -56,7 +56,7 @@ def wanted(*extras):
 
 
 def test_every_library_that_is_asked_for_is_listed_with_its_version_and_licence(components):
-    for name in wanted("postgres", "test"):
+    for name in wanted("postgres", "seal", "test"):
         assert components[name]["version"] == version(name)
         assert licences_of(name, components[name]) != {"none stated"}, name
 

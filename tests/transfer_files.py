@@ -125,6 +125,7 @@ def sheet(**facts: Any) -> TransferFileSheet:
         "data_as_of": MADE_AT,
         "generated_at": MADE_AT,
         "check_at": f"https://fen.example/v/{PAPER}",
+        "sealed": False,
         "transfer_id": THEIR_TRANSFER,
         "reference": "FEN-12",
         "basis": "gift",

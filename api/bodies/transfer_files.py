@@ -223,6 +223,7 @@ class TransferFile(_Member):
     data_as_of: Instant
     generated_at: Instant
     check_at: Annotated[str, PydanticField(max_length=500)] | None
+    sealed: bool
     transfer_id: Id
     reference: Name
     basis: TransferBasis

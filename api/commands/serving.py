@@ -43,7 +43,7 @@ def serve(words: Namespace, console: Console) -> int:
     """
     with opened("serve") as session, _only_one(session.settings.database_url):
         settings, store = session.settings, session.store
-        if weak := weaknesses(settings):
+        if weak := weaknesses(settings, now=datetime.now(UTC)):
             raise Trouble("\n".join(weak))
         host = words.host or settings.host
         with _listening(host, settings.port if words.port is None else words.port) as listener:

@@ -16,6 +16,7 @@ from api.context import Call, House, read, stated_in, stay_within_reach, write
 from api.doors import Door
 from api.errors import Answer
 from api.filing.giving import digest_header, to_be_saved
+from api.issuing import Press, new_paper_id
 from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
 from api.pages import Listing
 from api.printing import FORMS, SUFFIXES, Form, make_report
@@ -161,6 +162,7 @@ def _waiting(unit: Unit, stated: NewReport, *, at: str) -> Answer:
         transfer_id=stated.transfer_id,
         first_label=stated.first_label,
         state=records.WorkState.WAITING,
+        paper_id=new_paper_id(unit.organisation_id) if stated.kind in records.LEAVE_THE_HOUSE else None,
     )
     answer = created(unit.add(report, action="ask_for_report"), at=at)
     answer.status_code = 202
@@ -205,7 +207,7 @@ def _where_it_was(unit: Unit, animal_id: UUID, *, stated: UUID | None) -> Site:
 def _make_alone(house: House, organisation_id: int, report_id: UUID) -> None:
     origin = Origin(organisation_id, house.clock(), actor="service", request_id=f"report-{report_id}")
     try:
-        run_unit(house.store, lambda unit: _made(unit, report_id), origin=origin)
+        run_unit(house.store, lambda unit: _made(unit, report_id, house.press), origin=origin)
     except StorageBusy:
         raise
     except Exception as failure:
@@ -214,15 +216,15 @@ def _make_alone(house: House, organisation_id: int, report_id: UUID) -> None:
             log.exception("report %s failed", report_id)
 
 
-def _made(unit: Unit, report_id: UUID) -> None:
+def _made(unit: Unit, report_id: UUID, press: Press) -> None:
     unit.take_time()
     if unit.fetch(records.Report, report_id).state is records.WorkState.WAITING:
-        make_report(unit, report_id)
+        make_report(unit, report_id, press)
 
 
 _NO_PLACE = str.maketrans("/\\", "__")
 """Of what looks like a path a file's name would keep the last part alone."""
-_LISTING = Listing(records.Report, ("site_id", "state", "kind", "animal_id", "transfer_id"))
+_LISTING = Listing(records.Report, ("site_id", "state", "kind", "animal_id", "transfer_id", "paper_id"))
 _ID = id_parameter("report_id")
 _FORM = {
     "name": "form",

@@ -1,6 +1,7 @@
 """Sections 12 to 14: everything that failed with room for what is done about it, what the file rests on, and the signatures."""
 
 from reports import words
+from reports.check_box import draw_check_box
 from reports.fonts import Face
 from reports.inspection_file.cover import ADVICE
 from reports.inspection_file.drawing import Sections, between
@@ -59,7 +60,7 @@ def _failure_row(number: int, one: Failure) -> Row:
 
 
 def draw_provenance(file: Sections, sheet: InspectionFileSheet, *, record_hash: str) -> None:
-    """Draw what the file rests on: its own fingerprint, the end of the journal, and the rules with the days from which they apply."""
+    """Draw what the file rests on: its own fingerprint and how that is checked, the end of the journal, and the rules with their days."""
     file.begin(13)
     file.say(
         f"This file: fingerprint of its record (SHA-256) {words.in_eights(record_hash)}; its JSON has these very bytes.",
@@ -73,6 +74,7 @@ def draw_provenance(file: Sections, sheet: InspectionFileSheet, *, record_hash: 
     file.table("Requirements in force on the last day", rules, _rule_columns, nothing=nothing)
     file.table("Rule packs on record", [_pack_row(line) for line in sheet.packs], _pack_columns, nothing="None.")
     file.paper.skip(between)
+    draw_check_box(file.paper, paper_id=sheet.paper_id, check_at=sheet.check_at, sealed=sheet.sealed)
 
 
 def _rule_row(line: RuleLine) -> Row:

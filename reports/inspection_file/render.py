@@ -62,4 +62,5 @@ def _furniture(sheet: InspectionFileSheet) -> Furniture:
         generated_at=sheet.generated_at,
         zone=sheet.zone,
         record_hash=record_hash(sheet),
+        check_at=sheet.check_at,
     )

@@ -255,7 +255,8 @@ class InspectionFileSheet:
     ``data_as_of``. ``findings`` are those open at the end, ``closed`` those closed in the period. ``animals_in_all`` counts records that
     are not in the register too, ``uncovered_in_all`` those not in order. ``first_day`` is the first day of which anything is on record
     here. ``items_good`` counts the equipment that is neither overdue nor unknown. ``journal_position`` and ``journal_hash`` are the end of
-    the journal when this was read.
+    the journal when this was read. ``check_at`` is the address at which the file can be looked up, and ``sealed`` that its PDF bears a
+    seal.
     """
 
     paper_id: str
@@ -268,6 +269,8 @@ class InspectionFileSheet:
     today: date
     data_as_of: datetime
     generated_at: datetime
+    check_at: str | None
+    sealed: bool
     from_on: date
     until_on: date
     first_day: date | None

@@ -6,6 +6,7 @@ from typing import Final
 from domain.rules.law.decision import DISCLAIMER
 from reports import words
 from reports.canonical import record_hash
+from reports.check_box import draw_check_box
 from reports.fonts import Face
 from reports.notes import Notes, draw_notes
 from reports.page import BODY_SIZE, LYING, SECTION_HEIGHT, Furniture, Paper
@@ -64,6 +65,7 @@ def permit_register_pdf(sheet: PermitRegisterSheet) -> bytes:
     _draw_open_items(paper, sheet)
     _draw_permits(paper, sheet, notes)
     draw_notes(paper, notes.long)
+    draw_check_box(paper, paper_id=sheet.paper_id, check_at=sheet.check_at, sealed=sheet.sealed)
     return paper.finished()
 
 
@@ -77,6 +79,7 @@ def _furniture(sheet: PermitRegisterSheet) -> Furniture:
         generated_at=sheet.generated_at,
         zone=sheet.zone,
         record_hash=record_hash(sheet),
+        check_at=sheet.check_at,
     )
 
 

@@ -120,7 +120,8 @@ class PermitRegisterSheet:
 
     ``uncovered`` are the first of ``uncovered_in_all`` records whose keeping is not in order, the worst first; ``animals`` counts those
     that were looked at, ``animals_open`` those of them that are not in order, of a group only the ones that are not, and
-    ``animals_overridden`` those that are in order only since a named person answers for them.
+    ``animals_overridden`` those that are in order only since a named person answers for them. ``check_at`` is the address at which the
+    paper can be looked up, and ``sealed`` that its PDF bears a seal.
     """
 
     paper_id: str
@@ -131,6 +132,8 @@ class PermitRegisterSheet:
     today: date
     data_as_of: datetime
     generated_at: datetime
+    check_at: str | None
+    sealed: bool
     permits: tuple[PermitLine, ...]
     uncovered: tuple[UncoveredLine, ...]
     uncovered_in_all: int

@@ -9,6 +9,7 @@ from domain.rules.transfers import CARED_DAYS, LOOKED_BACK_DAYS
 from reports.canonical import record_hash
 from reports.caution_box import draw_cautions
 from reports.cautions import of_journey
+from reports.check_box import draw_check_box
 from reports.fonts import Face
 from reports.notes import Notes, draw_notes
 from reports.page import BODY_SIZE, SECTION_HEIGHT, Furniture, Paper
@@ -96,6 +97,7 @@ def transfer_file_pdf(sheet: TransferFileSheet) -> bytes:
     draw_notes(paper, notes.long)
     _draw_table(paper, "On arrival", compose.arrival_rows(sheet), _arrival_columns, _to_tick)
     _draw_table(paper, "Hand-over", [Row({"step": one}) for one in _steps], _hand_over_columns, _to_tick)
+    draw_check_box(paper, paper_id=sheet.paper_id, check_at=sheet.check_at, sealed=sheet.sealed)
     return paper.finished()
 
 
@@ -109,6 +111,7 @@ def _furniture(sheet: TransferFileSheet) -> Furniture:
         generated_at=sheet.generated_at,
         zone=sheet.zone,
         record_hash=record_hash(sheet),
+        check_at=sheet.check_at,
     )
 
 

@@ -69,6 +69,9 @@ def refuse_unconforming(answer: httpx.Response) -> None:
     assert missing == [], f"{answer.request.method} {answer.request.url.path} answers without {missing}"
     if answer.status_code < 400:
         return
+    if answer.request.url.path.startswith("/v/") and "text/html" in answer.request.headers.get("Accept", ""):
+        assert answer.headers["Content-Type"] == "text/html; charset=utf-8"
+        return
     assert answer.headers["Content-Type"] == "application/problem+json"
     assert answer.status_code not in {429, 503} or int(answer.headers["Retry-After"]) >= 1
     if answer.request.method != "HEAD":

@@ -65,7 +65,7 @@ GOLDEN = {
     *(f"{verb}_transfer" for verb in ("check", "approve", "dispatch", "receive", "refuse", "close")),
     *("list_compliance", "get_compliance_of_period", "list_permits_in_use", "get_compliance_of_animal", "list_turns"),
     *("list_reminders", "get_reminder", "acknowledge_reminder", "defer_reminder", "hand_reminder"),
-    *("list_calendar_feeds", "register_calendar_feed", "get_calendar_feed", "end_calendar_feed", "get_calendar"),
+    *("list_calendar_feeds", "register_calendar_feed", "get_calendar_feed", "end_calendar_feed", "get_calendar", "check_paper"),
     *("get_census", "get_stock_statement", "list_stock_movements", "list_specimens"),
 }
 

@@ -7,6 +7,7 @@ from uuid import UUID
 
 import pytest
 
+from api.issuing import Imprint
 from api.transfer_papers import transfer_file_sheet
 from domain.actions.kinship import record_parent
 from domain.actions.marks import record_mark
@@ -69,7 +70,7 @@ def weighed(unit, animal, grams, on):
 
 
 def sheet_of(unit, transfer, **given):
-    return transfer_file_sheet(unit, transfer.id, report_id=PAPER, **{"paper_id": None, "check_at": None, "filed_at": None, **given})
+    return transfer_file_sheet(unit, transfer.id, report_id=PAPER, **{"imprint": Imprint(), "filed_at": None, **given})
 
 
 def test_an_animal_goes_with_what_a_receiver_has_to_know_of_it(unit, site, boas, boa):

@@ -93,6 +93,7 @@ def _ids_for(path: str, world: World) -> dict[str, str]:
     of |= {one: one for one in ("transfer", "transfer_animal", "transfer_paper", "transfer_report")}
     of |= {"animal": "loner"} if "/names" in path else {}
     of |= {"retention_rule": "rule", "account": "account", "key": "key", "approval": "approval"}
+    of |= {"paper": "paper"}
     return {**readings, "token": world.ours.calendar, **{f"{name}_id": ids[noun] for name, noun in of.items()}}
 
 

@@ -73,6 +73,7 @@ NOUNS: Mapping[str, str] = {
     "check_id": "check",
     "spare_id": "spare",
     "report_id": "report",
+    "paper_id": "paper",
     "import_id": "import",
     "retention_rule_id": "rule",
     "hold_id": "hold",
@@ -167,8 +168,8 @@ ANSWERED: Mapping[tuple[str, str], tuple[str, Mapping[str, Any]]] = {
     ("read_transfer_file", "animal_id"): ("animals", {"number": 1}),
 }
 """In which list of the answers of a body an id stands, and beside what."""
-ORGANISATIONS = ("start_session", "set_password_by_code")
-"""Whose body says which organisation is meant, because nobody has signed in yet; ``test_routes.py`` tries these by themselves."""
+ORGANISATIONS = ("start_session", "set_password_by_code", "check_paper")
+"""What itself says which organisation is meant, because nobody has signed in yet; ``test_routes.py`` tries these by themselves."""
 WITHOUT_IDS = {
     "get_me",
     "get_organisation",

@@ -7,17 +7,17 @@ from itertools import takewhile
 from api.app import DOORS
 from domain.records.base import metadata
 from tests.isolation.probing import callers, marks_in, probe_everything, raw, seen
-from tests.isolation.slots import ORGANISATIONS, WITHOUT_IDS, asked, id_places, operations, slots
+from tests.isolation.slots import ORGANISATIONS, WITHOUT_IDS, asked, id_places, neighbour, operations, slots
 from tests.isolation.world import CANARY, JURISDICTION, A, B, rows_of, serving
 from tests.permissions.doors import REQUESTS
 
 OURS_TO_SAY = {
     "access", "action", "activities", "actor", "asked_by", "base_currency", "binding", "cautions", "checks", "code_sha256", "conflict",
     "counts", "credential", "digest", "enclosure_kinds", "field", "file_sha256", "fitness",
-    "form", "given_by", "hash", "headers", "holidays", "kind", "media_type",
+    "form", "given_by", "hash", "headers", "holidays", "kind", "media_type", "paper_id",
     "part", "password_hash", "public_id", "received_sha256", "record_hash", "request_id", "request_sha256", "rest_days", "result", "role",
-    "run_schedule", "salt", "scopes", "secret_sha256", "sha256", "shape", "site_ids", "stage_key", "subject", "token_sha256",
-    "zone",
+    "run_schedule", "salt", "scopes", "sealed_with", "secret_sha256", "sha256", "shape", "site_ids", "stage_key", "subject", "token_sha256",
+    "unsealed_sha256", "zone",
 }  # fmt: skip
 """Columns of text that nobody writes freely: words of ours, numbers made at random, digests, ids."""
 NEVER_SAID = {
@@ -134,6 +134,29 @@ def test_every_slot_is_one_that_an_id_of_ours_gets_through(place):
 def _says_absent(answer):
     """Return whether an answer says that there is no such record, whichever it means."""
     return answer.status_code in {401, 404} or "reference-unknown" in answer.text or "unknown-field" in answer.text
+
+
+def test_what_their_paper_tells_whoever_has_its_number_is_of_nobody_and_the_number_alone_leads_there(place):
+    world = place.world
+    number = world.theirs.ids["paper"]
+    ours = f"{A}{number.removeprefix(str(B))}"
+    with place.store() as store, serving(store) as service:
+        told = [client.get(f"/v/{number}") for client in callers(service, world.ours).values()]
+        answers = [[service.caller(world.ours.key).get(f"/v/{one}"), one] for one in (ours, neighbour(ours), neighbour(number))]
+
+    assert {answer.status_code for answer in told} == {200}
+    assert [marks_in(world, _besides(answer), said={number}) for answer in told] == [set()] * len(told)
+    assert {answer.status_code for answer, _ in answers} == {404}
+    assert len({seen(answer, said)[2] for answer, said in answers}) == 1
+
+
+def _besides(answer):
+    """Return what is said of a paper besides what it may be told by: its digests, and the versions of the rules that it rests on."""
+    paper, text = answer.json(), raw(answer)
+    versions = [version for one in paper["rules"] for version in one.values()]
+    for told in (paper["record_hash"], *versions, *(file["sha256"] for file in paper["files"])):
+        text = text.replace(f'"{told}"'.encode(), b'""')
+    return text
 
 
 def test_names_that_the_other_organisation_has_are_free(place):

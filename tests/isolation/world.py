@@ -51,6 +51,7 @@ SETTINGS = Settings(
     imports_per_hour=0,
     sign_ins_per_minute=0,
     address_sign_ins_per_minute=0,
+    paper_checks_per_minute=0,
 )
 FILES = MemoryFiles()
 """Of all copies of a database: what lies there is found by its digest."""
@@ -629,6 +630,8 @@ def _fill_papers(made: _Maker) -> None:
     of_a_rule = {"kind": "periodic-return", "requirement_code": made.side.word("requirement.code"), "year": 2025}
     made("return", "/v1/reports", {"site_id": made.side.ids["site"], **of_a_rule})
     assert _finished(made.client, f"/v1/reports/{made.side.ids['return']}")["state"] == "done"
+    made("register", "/v1/reports", {"site_id": made.side.ids["site"], "kind": "permit-register"})
+    made.side.ids["paper"] = _finished(made.client, f"/v1/reports/{made.side.ids['register']}")["paper_id"]
     made("report", "/v1/reports", {"site_id": made.side.ids["site"]})
     assert _finished(made.client, f"/v1/reports/{made.side.ids['report']}")["state"] == "done"
     made.side.digest = made.client.get(f"/v1/reports/{made.side.ids['report']}/file").headers["ETag"]

@@ -1,4 +1,4 @@
-"""A reader of QR codes, written from the standard and not from the writer: ISO/IEC 18004, versions 1 to 6, byte mode, level Q.
+"""A reader of QR codes, written from the standard and not from the writer: ISO/IEC 18004, versions 1 to 6, byte mode, levels M and Q.
 
 It corrects nothing: a code with a single wrong module is refused.
 """
@@ -8,7 +8,9 @@ from itertools import product
 
 BLOCKS = {1: [(26, 13)], 2: [(44, 22)], 3: [(35, 17)] * 2, 4: [(50, 24)] * 2, 5: [(33, 15)] * 2 + [(34, 16)] * 2, 6: [(43, 19)] * 4}
 """Codewords of each block, all and those of data, by version at level Q (table 9)."""
-LEVEL_Q = 0b11
+BLOCKS_M = {1: [(26, 16)], 2: [(44, 28)], 3: [(70, 44)], 4: [(50, 32)] * 2, 5: [(67, 43)] * 2, 6: [(43, 27)] * 4}
+"""The same at level M."""
+LEVELS = {0b00: BLOCKS_M, 0b11: BLOCKS}
 MASKS = (
     lambda i, j: (i + j) % 2 == 0,
     lambda i, _: i % 2 == 0,
@@ -26,10 +28,10 @@ def read(rows):
     size = len(rows)
     version = (size - 17) // 4
     _check_patterns(rows)
-    mask = _mask(rows)
+    level, mask = _format(rows)
     bits = [rows[i][j] ^ MASKS[mask](i, j) for i, j in _data_places(size, version)]
     words = [_number(bits[start : start + 8]) for start in range(0, len(bits) - 7, 8)]
-    return _text(_data(words, BLOCKS[version]))
+    return _text(_data(words, LEVELS[level][version]))
 
 
 def _check_patterns(rows):
@@ -43,7 +45,8 @@ def _check_patterns(rows):
     assert rows[size - 8][8]
 
 
-def _mask(rows):
+def _format(rows):
+    """Return the level and the number of the mask."""
     around = [(8, j) for j in (0, 1, 2, 3, 4, 5, 7, 8)] + [(i, 8) for i in (7, 5, 4, 3, 2, 1, 0)]
     size = len(rows)
     apart = [(i, 8) for i in range(size - 1, size - 8, -1)] + [(8, j) for j in range(size - 8, size)]
@@ -55,8 +58,7 @@ def _mask(rows):
         if rest >> (shift + 10) & 1:
             rest ^= 0b10100110111 << shift
     assert rest == 0
-    assert told >> 13 == LEVEL_Q
-    return told >> 10 & 0b111
+    return told >> 13, told >> 10 & 0b111
 
 
 def _data_places(size, version):

@@ -97,7 +97,7 @@ def test_every_text_of_conditions_scans_and_uncovered_animals_is_extracted_as_it
 
 
 def test_every_text_of_a_permit_register_is_among_them():
-    assert set(text_fields(PermitRegisterSheet)) == {"paper_id", "organisation", "site", "address", "zone"}
+    assert set(text_fields(PermitRegisterSheet)) == {"paper_id", "organisation", "site", "address", "zone", "check_at"}
     typed = {"number", "kind_title", "citation", "lasts", "authority", "holder", "site", "replaced_by", "note"}
     assert set(text_fields(PermitLine)) == typed | {"id", "kind", "jurisdiction", "end_occasion"}
     assert set(text_fields(ConditionLine)) == {"id", "text", "proof"}

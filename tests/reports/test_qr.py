@@ -2,8 +2,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reports.qr import MOST_CHARACTERS, modules
-from tests.reports.qr_reader import BLOCKS, read
+from reports.qr import MOST_AT_M, MOST_CHARACTERS, modules
+from tests.reports.qr_reader import BLOCKS, BLOCKS_M, read
 
 PRINTABLE = st.text(st.characters(min_codepoint=32, max_codepoint=126), min_size=1, max_size=MOST_CHARACTERS)
 
@@ -21,6 +21,23 @@ def test_a_code_is_as_small_as_its_text_allows(characters, version):
     assert len(rows) == 17 + 4 * version
     assert read(rows) == "x" * characters
     assert version in BLOCKS
+
+
+@pytest.mark.parametrize(("characters", "version"), [(1, 1), (14, 1), (15, 2), (26, 2), (42, 3), (62, 4), (84, 5), (85, 6), (106, 6)])
+def test_at_level_m_a_code_of_the_same_size_holds_more(characters, version):
+    rows = modules("x" * characters, "M")
+
+    assert characters <= MOST_AT_M
+    assert len(rows) == 17 + 4 * version
+    assert read(rows) == "x" * characters
+    assert version in BLOCKS_M
+
+
+def test_each_level_has_its_own_limit():
+    with pytest.raises(ValueError, match="1 to 106 printable"):
+        modules("x" * 107, "M")
+    with pytest.raises(ValueError, match="1 to 74 printable"):
+        modules("x" * 75)
 
 
 @pytest.mark.parametrize("text", ["", "x" * 75, "Żaba", "two\nlines", "bell\x07"])

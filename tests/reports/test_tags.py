@@ -16,7 +16,9 @@ from pypdf.generic import ContentStream
 from reports.animal_record import animal_record_pdf
 from reports.due_list import due_list_pdf
 from reports.incident_sheet import incident_sheet_pdf
+from reports.inspection_file import inspection_file_pdf
 from reports.labels import labels_pdf
+from reports.permit_register import permit_register_pdf
 from reports.stock_statement import stock_statement_pdf
 from reports.tags import Tags
 from reports.transfer_file import transfer_file_pdf
@@ -27,16 +29,19 @@ from tests.reports.makers import (
     enclosure_label,
     going_animal,
     incident_sheet,
+    inspection_file,
     label_sheet,
     label_taxon,
     measurement_line,
     notice_line,
+    permit_register,
     stock_line,
     stock_movement,
     stock_statement,
     transfer_file,
 )
 
+CHECK_AT = "https://records.example/v/1-abcdefghjkmnpqrstuvw"
 SHOWS = {b"Tj", b"TJ", b"'", b'"'}
 
 
@@ -51,6 +56,8 @@ PAPERS = {
     "animal-record": lambda: animal_record_pdf(long_record()),
     "labels": lambda: labels_pdf(label_sheet(*(enclosure_label(label_taxon()) for _ in range(12)))),
     "stock-statement": lambda: stock_statement_pdf(stock_statement(stock_line(), stock_line(), movements=[stock_movement()] * 80)),
+    "permit-register": lambda: permit_register_pdf(permit_register(check_at=CHECK_AT, sealed=True)),
+    "inspection-file": lambda: inspection_file_pdf(inspection_file(check_at=CHECK_AT)),
     "incident-sheet": lambda: incident_sheet_pdf(incident_sheet(notice_line(), notice_line(standing="missed"))),
     "transfer-file": lambda: transfer_file_pdf(transfer_file(*(going_animal(number=one) for one in range(1, 30)))),
 }
@@ -65,6 +72,7 @@ class Element:
     scope: str | None
     children: list[Element] = field(default_factory=list)
     marks: list[tuple[int, int]] = field(default_factory=list)
+    annotations: list = field(default_factory=list)
 
     def all(self):
         yield self
@@ -80,6 +88,9 @@ def read_element(node, pages):
         inner = kid.get_object()
         if isinstance(inner, int):
             found.marks.append((pages[node.raw_get("/Pg").idnum], int(inner)))
+        elif inner.get("/Type") == "/OBJR":
+            assert pages[inner.raw_get("/Pg").idnum] == pages[node.raw_get("/Pg").idnum]
+            found.annotations.append(inner["/Obj"])
         else:
             assert inner["/P"] == node
             found.children.append(read_element(inner, pages))
@@ -131,7 +142,32 @@ def test_all_that_is_written_is_marked_and_every_mark_belongs_to_one_element(tag
         listed = parents[2 * page["/StructParents"] + 1]
         assert len(listed) == sum(one == number for one, _ in claimed)
         assert page["/Tabs"] == "/S"
-        assert [leaf.get_object()["/K"] for leaf in listed] == list(range(len(listed)))
+        assert [mark_of(leaf.get_object()) for leaf in listed] == list(range(len(listed)))
+
+
+def mark_of(leaf):
+    return leaf["/K"][0] if isinstance(leaf["/K"], list) else leaf["/K"]
+
+
+@pytest.mark.parametrize("name", ["permit-register", "inspection-file"])
+def test_a_link_is_of_its_words_and_of_its_annotation_and_each_finds_the_other(name):
+    tagged = Tagged(PAPERS[name]())
+    [link] = [one for one in tagged.tree.all() if one.role == "Link"]
+    [annotation], [(page, _)] = link.annotations, link.marks
+    parents = tagged.root["/StructTreeRoot"]["/ParentTree"]["/Nums"]
+    keys = parents[::2]
+
+    assert keys == sorted(keys)
+    assert parents[2 * keys.index(annotation["/StructParent"]) + 1]["/S"] == "/Link"
+    assert (annotation["/A"]["/URI"], annotation["/Contents"]) == (CHECK_AT, CHECK_AT)
+    assert annotation in [one.get_object() for one in tagged.file.pages[page]["/Annots"]]
+    assert tagged.root["/StructTreeRoot"]["/ParentTreeNextKey"] > max(keys)
+
+
+def test_a_paper_without_links_has_no_annotations(tagged):
+    links = [one for one in tagged.tree.all() if one.role == "Link"]
+
+    assert bool(links) == any("/Annots" in page for page in tagged.file.pages)
 
 
 def test_the_file_says_that_it_is_tagged_in_which_language_and_by_which_name_to_show_it(tagged):

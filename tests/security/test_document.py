@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import ast
+import math
 import re
 from pathlib import Path
 
 import pytest
 
-from api import codes, key_sets, limits, passwords, query, signin, strict_json, tokens
+from api import codes, issuing, key_sets, limits, passwords, query, seal_files, signin, strict_json, tokens
 from api.bodies.transfer_files import ANIMALS_MOST
 from api.filing import attachments, opened_pdf
 from api.importing import archives
@@ -58,6 +59,10 @@ FIGURES = [
     f"{key_sets.LARGEST_SET // 1024} KiB, no redirects",
     f"asked again after {key_sets.AGAIN_AFTER.seconds} s",
     f"RSA from {key_sets.SMALLEST_RSA} bits",
+    f"{issuing.DRAWN} letters drawn at random ({issuing.DRAWN * math.log2(len(issuing.LETTERS)):.0f} bits)",
+    f"{SET['paper_checks_per_minute']} look-ups of an address, a minute",
+    f"look-ups of papers by number from one address, a minute | {SET['paper_checks_per_minute']} |",
+    f"RSA from {seal_files.SMALLEST_RSA} bits or ECDSA on P-256, P-384, P-521",
     f"here for {key_sets.FRESH_FOR.seconds // MINUTE} minutes",
 ]
 CRYPTOGRAPHY = {"hashlib", "hmac", "secrets", "ssl", "cryptography", "argon2", "jwt"}

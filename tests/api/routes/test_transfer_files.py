@@ -11,6 +11,7 @@ import pytest
 
 from api.bodies.records import with_disclaimer
 from api.bodies.transfers import Transfer
+from api.issuing import Imprint
 from api.transfer_papers import transfer_file_sheet
 from domain.actions.marks import record_mark
 from domain.records import transfers as records
@@ -113,7 +114,7 @@ def test_what_one_organisation_printed_another_reads(client, store, site_id):
         for one in (boa, young):
             makers.transfer_animal(unit, plan, one)
         makers.transfer_paper(unit, plan)
-        content = transfer_file_pdf(transfer_file_sheet(unit, plan.id, report_id=plan.id, paper_id=None, check_at=None, filed_at=site.id))
+        content = transfer_file_pdf(transfer_file_sheet(unit, plan.id, report_id=plan.id, imprint=Imprint(), filed_at=site.id))
     with store.transaction(makers.origin()) as unit:
         accepted = makers.taxon(unit, "Boa nova")
         makers.taxon(unit, "Boa ficta", accepted_id=str(accepted.id))

@@ -1,0 +1,158 @@
+"""What is on record about a paper that left the house, for whoever has its number: nobody signs in, and nothing of what it says is told."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import sqlalchemy as sa
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from api import paper_page
+from api.bodies.papers import SHORT_DIGEST, FileDigest, PaperCheck, RuleVersion
+from api.context import House
+from api.errors import Answer, Header
+from api.issuing import LETTERS, PRINTED, organisation_in
+from api.limits import Kind
+from domain.errors import NotFound
+from domain.records.base import table_of
+from domain.records.nights import Report, ReportFile, WorkState
+from domain.records.statements import Statement
+from domain.rules.law.decision import DISCLAIMER
+
+_report, _file = table_of(Report), table_of(ReportFile)
+_later = _report.alias("later")
+_organisation_id, _paper_id = sa.bindparam("organisation_id", type_=sa.BigInteger()), sa.bindparam("paper_id", type_=sa.String())
+_issued = (
+    _report.c.organisation_id == _organisation_id,
+    _report.c.paper_id == _paper_id,
+    _report.c.state == sa.literal(WorkState.DONE.value, type_=sa.String()),
+)
+_same_site_and_period = sa.and_(
+    *(_later.c[name].is_not_distinct_from(_report.c[name]) for name in ("transfer_id", "site_id", "from_on", "until_on")),
+    _later.c.local_date >= _report.c.local_date,
+)
+PAPER = Statement(
+    sa.select(
+        *(_report.c[name] for name in ("kind", "local_date", "issued_at", "rules", "record_hash", "sealed_with")),
+        _file.c.form,
+        _file.c.sha256,
+    )
+    .join(_file, sa.and_(_file.c.organisation_id == _report.c.organisation_id, _file.c.report_id == _report.c.id))
+    .where(*_issued)
+    .order_by(_file.c.form)
+)
+"""A paper that was issued, one row for each of its files."""
+SUPERSEDING = Statement(
+    sa.select(_later.c.paper_id)
+    .select_from(_report.join(_later, sa.and_(_later.c.organisation_id == _report.c.organisation_id, _later.c.kind == _report.c.kind)))
+    .where(
+        *_issued,
+        _later.c.organisation_id == _organisation_id,
+        _later.c.paper_id.is_not(None),
+        _later.c.state == _report.c.state,
+        sa.or_(_later.c.transfer_id == _report.c.transfer_id, _same_site_and_period),
+        _later.c.issued_at > _report.c.issued_at,
+    )
+    .order_by(_later.c.issued_at.desc(), _later.c.id.desc())
+    .limit(1)
+)
+"""The latest paper about the same: of the same transfer, or of the same site and period and no earlier day."""
+_WEIGHT = re.compile(r";\s*q=([01](?:\.[0-9]{0,3})?)")
+_TOLD: Sequence[Header] = ((b"vary", b"Accept"), (b"x-robots-tag", b"noindex"))
+_NUMBER = {
+    "name": "paper_id",
+    "in": "path",
+    "required": True,
+    "schema": {"type": "string", "pattern": f"^[1-9][0-9]*-[{LETTERS}]+$", "maxLength": 40},
+    "description": "The number that the paper bears.",
+}
+
+router = APIRouter(tags=["reports"])
+
+
+@router.get(
+    "/v/{paper_id}",  # noqa: FAST003 - read from the request: whatever stands there is looked up, and none is malformed
+    operation_id="check_paper",
+    summary="See what is on record about a paper that left the house, as JSON or as a page that compares files",
+    response_class=Response,
+    openapi_extra={"parameters": [_NUMBER]},
+    responses={
+        200: {
+            "model": PaperCheck,
+            "description": "What is on record about it",
+            "content": {"text/html": {"schema": {"type": "string"}}},
+        }
+    },
+)
+async def check_paper(request: Request) -> Response:
+    """Answer with what is on record about a paper, as a page for browsers.
+
+    Raises:
+        NotFound: There is none with this number, or it is not finished; which of these is not said.
+        TooMany: It was asked too often from this address.
+    """
+    house: House = request.app.state.house
+    as_page = wants_page(request.headers.get("Accept", ""))
+    client = request.client
+    house.limits.refuse_excess(Kind.PAPER_ADDRESS, client.host if client else "")
+    try:
+        paper = await _checked(house, request.path_params["paper_id"])
+    except NotFound as refused:
+        if not as_page:
+            raise
+        request.scope["state"]["refused"] = refused
+        return Answer(paper_page.no_such_page(), status=404, headers=[*_TOLD, *paper_page.HEADERS], media=paper_page.MEDIA)
+    if as_page:
+        return Answer(paper_page.page_of(paper), headers=[*_TOLD, *paper_page.HEADERS], media=paper_page.MEDIA)
+    return Answer(paper.model_dump_json().encode(), headers=_TOLD)
+
+
+def wants_page(accept: str) -> bool:
+    """Say whether whoever asks would rather have a page than JSON: who names HTML, as browsers do, and does not like JSON better."""
+    page = _wish(accept, "text/html")
+    return page > 0 and page >= _wish(accept, "application/json")
+
+
+def _wish(accept: str, media: str) -> float:
+    """Return how much an ``Accept`` header wishes for a media type that it names [0..1]; 0 where it does not."""
+    named = [one for one in accept.lower().split(",") if one.partition(";")[0].strip() == media]
+    weights = [_WEIGHT.search(one) for one in named]
+    return max((float(found[1]) if found else 1.0 for found in weights), default=0.0)
+
+
+async def _checked(house: House, paper_id: str) -> PaperCheck:
+    organisation_id = organisation_in(paper_id)
+    if organisation_id is None:
+        raise _no_paper()
+    rows = await _rows(house, PAPER, organisation_id=organisation_id, paper_id=paper_id)
+    digests = {form: digest for *_, form, digest in rows}
+    if PRINTED not in digests:
+        raise _no_paper()
+    kind, as_of, issued_at, rules, record_hash, sealed_with, *_ = rows[0]
+    later = await _rows(house, SUPERSEDING, organisation_id=organisation_id, paper_id=paper_id)
+    return PaperCheck(
+        disclaimer=DISCLAIMER,
+        paper_id=paper_id,
+        kind=kind,
+        title=kind.value.replace("-", " ").capitalize(),
+        issued_at=issued_at,
+        as_of=as_of,
+        rules=[RuleVersion(edition=one["edition"], digest=one["digest"][:SHORT_DIGEST]) for one in rules or ()],
+        record_hash=record_hash,
+        sha256=digests[PRINTED],
+        files=[FileDigest(form=form, sha256=digest) for form, digest in digests.items()],
+        sealed_with=sealed_with,
+        superseded_by=later[0][0] if later else None,
+    )
+
+
+async def _rows(house: House, statement: Statement, *, organisation_id: int, paper_id: str) -> list[tuple[Any, ...]]:
+    compiled = statement.on(house.store.dialect)
+    return [compiled.python_row(row) for row in await house.store.read(statement, organisation_id=organisation_id, paper_id=paper_id)]
+
+
+def _no_paper() -> NotFound:
+    return NotFound("There is no such paper.")
