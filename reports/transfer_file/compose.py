@@ -20,6 +20,7 @@ from reports.transfer_file.sheet import (
     GoingPaper,
     Licence,
     MarkToRead,
+    Output,
     TransferFileSheet,
 )
 
@@ -83,7 +84,8 @@ def open_sentences(sheet: TransferFileSheet) -> Iterator[str]:
         yield _how_it_stands(sheet)
         return
     if not sheet.open_items:
-        yield f"Nothing is open: every paper is good through {words.short_date(sheet.through_on)}. It is decided once more at dispatch."
+        needed = words.short_date(sheet.through_on)
+        yield f"Nothing is open, as far as is on record; papers have to be good through {needed}. It is decided once more at dispatch."
     for one in sheet.open_items:
         yield f"ACT NOW · {one.sentence}"
     if sheet.open_items and sheet.earliest is not None:
@@ -301,11 +303,19 @@ def _care_row(those: Sequence[GoingAnimal]) -> Row:
 
 
 def _lived(one: GoingAnimal) -> tuple[Phrase, ...]:
-    measured = (
-        f"{words.number(each.value)} {each.unit or ''}, {words.short_date(each.measured_on)}{f' ({each.method})' if each.method else ''}"
-        for each in one.measured_there
-    )
+    units = dict.fromkeys(each.unit for each in one.measured_there)
+    measured = (_measured([each for each in one.measured_there if each.unit == unit]) for unit in units)
     return (*_phrases(one.lived_in), *(Phrase(text, tone="muted") for text in measured))
+
+
+def _measured(readings: Sequence[Output]) -> str:
+    """Return what was measured in one unit: the reading with how it was taken, or of several the lowest and the highest."""
+    last = max(readings, key=lambda each: each.measured_on)
+    unit, day = f" {last.unit}" if last.unit else "", words.short_date(last.measured_on)
+    if len(readings) == 1:
+        return f"{words.number(last.value)}{unit}, {day}{f' ({last.method})' if last.method else ''}"
+    low, high = (words.number(pick(each.value for each in readings)) for pick in (min, max))
+    return f"{low} to {high}{unit}, {len(readings)} readings, the last {day}"
 
 
 def _needs(target: Targets | None) -> tuple[Phrase, ...]:

@@ -70,7 +70,10 @@ def test_where_no_day_is_lawful_that_is_said():
 
 
 def test_where_nothing_is_open_it_is_said_through_which_day_that_holds():
-    assert holds(said(transfer_file(going_animal())), "Nothing is open: every paper is good through 5 Dec 2026.") == []
+    assert (
+        holds(said(transfer_file(going_animal())), "Nothing is open, as far as is on record; papers have to be good through 5 Dec 2026.")
+        == []
+    )
 
 
 @pytest.mark.parametrize(
@@ -141,6 +144,15 @@ def test_care_says_what_is_needed_by_whom_and_for_how_long_they_are_kept_apart()
         *("for 30 days at the least", "a veterinarian releases", "first 14 days", "after 7 and 30 days", "V-3, V-4"),
     )
     assert holds(said(sheet), *told) == []
+
+
+def test_of_several_readings_of_one_unit_the_lowest_and_the_highest_are_told():
+    given = [Output(measured_on=date(2026, 11, day), value=value, unit="UVI", method="meter") for day, value in ((2, 3.1), (9, 1.5))]
+    warm = Output(measured_on=date(2026, 11, 4), value=31, unit="°C", method="")
+
+    text = said(transfer_file(going_animal(measured_there=(*given, warm))))
+
+    assert holds(text, "1.5 to 3.1 UVI, 2 readings, the last 9 Nov 2026", "31 °C, 4 Nov 2026") == []
 
 
 @pytest.mark.parametrize(

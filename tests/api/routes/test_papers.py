@@ -212,7 +212,8 @@ def test_numbers_that_lead_nowhere_answer_alike(client, nobody, stranger, store,
         for number, state in ((unfinished, records.WorkState.WAITING), (failed, records.WorkState.FAILED)):
             plain = {"organisation_id": unit.organisation_id, "id": unit.new_id(), "created_at": unit.origin.at}
             of_site = {"kind": ReportKind.PERMIT_REGISTER, "site_id": UUID(site), "local_date": makers.NOON.date()}
-            unit.add(records.Report(**plain, **of_site, paper_id=number, state=state), action="ask_for_report")
+            unmade = unit.add(records.Report(**plain, **of_site, paper_id=number, state=state), action="ask_for_report")
+            keep_files(unit, unmade.id, [PaperFile("pdf", b"%PDF")])
     numbers = [
         OTHER_NUMBER, unfinished, failed, f"{makers.OTHER_ORGANISATION}-{drawn}", f"{makers.OTHER_ORGANISATION + 7}-{drawn}",
         report["paper_id"].upper(), report["paper_id"][:-1], report["id"], "x", "1-", f"{'9' * 19}-{drawn}",
