@@ -34,7 +34,7 @@ a { color: var(--link); }
 #place.over { border-color: var(--link); }
 label { display: block; margin-bottom: 0.5rem; }
 input { max-width: 100%; font: inherit; }
-#told { min-height: 1.5rem; font-weight: bold; }
+#told { min-height: 1.5rem; font-weight: bold; overflow-wrap: anywhere; }
 #told.other, .late { color: var(--alarm); font-weight: bold; }
 footer { color: var(--muted); font-size: 0.875rem; margin-top: 2rem; border-top: 1px solid var(--line); }
 """
