@@ -8,25 +8,21 @@ import resource
 import subprocess
 import sys
 import zlib
-from datetime import UTC, datetime
-from hashlib import sha256
 from time import monotonic
 
 import pytest
-from cryptography import x509
-from cryptography.hazmat.primitives import hashes
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, pkcs12
-from cryptography.x509.oid import NameOID
 from pypdf import PdfReader, PdfWriter
 from pypdf.generic import ArrayObject, DictionaryObject, NameObject, NumberObject, StreamObject, TextStringObject
 
+from api import sealing
 from api.filing import opened_pdf
 from api.filing.attachments import attachment_in
 from api.filing.opened_pdf import FILE_MOST, NODES_MOST, UNPACKED_MOST, Seal
 from domain.errors import RuleBroken
 from reports.transfer_file.sheet import ATTACHMENT_NAME
+from tests import makers
 from tests.pictures import png
+from tests.seals import PASSWORD, certificate_of, key_of, seal_file
 from tests.transfer_files import file_of, pdf_with
 
 CONTENT = b'{"form":"a form"}'
@@ -281,36 +277,22 @@ def test_a_reader_that_takes_too_long_is_ended_and_its_file_is_unreadable():
 
 
 @pytest.fixture(scope="module")
-def signer(tmp_path_factory):
-    """Return somebody's key and certificate as pyHanko takes them."""
-    signers = pytest.importorskip("pyhanko.sign.signers")
-    key, name = ec.generate_private_key(ec.SECP256R1()), x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Fen Rescue")])
-    made = x509.CertificateBuilder().subject_name(name).issuer_name(name).public_key(key.public_key()).serial_number(7)
-    made = made.not_valid_before(datetime(2020, 1, 1, tzinfo=UTC)).not_valid_after(datetime(2120, 1, 1, tzinfo=UTC))
-    usage = dict.fromkeys(("key_encipherment", "data_encipherment", "key_agreement", "key_cert_sign", "crl_sign"), False)
-    usage |= {"digital_signature": True, "content_commitment": True, "encipher_only": False, "decipher_only": False}
-    made = made.add_extension(x509.KeyUsage(**usage), critical=True).sign(key, hashes.SHA256())
-    path = tmp_path_factory.mktemp("seal") / "seal.p12"
-    path.write_bytes(pkcs12.serialize_key_and_certificates(b"seal", key, made, None, NoEncryption()))
-    return signers.SimpleSigner.load_pkcs12(str(path)), sha256(made.public_bytes(Encoding.DER)).hexdigest()
+def press(tmp_path_factory):
+    """Return somebody's seal, whose certificate outlives these tests."""
+    certificate = certificate_of(key_of(), until_days=36_500)
+    return sealing.Seal.read(seal_file(tmp_path_factory.mktemp("seal"), certificate=certificate), PASSWORD)
 
 
 @pytest.fixture(scope="module")
-def sealed(signer):
+def sealed(press):
     """Return a transfer file that is sealed."""
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter  # noqa: PLC0415
-    from pyhanko.sign import fields, signers  # noqa: PLC0415
-
-    facts = signers.PdfSignatureMetadata(
-        field_name="Seal", certify=True, docmdp_permissions=fields.MDPPerm.NO_CHANGES, subfilter=fields.SigSeedSubFilter.PADES
-    )
-    return signers.sign_pdf(IncrementalPdfFileWriter(io.BytesIO(file_of())), facts, signer=signer[0]).getvalue()
+    return press.sealed(file_of(), at=makers.NOON)
 
 
-def test_a_file_that_is_as_it_was_sealed_says_with_which_certificate(sealed, signer):
+def test_a_file_that_is_as_it_was_sealed_says_with_which_certificate(sealed, press):
     one = found(sealed)
 
-    assert (one.seal, one.sealed_with) == (Seal.INTACT, signer[1])
+    assert (one.seal, one.sealed_with) == (Seal.INTACT, press.certificate_sha256)
     assert one.content == found(file_of()).content
 
 
