@@ -29,7 +29,7 @@ LONGEST_DELAY_S = 60.0
 REST_S = 120.0
 """Without an attempt, after which the delay is forgotten [s]: a flood keeps nobody waiting for long once it is over."""
 IMPORTS = ("POST", "/v1/imports")
-FILE_READING = ("POST", "/v1/transfers/from-file")
+FILE_READING = ("POST", "/v1/transfer-files")
 DOCUMENTS = "/v1/documents"
 AROUND_A_FILE = 100_000
 """Bytes that a form with a document may have besides the file."""

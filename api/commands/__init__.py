@@ -1,1 +1,1 @@
-"""What each command of ``reedbed`` does; ``api/__main__.py`` reads the words and calls these."""
+"""What each command of ``reedbed`` does; ``api/command_line.py`` reads the words and calls these."""

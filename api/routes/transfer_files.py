@@ -59,7 +59,7 @@ def _opened(call: Call, *, said: ReadTransferFile) -> FiledTransfer:
 DOORS = (
     Door(
         method="POST",
-        path=f"{NOUN.path}/from-file",
+        path="/v1/transfer-files",
         action="read_transfer_file",
         operation_id="read_transfer_file",
         summary="Read the transfer file of another installation as a draft",

@@ -24,14 +24,13 @@ def test_names_and_ids_take_turns_in_every_path_but_that_of_a_view_which_has_nam
         assert door.key == ((door.method, *parts) if door.is_view else key_of(door.method, parts))
 
 
-def test_the_views_are_those_of_the_census_of_compliance_and_of_files_that_are_read():
+def test_the_views_are_those_of_the_census_and_of_compliance():
     assert {door.path for door in DOORS if door.is_view} == {
         "/v1/census/statement",
         "/v1/census/movements",
         "/v1/census/specimens",
         "/v1/compliance/period",
         "/v1/compliance/permits",
-        "/v1/transfers/from-file",
     }
 
 

@@ -22,7 +22,7 @@ from domain.records.tables import make_ready
 
 HOUSE = Path(__file__).parents[2]
 NEEDED = (
-    "api.__main__",
+    "api.command_line",
     "httptools",
     "psycopg_pool",
     "tests.faults.broken_service",

@@ -228,7 +228,7 @@ REQUESTS = {
             "arrive_on": "2026-04-02",
         },
     ),
-    "read_transfer_file": Request("POST", "/v1/transfers/from-file", {"document_id": "{transfer_file}", "to_site_id": "{site}"}),
+    "read_transfer_file": Request("POST", "/v1/transfer-files", {"document_id": "{transfer_file}", "to_site_id": "{site}"}),
     "change_transfer": Request("PATCH", TRANSFER, {"note": "n"}),
     "list_transfer_animals": Request("GET", f"{TRANSFER}/animals"),
     "get_transfer_animal": Request("GET", f"{TRANSFER}/animals/{{transfer_animal}}"),

@@ -30,7 +30,7 @@ from tests import makers, people
 from tests.pictures import png
 from tests.transfer_files import CODE, PAPER, THEIR_TRANSFER, animal, file_of, file_with, paper, pdf_with, plain_animal
 
-PATH = "/v1/transfers/from-file"
+PATH = "/v1/transfer-files"
 HERE = "2026-02-01"
 
 
