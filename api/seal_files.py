@@ -21,6 +21,10 @@ LIBRARY: Final = "pyhanko"
 NO_LIBRARY: Final = "papers are sealed by the extra seal, which is not installed: pip install 'reedbed[seal]'"
 
 
+class CertificateLapsed(Exception):  # noqa: N818 - a state of the seal, not a defect
+    """The seal's certificate is not good at the instant at which a paper is to be sealed."""
+
+
 @dataclass(frozen=True, slots=True)
 class SealFile:
     """What a seal's file holds; ``content`` is the file itself."""

@@ -19,14 +19,10 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import InvisSigSettings, MDPPerm, SigFieldSpec, SigSeedSubFilter
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
 
-from api.seal_files import lapse_of, read_seal_file
+from api.seal_files import CertificateLapsed, lapse_of, read_seal_file
 
 FIELD: Final = "Seal"
 READABLE: Final = "Seal of the installation that issued this file"
-
-
-class CertificateLapsed(Exception):  # noqa: N818 - a state of the seal, not a defect
-    """The seal's certificate is not good at the instant at which a paper is to be sealed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +57,7 @@ class Seal:
             CertificateLapsed: The certificate is not good ``at`` this instant.
         """
         if lapse := lapse_of(self.certificate, now=at):
-            raise CertificateLapsed(f"the seal's certificate {lapse}")
+            raise CertificateLapsed(f"the seal's certificate {lapse}; whoever keeps the service has to renew it")
         stated = PdfSignatureMetadata(
             field_name=FIELD,
             md_algorithm="sha256",

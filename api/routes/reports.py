@@ -21,6 +21,7 @@ from api.nouns import IDEMPOTENCY_KEY, IF_NONE_MATCH, get_one, id_parameter
 from api.pages import Listing
 from api.printing import FORMS, SUFFIXES, Form, make_report
 from api.query import fault_in, one_of, refusal_of
+from api.seal_files import CertificateLapsed
 from domain.actions.lives import PLACEMENTS_OF
 from domain.actions.periodic_return import return_asked
 from domain.actions.recording import referred, referred_reached, refuse_later_than
@@ -211,7 +212,8 @@ def _make_alone(house: House, organisation_id: int, report_id: UUID) -> None:
     except StorageBusy:
         raise
     except Exception as failure:
-        sentence = f"The paper could not be made: {type(failure).__name__}."
+        why = str(failure) if isinstance(failure, CertificateLapsed) else type(failure).__name__
+        sentence = f"The paper could not be made: {why}."
         if run_unit(house.store, lambda unit: fail_report(unit, report_id, sentence=sentence), origin=origin):
             log.exception("report %s failed", report_id)
 

@@ -14,7 +14,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
-from api.sealing import CertificateLapsed, Seal
+from api.seal_files import CertificateLapsed
+from api.sealing import Seal
 from reports.inspection_file import inspection_file_pdf
 from reports.permit_register import permit_register_pdf
 from tests import makers
