@@ -144,7 +144,7 @@ def _parts(paper: PaperCheck) -> Iterator[str]:
 
 
 def _facts(paper: PaperCheck) -> Rows:
-    rules = "<br>".join(f"edition {escape(one.edition)}, <code>{escape(one.digest)}</code>" for one in paper.rules)
+    rules = "<br>".join(f"edition {escape(one)}" for one in paper.rules)
     sealed = (
         "by nobody: the file bears no seal"
         if paper.sealed_with is None

@@ -11,7 +11,7 @@ from uuid import UUID
 from api.animal_papers import animal_record_sheet, label_sheet, stock_statement_sheet
 from api.incident_papers import incident_sheet
 from api.inspection_papers import inspection_file_sheet
-from api.issuing import NO_PRESS, Press, issue
+from api.issuing import NO_PRESS, Press, issue, new_paper_id
 from api.permit_papers import permit_register_sheet
 from api.return_papers import periodic_return_sheet
 from api.transfer_papers import transfer_file_sheet
@@ -109,6 +109,8 @@ def make_report(unit: Unit, report_id: UUID, press: Press = NO_PRESS) -> Report:
     report = unit.fetch(Report, report_id)
     if report.state is WorkState.DONE:
         return report
+    if report.kind in LEAVE_THE_HOUSE and report.paper_id is None:
+        report = unit.change(report, {"paper_id": new_paper_id(unit.organisation_id)}, action="make_report")
     files, fingerprint = MAKERS[report.kind](unit, report, press)
     done: dict[str, object] = {"state": WorkState.DONE, "record_hash": fingerprint, "error": None}
     if report.kind in LEAVE_THE_HOUSE:

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from api.bodies.transfer_files import GoingAnimal, GoingPaper, MarkToRead, TransferFile
 from api.errors import Malformed
 from api.filing.attachments import Found
+from api.filing.opened_pdf import Seal
 from api.strict_json import FAULTS_MOST, read_json
 from domain.actions.transfers.from_file import IN_FILE, PAPERS_IN_FILE, PLAN_IN_FILE, FiledAnimal, FiledPaper, FiledTransfer
 from domain.errors import Fault, RuleBroken, Unfit
@@ -26,6 +27,8 @@ from reports.transfer_file.sheet import FORM, VERSION
 
 POINTER_LONGEST, SENTENCE_LONGEST = 200, 300
 """Of what is told of a fault in a file: a hostile one has members of any length."""
+_TO_COME = frozenset({"draft", "complete", "approved", "dispatched"})
+"""Stages of a transfer whose animals are still to arrive."""
 _WEB = ("https://", "http://")
 
 
@@ -55,11 +58,19 @@ def filed(file: TransferFile, found: Found, said: FileToRead, *, sha256: str) ->
     if file.basis is TransferBasis.MOVE:
         sentence = "These animals go between sites of one organisation: whoever receives them has the transfer on record already."
         raise RuleBroken(sentence, code="own-file", faults=(Fault(f"{IN_FILE}/basis", "own-file", sentence),))
+    if file.stage not in _TO_COME:
+        how = file.stage.replace("_", " ")
+        sentence = f"By this file the transfer is {how}: no animals are to come with it. Ask the sender for the one that goes with them."
+        raise RuleBroken(sentence, code="not-to-come", faults=(Fault(f"{IN_FILE}/stage", "not-to-come", sentence),))
+    if file.sealed and found.seal is Seal.NONE:
+        sentence = "This file says that it is sealed, and bears no seal: it was changed or cut off. Ask the sender for it as it was issued."
+        raise RuleBroken(sentence, code="seal-broken", field="document_id")
     _refuse_unclear_numbers(file)
     source: dict[str, Any] = {
         "document_id": str(said.document_id),
         "sha256": sha256,
         "paper_id": file.paper_id,
+        "transfer_id": str(file.transfer_id),
         "form_version": file.form_version,
         "seal": found.seal.value,
         "sealed_with": found.sealed_with,

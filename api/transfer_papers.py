@@ -67,7 +67,7 @@ def transfer_file_sheet(unit: Unit, transfer_id: UUID, *, report_id: UUID, impri
     found = transfer_file(unit, transfer_id, filed_at=filed_at)
     plan, check = found.transfer, found.check
     numbers = {one.line.id: number for number, one in enumerate(found.travellers, start=1)}
-    at = found.sender or found.receiver
+    at, home = found.sender or found.receiver, None if found.sender is None else found.sender.name
     return TransferFileSheet(
         form=FORM,
         form_version=VERSION,
@@ -93,7 +93,7 @@ def transfer_file_sheet(unit: Unit, transfer_id: UUID, *, report_id: UUID, impri
         if check is None or check.earliest is None
         else Earliest(dispatch_on=check.earliest.dispatch_on, arrive_on=check.earliest.arrive_on),
         renewals=() if check is None else tuple(_renewal(one) for one in check.renewals),
-        animals=tuple(_animal(one, number=numbers[one.line.id], today=found.today) for one in found.travellers),
+        animals=tuple(_animal(one, number=numbers[one.line.id], today=found.today, home=home) for one in found.travellers),
         papers=tuple(_paper(one, numbers, through=found.through) for one in found.papers),
         rules=tuple(RulePack(**{name: row[name] for name in ("name", "edition", "digest")}) for row in found.packs),
         **{name: getattr(plan, name) for name in _OF_PLAN},
@@ -170,7 +170,7 @@ def _paper(one: TravellingPaper, numbers: Mapping[UUID, int], *, through: date) 
 # ---------------------------------------------------------------------------------------------------------- the animals
 
 
-def _animal(one: Traveller, *, number: int, today: date) -> GoingAnimal:
+def _animal(one: Traveller, *, number: int, today: date, home: str | None) -> GoingAnimal:
     target = one.target
     return GoingAnimal(
         number=number,
@@ -183,7 +183,7 @@ def _animal(one: Traveller, *, number: int, today: date) -> GoingAnimal:
         target_source=None if target is None else target.source,
         measured_there=tuple(Output(**{name: row[name] for name in Output.__dataclass_fields__}) for row in one.measured),
         **{name: getattr(one.line, name) for name in _READ_BACK},
-        **(_of_papers(one) if one.life is None else _of_life(one.life, today=today)),
+        **(_of_papers(one) if one.life is None else _of_life(one.life, today=today, home=home)),
     )
 
 
@@ -208,7 +208,7 @@ def _of_papers(one: Traveller) -> dict[str, Any]:
     }
 
 
-def _of_life(life: History, *, today: date) -> dict[str, Any]:
+def _of_life(life: History, *, today: date, home: str | None) -> dict[str, Any]:
     """Return what is on record of an animal of ours."""
     animal = life.animal
     since = today - timedelta(days=LOOKED_BACK_DAYS)
@@ -218,11 +218,11 @@ def _of_life(life: History, *, today: date) -> dict[str, Any]:
     return {
         "acquired": _acquired(life),
         "held": None if holding is None else _HELD[holding.kind],
-        "marks": tuple(MarkToRead(**_plain(one, "kind", "code", "scheme", "body_site", "note")) for one in marks),
+        "marks": tuple(MarkToRead(**_plain(one, "kind", "code", "scheme", "body_site"), note="") for one in marks),
         "weights": _weights(life, since=since),
         "parents": tuple(_ancestor(one, life) for one in life.parents),
-        "history": tuple(sorted(_happenings(life, since=since), key=lambda one: one.on)),
-        "lived_in": None if last_place is None else life.places[last_place.enclosure_id][0],
+        "history": tuple(sorted(_happenings(life, since=since, at=home), key=lambda one: one.on)),
+        "lived_in": None if last_place is None else _place(life, last_place.enclosure_id, at=home),
         **_plain(animal, "tag", "name", "count", "estimated", "locality", "name_as_printed", "grouping", "sex", "life_stage"),
         **_plain(animal, "hatched_on", "hatched_precision", "origin"),
     }
@@ -242,7 +242,6 @@ def _acquired(life: History) -> str | None:
     if first is None:
         return None
     how = f", {spoken(first.basis.value)}" if first.basis is not None else ""
-    paper = f", paper {first.reference}" if first.reference else ""
     done = (
         "acquired"
         if first.kind in ARRIVALS
@@ -250,22 +249,28 @@ def _acquired(life: History) -> str | None:
         if first.kind in BIRTHS
         else "taken out of a group"
     )
-    return f"{done} {in_words(first.happened_on)}{how}{paper}"
+    return f"{done} {in_words(first.happened_on)}{how}"
 
 
 def _ancestor(one: Parent, life: History) -> Ancestor:
     related = life.related.get(one.parent_id) if one.parent_id is not None else None
-    who = related[0] if related is not None else one.elsewhere or "in another record of the sender"
+    who = related[0] if related is not None else "kept elsewhere" if one.elsewhere else "in another record of the sender"
     return Ancestor(role=one.role.value, who=who, scientific_name=None if related is None else related[1], certainty=one.certainty.value)
 
 
-def _happenings(life: History, *, since: date) -> Iterator[Happening]:
+def _place(life: History, enclosure_id: UUID, *, at: str | None) -> str:
+    """Return an enclosure by its name where it is at the sending site; of others nothing is told."""
+    name, site = life.places[enclosure_id]
+    return name if at is None or site == at else "an enclosure at another site of the sender"
+
+
+def _happenings(life: History, *, since: date, at: str | None) -> Iterator[Happening]:
     for event in life.events:
         if event.happened_on >= since:
             yield Happening(on=event.happened_on, what=_said(event))
     for one in life.placements:
         if one.from_on >= since:
-            yield Happening(on=one.from_on, what=f"put into {life.places[one.enclosure_id][0]}")
+            yield Happening(on=one.from_on, what=f"put into {_place(life, one.enclosure_id, at=at)}")
     for measured in life.measurements:
         if measured.measured_on >= since and measured.length_mm is not None:
             yield Happening(on=measured.measured_on, what=f"{spoken(measured.kind.value)} {measured.length_mm:g} mm")

@@ -4,22 +4,10 @@ from __future__ import annotations
 
 from datetime import date
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict
 
 from api.bodies.compliance import Advice
 from domain.records.nights import ReportKind
-
-SHORT_DIGEST = 16
-"""Digits of a rule pack's digest that are told."""
-
-
-class RuleVersion(BaseModel):
-    """A version of rules that a paper rests on: as it states it, and the first digits of the SHA-256 of its text. Names are not told."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    edition: str
-    digest: str = Field(max_length=SHORT_DIGEST)
 
 
 class FileDigest(BaseModel):
@@ -35,7 +23,8 @@ class PaperCheck(Advice):
     """A paper that left the house: what it is, of when, and what its files can be told by; nothing of what it says, and of whom or where.
 
     ``sha256`` is the digest of its PDF, ``sealed_with`` that of the certificate that the PDF is sealed with. ``superseded_by`` is the
-    number of the latest paper about the same that was issued after it.
+    number of the latest paper about the same that was issued after it. ``rules`` are the editions of the rule packs on record when it was
+    issued: their names, and digests by which whoever has a pack would know it, tell where. ``as_of`` is a day in UTC.
     """
 
     paper_id: str
@@ -43,7 +32,7 @@ class PaperCheck(Advice):
     title: str
     issued_at: AwareDatetime
     as_of: date
-    rules: list[RuleVersion]
+    rules: list[str]
     record_hash: str
     sha256: str
     files: list[FileDigest]

@@ -21,7 +21,7 @@ from domain.records.transfers import BufferDays, Celsius, FileToRead, ReportDays
 from domain.rules.fitness import Hazard
 from domain.rules.lives import Grouping, LifeStage, Origin, Sex
 from domain.rules.taxonomy import TaxonRank
-from domain.rules.transfers import TransferBasis, TransferStage
+from domain.rules.transfers import TransferBasis
 
 ANIMALS_MOST = 500
 PAPERS_MOST = 500
@@ -227,7 +227,7 @@ class TransferFile(_Member):
     transfer_id: Id
     reference: Name
     basis: TransferBasis
-    stage: TransferStage
+    stage: Name
     sender: End
     receiver: End
     carriage: Carriage

@@ -30,6 +30,8 @@ MEMORY_MOST: Final = 1_000_000_000
 SECONDS_MOST: Final = 10
 """Of processor time."""
 HANDLES_MOST: Final = 64
+SIGNED_RANGE: Final = b"/ByteRange"
+"""What every signature says of itself (ISO 32000-2, 12.8.1), outside of what is packed."""
 FILTERS_MOST: Final = 4
 """Of one stream: each may make much of little again."""
 NODES_MOST: Final = 10_000
@@ -215,7 +217,8 @@ def seal_of(pdf: bytes, reader: PdfReader) -> tuple[Seal, str | None]:
     Intact means that every signature fits, that nothing was changed which they do not allow, and that the last covers the file to its end.
     """
     if not _is_signed(reader):
-        return Seal.NONE, None
+        # What says nothing of a seal and yet holds the bytes of one was changed, so that nobody looks.
+        return (Seal.BROKEN if SIGNED_RANGE in pdf else Seal.NONE), None
     try:
         from pyhanko.pdf_utils.reader import PdfFileReader  # noqa: PLC0415 - an extra that need not be installed
         from pyhanko.sign.validation import ValidationContext, validate_pdf_signature  # type: ignore[attr-defined]  # noqa: PLC0415

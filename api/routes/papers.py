@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
@@ -11,14 +12,14 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from api import paper_page
-from api.bodies.papers import SHORT_DIGEST, FileDigest, PaperCheck, RuleVersion
+from api.bodies.papers import FileDigest, PaperCheck
 from api.context import House
 from api.errors import Answer, Header
 from api.issuing import LETTERS, PRINTED, organisation_in
 from api.limits import Kind
 from domain.errors import NotFound
 from domain.records.base import table_of
-from domain.records.nights import Report, ReportFile, WorkState
+from domain.records.nights import Report, ReportFile, ReportKind, WorkState
 from domain.records.statements import Statement
 from domain.rules.law.decision import DISCLAIMER
 
@@ -139,14 +140,20 @@ async def _checked(house: House, paper_id: str) -> PaperCheck:
         kind=kind,
         title=kind.value.replace("-", " ").capitalize(),
         issued_at=issued_at,
-        as_of=as_of,
-        rules=[RuleVersion(edition=one["edition"], digest=one["digest"][:SHORT_DIGEST]) for one in rules or ()],
+        as_of=_as_of(kind, as_of, issued_at),
+        rules=sorted(one["edition"] for one in rules or ()),
         record_hash=record_hash,
         sha256=digests[PRINTED],
         files=[FileDigest(form=form, sha256=digest) for form, digest in digests.items()],
         sealed_with=sealed_with,
         superseded_by=later[0][0] if later else None,
     )
+
+
+def _as_of(kind: ReportKind, stated: date, issued_at: datetime) -> date:
+    """Return the day that a paper is as of, in UTC: the date at its site would tell its zone. Only a register may be of another day."""
+    issued = issued_at.astimezone(UTC).date()
+    return stated if kind is ReportKind.PERMIT_REGISTER and abs(stated - issued) > timedelta(days=1) else issued
 
 
 async def _rows(house: House, statement: Statement, *, organisation_id: int, paper_id: str) -> list[tuple[Any, ...]]:

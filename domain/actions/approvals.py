@@ -40,6 +40,18 @@ GIVEN = Statement(
 )
 
 
+OPEN_FOR = Statement(
+    sa.select(_approval)
+    .where(
+        _approval.c.organisation_id == sa.bindparam("organisation_id"),
+        _approval.c.subject_id == sa.bindparam("subject_id"),
+        _approval.c.used_at.is_(None),
+        _approval.c.ended_on.is_(None),
+    )
+    .order_by(_approval.c.id)
+)
+
+
 @dataclass(frozen=True, slots=True)
 class ActOfTwo:
     """An act that needs two people, as the person at hand may do it: to which class of record, and where; ``None``: nowhere."""
@@ -105,6 +117,13 @@ def use_approval(unit: Unit, action: str, subject_id: UUID) -> Approval:
             code="second-person-needed",
         )
     return unit.change(found, {"used_at": unit.origin.at}, action="use_approval")
+
+
+def end_approvals(unit: Unit, subject_id: UUID) -> None:
+    """End what was asked or given for a record that has been changed since: nobody approved it as it is now."""
+    for one in unit.all(Approval, OPEN_FOR, subject_id=subject_id):
+        facts = {"ended_on": unit.origin.at.date(), "end_reason": "What it was for was changed since."}
+        unit.change(one, facts, action="end_approval")
 
 
 def person(origin: Origin) -> str:

@@ -5,9 +5,9 @@ Records are written only through ``add``, ``add_many``, ``change`` and ``leave``
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import cache
 from typing import Any, Protocol, TypeVar
 from uuid import UUID
@@ -21,6 +21,7 @@ from domain.records.base import Record, columns_of, row_of, table_of
 from domain.records.belonging import refuse_beyond_reach
 from domain.records.statements import Compiled, DialectName, ForeignRow, Parameters, Row, Statement
 from domain.rules.identifiers import ids_at
+from domain.rules.permissions import Reach
 
 R = TypeVar("R", bound=Record)
 S = TypeVar("S", bound=SQLModel)
@@ -104,6 +105,18 @@ class Unit:
             del self._changes[unsealed:]
             raise
         self.cursor.execute("RELEASE SAVEPOINT attempt", {})
+
+    @contextmanager
+    def reaching(self, site_ids: Iterable[UUID | None]) -> Iterator[None]:
+        """Let what is done in the block reach some sites besides: for an act that was found lawful and hands records over between them."""
+        before = self.origin
+        if before.reach.site_ids is not None:
+            wider = before.reach.site_ids | {one for one in site_ids if one is not None}
+            self.origin = replace(before, reach=Reach(wider))
+        try:
+            yield
+        finally:
+            self.origin = before
 
     def new_id(self) -> UUID:
         """Return the id of a new record."""

@@ -16,7 +16,7 @@ from domain.rules.compliance import Coverage
 from domain.rules.fitness import Fitness
 from domain.rules.law.decision import Bearing, Finding
 from domain.rules.law.jurisdictions import Jurisdiction, Level
-from domain.rules.law.requirements import Activity, Consequence
+from domain.rules.law.requirements import Activity, Consequence, Duty, Occasion, Requirement
 from domain.rules.law.spans import WorkingDays, day_before
 from domain.rules.permits import DocumentKind, Permit, Start, valid_until
 
@@ -266,23 +266,22 @@ def renewals(papers: Iterable[Paper], days: Days, *, through: date) -> list[Rene
     return found
 
 
+Told = Mapping[str, frozenset[UUID]]
 Why = Callable[[Coverage, Sequence[str]], tuple[ItemCode, str]]
 """Why animals are without a document of some kinds: the code, and the end of a sentence."""
 
 
-def law_items(
-    coverages: Iterable[Coverage], *, told: frozenset[str], why: Why, where: str, titles: Mapping[str, str]
-) -> Iterator[OpenItem]:
+def law_items(coverages: Iterable[Coverage], *, told: Told, why: Why, where: str, titles: Mapping[str, str]) -> Iterator[OpenItem]:
     """Yield what the law of one end leaves open of each animal.
 
-    ``told`` are the requirements whose notification is among the papers, ``titles`` those of kinds of documents by code.
+    ``told`` are by requirement the animals whose notification is among the papers, ``titles`` those of kinds of documents by code.
     """
     for one in coverages:
         yield from _findings(one, told=told, where=where)
         yield from (_without(one, answer.kinds, why=why, where=where, titles=titles) for answer in one.answers if answer.uncovered)
 
 
-def _findings(one: Coverage, *, told: frozenset[str], where: str) -> Iterator[OpenItem]:
+def _findings(one: Coverage, *, told: Told, where: str) -> Iterator[OpenItem]:
     subject = one.subject
     for finding in one.decision.findings:
         rule = f"{finding.requirement.title} ({finding.requirement.citation})"
@@ -296,7 +295,7 @@ def _findings(one: Coverage, *, told: frozenset[str], where: str) -> Iterator[Op
                 yield _of_law(ItemCode.CANNOT_DECIDE, sentence, subject.id, finding, field="animals")
             case Bearing.NEEDS_MARK:
                 yield _of_law(ItemCode.MARK_MISSING, f"{subject.tag}: it has to be marked. {rule}.", subject.id, finding, field="animals")
-            case Bearing.OBLIGES if finding.requirement.consequence is Consequence.NOTIFY and finding.requirement.code not in told:
+            case Bearing.OBLIGES if _is_told_of_moves(finding.requirement) and subject.id not in told.get(finding.requirement.code, ()):
                 sentence = f"{subject.tag}: {where} this has to be told beforehand. {rule}. Add the notification to the papers."
                 yield _of_law(ItemCode.NOT_TOLD, sentence, subject.id, finding, field="papers")
             case _:
@@ -305,6 +304,14 @@ def _findings(one: Coverage, *, told: frozenset[str], where: str) -> Iterator[Op
     if beyond:
         sentence = f"{subject.tag}: {where} it cannot be decided; find out: {', '.join(sorted(beyond))}."
         yield OpenItem(code=ItemCode.CANNOT_DECIDE, sentence=sentence, field="animals", animal_id=subject.id, turns=True)
+
+
+def _is_told_of_moves(rule: Requirement) -> bool:
+    """Return whether a requirement asks for a notification of what is done, and not of what may happen: escapes, bites, outages."""
+    if rule.consequence is not Consequence.NOTIFY:
+        return False
+    occasions = [one.occasion for one in rule.obligations if one.duty is Duty.NOTIFY]
+    return not occasions or any(one in (None, Occasion.DEPARTURE) for one in occasions)
 
 
 def _without(one: Coverage, kinds: Sequence[str], *, why: Why, where: str, titles: Mapping[str, str]) -> OpenItem:

@@ -91,7 +91,11 @@ def open_sentences(sheet: TransferFileSheet) -> Iterator[str]:
     if sheet.open_items and sheet.earliest is not None:
         leaves, arrives = words.long_date(sheet.earliest.dispatch_on), words.long_date(sheet.earliest.arrive_on)
         same = (sheet.earliest.dispatch_on, sheet.earliest.arrive_on) == (sheet.dispatch_on, sheet.arrive_on)
-        yield "No other days are needed." if same else f"Earliest lawful days with the papers on record: leave {leaves}, arrive {arrives}."
+        yield (
+            "Other days would not change that."
+            if same
+            else f"Earliest lawful days with the papers on record: leave {leaves}, arrive {arrives}."
+        )
     elif sheet.open_items:
         yield "No day of the next twelve months is lawful with the papers on record."
     yield from sheet.renewals
@@ -139,7 +143,7 @@ def _licences(licences: Sequence[Licence]) -> tuple[Phrase, ...]:
 
 
 def _licence(one: Licence) -> tuple[Phrase, ...]:
-    until = "without an end" if one.until_on is None else f"until {words.short_date(one.until_on)}"
+    until = "end not on record" if one.until_on is None else f"until {words.short_date(one.until_on)}"
     return Phrase(one.number), Phrase(f"{until}{' · LAPSES TOO EARLY' if one.lapses else ''}", tone="alarm" if one.lapses else "muted")
 
 
@@ -242,7 +246,7 @@ def _validity(one: GoingPaper) -> tuple[Phrase, ...]:
     issued = Phrase(f"issued {words.short_date(one.issued_on)}", tone="muted")
     if one.lapses and one.good_until is None:
         return Phrase("NO INSPECTION ON RECORD", Face.BOLD, "alarm"), issued
-    until = "without an end" if one.good_until is None else f"until {words.short_date(one.good_until)}"
+    until = "end not on record" if one.good_until is None else f"until {words.short_date(one.good_until)}"
     lapses = (Phrase("LAPSES TOO EARLY", Face.BOLD, "alarm"),) if one.lapses else ()
     return Phrase(until), *lapses, issued, *rests
 

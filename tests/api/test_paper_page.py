@@ -11,7 +11,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from api.bodies.papers import FileDigest, PaperCheck, RuleVersion
+from api.bodies.papers import FileDigest, PaperCheck
 from api.paper_page import BY_HAND, OTHER, POLICY, SAME, SCRIPT, STYLE, no_such_page, page_of
 from domain.rules.law.decision import DISCLAIMER
 from tests import makers
@@ -121,16 +121,16 @@ def test_it_says_that_it_is_no_advice_and_what_a_print_is_good_for():
 
 
 def test_rules_and_the_seal_are_shown():
-    shown = paper(rules=[RuleVersion(edition="2026-01", digest="ab" * 8), RuleVersion(edition="3", digest="cd" * 8)], sealed_with="9" * 64)
+    shown = paper(rules=["2026-01", "3"], sealed_with="9" * 64)
     text = Page(page_of(shown)).text
 
-    assert [one in text for one in ("edition 2026-01", "ab" * 8, "edition 3", "cd" * 8, "9" * 64)] == [True] * 5
+    assert [one in text for one in ("edition 2026-01", "edition 3", "9" * 64)] == [True] * 3
     assert "bears no seal" not in text
 
 
 def test_what_is_on_record_is_shown_and_never_run():
     hostile = "</title><script>alert(1)</script>\"'><img src=x onerror=alert(1)>&amp;"
-    shown = paper(title=hostile, rules=[RuleVersion(edition=hostile, digest="ab" * 8)], files=[FileDigest(form=hostile, sha256=hostile)])
+    shown = paper(title=hostile, rules=[hostile], files=[FileDigest(form=hostile, sha256=hostile)])
     page = Page(page_of(shown))
 
     assert (len(page.all("script")), page.all("img")) == (1, [])

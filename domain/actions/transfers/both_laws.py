@@ -20,7 +20,7 @@ from domain.rules.compliance import Counting, Coverage, LawInForce, standings
 from domain.rules.law.conditions import Number
 from domain.rules.law.facts import Premises
 from domain.rules.law.requirements import Activity, Requirement
-from domain.rules.transfers import Days, ItemCode, OpenItem, Paper, Why, law_items, ways
+from domain.rules.transfers import Days, ItemCode, OpenItem, Paper, Told, Why, law_items, ways
 
 
 class BothLaws:
@@ -71,10 +71,18 @@ class BothLaws:
         own = {one.id for one in going}
         coverages = [one for one in found.coverages if one.subject.id in own]
         where = f"at the {end} ({activity.value.replace('_', ' ')})"
-        told = frozenset(one.requirement_code for one in self._papers if one.requirement_code is not None)
+        told = self._told()
         why = self._why(activity, premises[None], of_ours=site_id is not None, through=through)
         titles = {kind.code: kind.title for kind in law.kinds.values()}
         return law_items(coverages, told=told, why=why, where=where, titles=titles)
+
+    def _told(self) -> Told:
+        """Return by requirement for which animals its notification is among the papers."""
+        found: dict[str, frozenset[UUID]] = {}
+        for one in self._papers:
+            if one.requirement_code is not None:
+                found[one.requirement_code] = found.get(one.requirement_code, frozenset()) | one.permit.animal_ids
+        return found
 
     def _why(self, activity: Activity, premises: Premises, *, of_ours: bool, through: date) -> Why:
         law = self.in_force(of_ours=of_ours)

@@ -17,12 +17,13 @@ from domain.actions.transfers.lines import GOING, PAPERS_OF, lines_of, turn_of
 from domain.actions.transfers.whereabouts import whereabouts
 from domain.records.animals import Animal
 from domain.records.enclosures import Enclosure
-from domain.records.holdings import HoldingKind
+from domain.records.holdings import Holding, HoldingKind
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
 from domain.rules import permits as rules
 from domain.rules.compliance import turning_days
 from domain.rules.lives import Status
+from domain.rules.text import same_name
 from domain.rules.transfers import (
     Check,
     Days,
@@ -42,7 +43,7 @@ from domain.rules.transfers import (
 
 LOOKED_AHEAD_DAYS = 365
 """How far ahead an earliest plan is looked for."""
-_GIVES_AWAY = frozenset({TransferBasis.SALE, TransferBasis.GIFT, TransferBasis.EXCHANGE, TransferBasis.PLACEMENT})
+_GIVES_AWAY = frozenset({TransferBasis.SALE, TransferBasis.GIFT, TransferBasis.EXCHANGE, TransferBasis.PLACEMENT, TransferBasis.LOAN})
 _DAY = timedelta(days=1)
 
 
@@ -151,13 +152,22 @@ class Planned:
             sentence = f"{animal.tag} is under way with transfer {other.reference}."
             yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
         held = holding_on(self.unit, animal.id, on=self.today)
+        if from_us and self.transfer.basis is TransferBasis.RETURN and not self._is_whose(held):
+            sentence = f"{animal.tag} is not on record as held for whom it would be returned to. Say another ground, or correct that."
+            yield OpenItem(code=ItemCode.NOT_OURS, sentence=sentence, field="animals", animal_id=animal.id)
         if from_us and held is not None:
             if held.kind is HoldingKind.IN_CUSTODY and self.transfer.basis is not TransferBasis.RETURN:
-                sentence = f"{animal.tag} is held for {held.party} until it decides; only it can say where it goes."
+                sentence = f"{animal.tag} is held for an authority until it decides; only it can say where it goes."
                 yield OpenItem(code=ItemCode.IN_CUSTODY, sentence=sentence, field="animals", animal_id=animal.id)
             if held.kind is HoldingKind.LOAN_IN and self.transfer.basis in _GIVES_AWAY:
-                sentence = f"{animal.tag} is on loan from {held.party}; it is not ours to give."
+                sentence = f"{animal.tag} is on loan to us; it is not ours to give or to lend."
                 yield OpenItem(code=ItemCode.NOT_OURS, sentence=sentence, field="animals", animal_id=animal.id)
+
+    def _is_whose(self, held: Holding | None) -> bool:
+        """Return whether an animal is held for the party that it would be returned to."""
+        if held is None or held.kind not in (HoldingKind.LOAN_IN, HoldingKind.IN_CUSTODY):
+            return False
+        return same_name(held.party or "") == same_name(self.transfer.party or "")
 
     def _about_quarantine(self, days: Days) -> Iterator[OpenItem]:
         if self.transfer.quarantine_enclosure_id is None:

@@ -35,11 +35,30 @@ def dispatch_transfer(unit: Unit, transfer_id: UUID, said: Dispatch) -> Transfer
     found, stage = turn_of(unit, transfer_id, TransferAct.DISPATCH)
     planned = Planned(unit, found)
     refuse_open(planned.leaving_today())
-    if found.from_site_id is not None:
-        _load(unit, found, planned.lines, said)
-    receiver = found.to_site_id or found.from_site_id
-    facts = {"stage": stage, "site_id": receiver, "dispatched_at": unit.origin.at, "dispatch_c": said.temperature_c}
-    return unit.change(found, facts, action="dispatch_transfer")
+    _refuse_temperature(found, said.temperature_c)
+    with unit.reaching((found.from_site_id, found.to_site_id)):
+        if found.from_site_id is not None:
+            _load(unit, found, planned.lines, said)
+        receiver = found.to_site_id or found.from_site_id
+        facts = {"stage": stage, "site_id": receiver, "dispatched_at": unit.origin.at, "dispatch_c": said.temperature_c}
+        return unit.change(found, facts, action="dispatch_transfer")
+
+
+def is_outside(transfer: Transfer, temperature_c: float | None) -> bool:
+    """Return whether it is too cold or too warm in the box for what was planned [°C]; what was not measured is not outside."""
+    if temperature_c is None:
+        return False
+    least, most = transfer.least_c, transfer.most_c
+    return (least is not None and temperature_c < least) or (most is not None and temperature_c > most)
+
+
+def _refuse_temperature(transfer: Transfer, temperature_c: float | None) -> None:
+    if is_outside(transfer, temperature_c):
+        limits = f"{transfer.least_c:g} to {transfer.most_c:g}"
+        sentence = (
+            f"It is {temperature_c:g} °C in the box, and the limits of this journey are {limits} °C. Nobody leaves until it is within them."
+        )
+        raise RuleBroken(sentence, code="temperature-outside", field="temperature_c")
 
 
 def coded_marks(unit: Unit, animal_id: UUID) -> list[Mark]:

@@ -161,7 +161,7 @@ def _refuse_own(unit: Unit, filed: FiledTransfer) -> None:
 
 def _refuse_read(unit: Unit, filed: FiledTransfer) -> None:
     for one in unit.all(Transfer, READ_BEFORE):
-        if any(one.source.get(name) == filed.source[name] for name in ("sha256", "paper_id")):
+        if any(one.source.get(name) == filed.source[name] for name in ("sha256", "paper_id", "transfer_id")):
             which = f"as the transfer {one.reference}" if _reached(unit, one) else "for a site that you do not reach"
             raise Conflict(f"This file was read already, {which}.", code="read-already", field="document_id")
 
@@ -218,6 +218,7 @@ class _Answering:
         self._unit, self._filed, self._answers = unit, filed, answers
         self._unfit: list[Fault] = []
         self._open: list[Fault] = []
+        self._taxa: Mapping[str, UUID] = {}
 
     def refuse_open(self) -> None:
         """Refuse the file where an answer fits no question, or a question has no answer.
@@ -243,7 +244,8 @@ class _Answering:
         for key, one in named.items():
             if key not in found and key not in answered:
                 self._open.append(_taxon_question(one, known.get(key)))
-        return {key: taxon.accepted_id or taxon.id for key, taxon in {**found, **answered}.items()}
+        self._taxa = {key: taxon.accepted_id or taxon.id for key, taxon in {**found, **answered}.items()}
+        return self._taxa
 
     def _answered_taxa(self, asked: set[str]) -> Mapping[str, Taxon]:
         found: dict[str, Taxon] = {}
@@ -301,7 +303,7 @@ class _Answering:
         asked_about = {*bearers, *([tags[own]] if tags.get(own) is not None else [])}
         pointer = f"/answers/animals/{place}"
         if answer.animal_id is not None:
-            self._refuse_unfit_animal(answer.animal_id, asked_about, pointer=pointer)
+            self._refuse_unfit_animal(one, answer.animal_id, asked_about, pointer=pointer)
             return answer.animal_id
         if answer.is_another and not bearers:
             self._unfit.append(Fault(f"{pointer}/is_another", "not-asked", "No animal on record bears its code, so this was not asked."))
@@ -313,7 +315,7 @@ class _Answering:
             self._open.append(_tag_question(one, answer))
         return answer.tag or one.tag
 
-    def _refuse_unfit_animal(self, animal_id: UUID, asked_about: set[UUID | None], *, pointer: str) -> None:
+    def _refuse_unfit_animal(self, one: FiledAnimal, animal_id: UUID, asked_about: set[UUID | None], *, pointer: str) -> None:
         found = self._unit.find(Animal, animal_id) if animal_id in asked_about else None
         if found is None:
             sentence = "This animal was not asked about: it bears neither the code nor the tag."
@@ -321,6 +323,14 @@ class _Answering:
         elif _reached(self._unit, found) and found.status not in _FROM_OTHERS:
             sentence = f"{found.tag} is {found.status.value}: it cannot come from the other party."
             self._unfit.append(Fault(f"{pointer}/animal_id", "not-away", sentence))
+        elif _reached(self._unit, found) and self._is_of_another_taxon(one, found):
+            sentence = f"{found.tag} is on record as another taxon than {one.scientific_name}. Correct that first, or say is_another."
+            self._unfit.append(Fault(f"{pointer}/animal_id", "other-taxon", sentence))
+
+    def _is_of_another_taxon(self, one: FiledAnimal, found: Animal) -> bool:
+        """Return whether an animal on record is of another accepted taxon than one of the file; a taxon not known yet is asked for."""
+        taxon = self._unit.fetch(Taxon, found.taxon_id)
+        return self._taxa.get(same_name(one.scientific_name), taxon.accepted_id or taxon.id) != (taxon.accepted_id or taxon.id)
 
     def _mark_question(self, one: FiledAnimal, bearers: Sequence[UUID]) -> Fault:
         found = [self._unit.fetch(Animal, animal_id) for animal_id in bearers]

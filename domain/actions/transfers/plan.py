@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, TypeVar
 from uuid import UUID
 
+from domain.actions.approvals import end_approvals
 from domain.actions.law import refuse_unknown_requirement
 from domain.actions.permits import refuse_unknown_kind
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, referred_reached, refuse_later_than
@@ -65,6 +66,7 @@ def change_transfer(unit: Unit, transfer_id: UUID, patch: Mapping[str, Any], *, 
         raise RuleBroken(sentence, code="stays-at-site", field="from_site_id")
     _check(unit, said, before=found)
     site_id = said.from_site_id or said.to_site_id
+    end_approvals(unit, found.id)
     return corrected(unit, found, said, site_id=site_id, reference_key=same_name(said.reference), **_DRAFT)
 
 
@@ -155,6 +157,7 @@ _DRAFT: Mapping[str, Any] = {"stage": TransferStage.DRAFT, "approved_by": None}
 
 
 def _draft_again(unit: Unit, transfer: Transfer) -> None:
+    end_approvals(unit, transfer.id)
     unit.change(transfer, _DRAFT, action="change_transfer")
 
 

@@ -8,14 +8,14 @@ from uuid import UUID
 
 from domain.actions.animals import register_animal
 from domain.actions.holdings import holding_on, record_holding
-from domain.actions.lives import PLACEMENTS_OF, add_event, relived
+from domain.actions.lives import EVENTS_OF, PLACEMENTS_OF, add_event, relived
 from domain.actions.marks import record_mark
 from domain.actions.placements import MoveStated, put
 from domain.actions.sites import today_there
-from domain.actions.transfers.dispatch import coded_marks, is_one_of
+from domain.actions.transfers.dispatch import coded_marks, is_one_of, is_outside
 from domain.actions.transfers.lines import heading_for, lines_of, turn_of
 from domain.errors import Fault, Refusal, RuleBroken
-from domain.records.animals import Animal, AnimalEventStated, AnimalStated, Basis, Placement
+from domain.records.animals import Animal, AnimalEvent, AnimalEventStated, AnimalStated, Basis, Placement
 from domain.records.enclosures import Enclosure
 from domain.records.holdings import HoldingKind, HoldingStated
 from domain.records.marks import MarkEntered, MarkKind, MarkReading
@@ -51,13 +51,15 @@ def receive_transfer(unit: Unit, transfer_id: UUID, said: Receipt) -> Transfer:
     found, stage = turn_of(unit, transfer_id, TransferAct.RECEIVE)
     lines = lines_of(unit, found)
     arrivals = _accounted_for(said, lines)
-    receiving = _Receiving(unit, found, stage)
-    for line in lines:
-        arrival = arrivals[line.id]
-        receiving.take(line, arrival, pointer=f"/arrivals/{said.arrivals.index(arrival)}")
-    receiving.refuse_faults()
-    facts = {"stage": stage, "arrived_at": unit.origin.at, "arrival_c": said.temperature_c}
-    return unit.change(found, facts, action="receive_transfer")
+    _refuse_unexplained_temperature(found, said)
+    with unit.reaching((found.from_site_id, found.to_site_id)):
+        receiving = _Receiving(unit, found, stage)
+        for line in lines:
+            arrival = arrivals[line.id]
+            receiving.take(line, arrival, pointer=f"/arrivals/{said.arrivals.index(arrival)}")
+        receiving.refuse_faults()
+        facts = {"stage": stage, "arrived_at": unit.origin.at, "arrival_c": said.temperature_c}
+        return unit.change(found, facts, action="receive_transfer")
 
 
 def refuse_transfer(unit: Unit, transfer_id: UUID, said: TransferRefusal) -> Transfer:
@@ -69,7 +71,19 @@ def refuse_transfer(unit: Unit, transfer_id: UUID, said: TransferRefusal) -> Tra
     found, stage = turn_of(unit, transfer_id, TransferAct.REFUSE)
     site_id = found.from_site_id or found.to_site_id
     facts = {"stage": stage, "site_id": site_id, "refused_because": said.reason}
-    return unit.change(found, facts, action="refuse_transfer", reason=said.reason[:120])
+    with unit.reaching((site_id,)):
+        return unit.change(found, facts, action="refuse_transfer", reason=said.reason[:120])
+
+
+def _refuse_unexplained_temperature(transfer: Transfer, said: Receipt) -> None:
+    """Refuse a receipt of a box that was too cold or too warm, unless what differs is said of an animal at least."""
+    if is_outside(transfer, said.temperature_c) and all(one.discrepancy is None for one in said.arrivals):
+        limits = f"{transfer.least_c:g} to {transfer.most_c:g}"
+        sentence = (
+            f"It was {said.temperature_c:g} °C in the box, and the limits of this journey are {limits} °C. "
+            "Say so as the discrepancy of the animals, and have them looked at by a veterinarian."
+        )
+        raise RuleBroken(sentence, code="temperature-outside", field="temperature_c")
 
 
 def _accounted_for(said: Receipt, lines: Sequence[TransferAnimal]) -> Mapping[UUID, Arrival]:
@@ -174,8 +188,8 @@ class _Receiving:
         came = AnimalEventStated(
             kind=EventKind.RETURNED if departed else EventKind.CAME_BACK,
             happened_on=self._on,
-            number=self._number_of(line, animal),
-            basis=BASES.get(self._transfer.basis) if departed else None,
+            number=self._number_of(animal),
+            basis=self._came_by() if departed else None,
             party=self._sender(),
             reference=self._transfer.reference,
             note="Received." if self._stage is TransferStage.RECEIVED else "Back after the receiver refused.",
@@ -186,11 +200,28 @@ class _Receiving:
         )
         if not self._is_there(animal, move.enclosure_id):
             put(unit, animal, move)
-        self._ends_loan(animal)
+        if self._stage is TransferStage.RECEIVED:
+            self._ends_loan(animal)
+            if self._transfer.basis is TransferBasis.LOAN and self._transfer.from_site_id is None:
+                self._begins_loan(animal, HoldingKind.LOAN_IN)
         return unit.fetch(Animal, animal.id)
 
-    def _number_of(self, line: TransferAnimal, animal: Animal) -> int:
-        return max(animal.count, line.number, 1)
+    def _came_by(self) -> Basis | None:
+        """Return on what ground it came: what the other party sells was bought."""
+        return Basis.PURCHASE if self._transfer.basis is TransferBasis.SALE else BASES.get(self._transfer.basis)
+
+    def _begins_loan(self, animal: Animal, kind: HoldingKind) -> None:
+        plan = self._transfer
+        terms = f"Offspring: {plan.offspring_split}" if plan.offspring_split else ""
+        lent = HoldingStated(kind=kind, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
+        record_holding(self._unit, animal.id, lent)
+
+    def _number_of(self, animal: Animal) -> int:
+        """Return how many animals of a record come: those it counts or, of one that has departed, those that left last."""
+        if animal.count:
+            return animal.count
+        left = [one.number for one in self._unit.all(AnimalEvent, EVENTS_OF, animal_id=animal.id) if one.kind is EventKind.DEPARTED]
+        return left[-1] if left else 1
 
     def _is_there(self, animal: Animal, enclosure_id: UUID) -> bool:
         """Return whether an animal that left and came back on one day is in an enclosure all along."""
@@ -213,7 +244,7 @@ class _Receiving:
             name_as_printed=line.name_as_printed,
             enclosure_id=self._place(arrival, None).id,
             acquired_on=self._on,
-            basis=Basis.PURCHASE if plan.basis is TransferBasis.SALE else BASES.get(plan.basis),
+            basis=self._came_by(),
             acquired_from=plan.party,
             reference=plan.reference,
             override_reason=self._reason(arrival),
@@ -223,9 +254,7 @@ class _Receiving:
             mark = MarkEntered(kind=MarkKind.TRANSPONDER, code=arrival.mark, from_on=self._on, is_primary=True, reading=MarkReading.SCANNER)
             record_mark(unit, animal.id, mark)
         if plan.basis is TransferBasis.LOAN:
-            terms = f"Offspring: {plan.offspring_split}" if plan.offspring_split else ""
-            lent = HoldingStated(kind=HoldingKind.LOAN_IN, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
-            record_holding(unit, animal.id, lent)
+            self._begins_loan(animal, HoldingKind.LOAN_IN)
         return animal
 
     def _place(self, arrival: Arrival, animal: Animal | None) -> Enclosure:
@@ -251,7 +280,7 @@ class _Receiving:
     def _ends_loan(self, animal: Animal) -> None:
         """Have an animal that comes back from a loan be held as one's own again."""
         held = holding_on(self._unit, animal.id, on=self._on)
-        if held is not None and held.kind is HoldingKind.LOAN_OUT and self._transfer.basis is TransferBasis.RETURN:
+        if held is not None and held.kind is HoldingKind.LOAN_OUT and self._transfer.from_site_id is None:
             if held.from_on == self._on:
                 self._unit.change(held, {"ended_on": self._on, "end_reason": "back on the same day"}, action="end_holding")
             record_holding(self._unit, animal.id, HoldingStated(kind=HoldingKind.OWNED, from_on=self._on, note="Back from a loan."))
@@ -266,9 +295,7 @@ class _Receiving:
         """Put on record that an animal is with the other party: lent to it, or gone."""
         unit, plan = self._unit, self._transfer
         if plan.basis is TransferBasis.LOAN:
-            terms = f"Offspring: {plan.offspring_split}" if plan.offspring_split else ""
-            lent = HoldingStated(kind=HoldingKind.LOAN_OUT, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
-            record_holding(unit, animal.id, lent)
+            self._begins_loan(animal, HoldingKind.LOAN_OUT)
             return
         left = AnimalEventStated(
             kind=EventKind.DEPARTED,

@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from uuid import UUID
 
+from domain.actions.lives import MARKS_OF
 from domain.actions.subjects import Chronicle, Taxa
 from domain.actions.transfers.lines import LINES_UNDER_WAY, heading_for
 from domain.records.animals import Animal, DatePrecision
+from domain.records.marks import TRANSPONDERS, Mark
 from domain.records.transfers import Transfer, TransferAnimal
 from domain.records.unit import Unit
 from domain.rules.calendar import add_months
@@ -57,6 +59,7 @@ def _comes(unit: Unit, transfer: Transfer, line: TransferAnimal, taxa: Taxa, *, 
     if line.animal_id is None:
         return _coming(line, taxa, on=today)
     animal = unit.fetch(Animal, line.animal_id)
+    borne = [one for one in unit.all(Mark, MARKS_OF, animal_id=animal.id) if one.until_on is None or one.closed_by_id is not None]
     return Subject(
         id=animal.id,
         tag=animal.tag,
@@ -65,17 +68,17 @@ def _comes(unit: Unit, transfer: Transfer, line: TransferAnimal, taxa: Taxa, *, 
         sex=animal.sex,
         life_stage=animal.life_stage,
         origin=animal.origin,
+        born_from=animal.hatched_on,
+        born_until=_last_birthday(animal.hatched_on, animal.hatched_precision),
         acquired_from=transfer.arrive_on,
         acquired_until=transfer.arrive_on,
+        is_marked=any(one.kind in TRANSPONDERS and one.warning is None for one in borne) or None,
     )
 
 
 def _coming(line: TransferAnimal, taxa: Taxa, *, on: date) -> Subject:
     """Return an animal that comes for the first time, as its papers tell of it."""
     assert line.taxon_id is not None and line.tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
-    last = line.hatched_on
-    if last is not None and line.hatched_precision is not DatePrecision.DAY:
-        last = add_months(last, _MONTHS_OF[line.hatched_precision]) - _DAY
     return Subject(
         id=line.id,
         tag=line.tag,
@@ -85,9 +88,16 @@ def _coming(line: TransferAnimal, taxa: Taxa, *, on: date) -> Subject:
         life_stage=line.life_stage,
         origin=line.origin,
         born_from=line.hatched_on,
-        born_until=last,
+        born_until=_last_birthday(line.hatched_on, line.hatched_precision),
         acquired_from=on,
         acquired_until=on,
         is_marked=line.transponder is not None or line.other_mark is not None,
         measured={} if line.mass_g is None else {MeasureKind.MASS: Measured(line.mass_g, on)},
     )
+
+
+def _last_birthday(hatched_on: date | None, precision: DatePrecision) -> date | None:
+    """Return the last day on which it may have hatched."""
+    if hatched_on is None or precision is DatePrecision.DAY:
+        return hatched_on
+    return add_months(hatched_on, _MONTHS_OF[precision]) - _DAY

@@ -9,6 +9,7 @@ import pytest
 from domain.actions.holdings import record_holding
 from domain.actions.transfers.approve import approve_transfer
 from domain.actions.transfers.dispatch import dispatch_transfer
+from domain.actions.transfers.lines import lines_of
 from domain.records.holdings import HoldingKind, HoldingStated
 from domain.records.transfers import Dispatch
 from domain.rules.law.requirements import Activity, Consequence, Duty, Entry, Obligation, Occasion, Selector
@@ -154,6 +155,20 @@ def test_what_has_to_be_told_beforehand_is_open_until_the_notification_is_among_
     assert items(checked(unit, transfer)) == []
 
 
+def test_a_notification_of_one_animal_is_none_of_another(unit, site, other, quarantine, animal, taxon):
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10", override_reason="x")
+    duty = Obligation(code="tell", duty=Duty.NOTIFY, occasion=Occasion.DEPARTURE, within=Span(1, Unit.DAYS))
+    makers.requirement(unit, "XR-8", consequence=Consequence.NOTIFY, activities=MOVES, obligations=(duty,))
+    transfer = planned(unit, site, other, animal, second, to=quarantine)
+    first = lines_of(unit, transfer)[0]
+
+    makers.transfer_paper(
+        unit, transfer, title="Notification", requirement_code="XR-8", inspected_on=None, transfer_animal_ids=[str(first.id)]
+    )
+
+    assert [(one.code, one.animal_id) for one in checked(unit, transfer).items] == [(ItemCode.NOT_TOLD, second.id)]
+
+
 def test_a_place_without_a_known_law_cannot_be_decided(unit, site, quarantine, animal):
     nowhere = makers.site(unit, name="Nowhere")
     there = makers.enclosure(unit, nowhere, name="Q9", quarantine=True)
@@ -204,9 +219,34 @@ def test_the_other_party_keeps_them_lawfully(unit, site, animal):
     ],
 )
 def test_what_is_not_ours_to_give_stays(unit, site, animal, kind, basis, code):
-    record_holding(unit, animal.id, HoldingStated(kind=kind, from_on=date(2025, 2, 1), party="Reed County"))
+    record_holding(unit, animal.id, HoldingStated(kind=kind, from_on=date(2025, 2, 1), party="Fen Rescue"))
 
     assert items(checked(unit, planned(unit, site, None, animal, basis=basis))) == ([] if code is None else [code])
+
+
+def test_only_what_is_held_for_a_party_is_returned_to_it(unit, site, animal):
+    own = planned(unit, site, None, animal, basis="return")
+
+    assert items(checked(unit, own)) == [ItemCode.NOT_OURS]
+    record_holding(unit, animal.id, HoldingStated(kind=HoldingKind.IN_CUSTODY, from_on=date(2025, 2, 1), party="A court"))
+    assert items(checked(unit, own)) == [ItemCode.NOT_OURS]
+
+
+def test_what_is_on_loan_to_us_is_not_lent_on(unit, site, animal):
+    record_holding(unit, animal.id, HoldingStated(kind=HoldingKind.LOAN_IN, from_on=date(2025, 2, 1), party="Reed County"))
+    lent_on = planned(unit, site, None, animal, basis="loan", due_back_on="2028-01-01", offspring_split="half each")
+
+    assert items(checked(unit, lent_on)) == [ItemCode.NOT_OURS]
+
+
+@pytest.mark.parametrize(("occasion", "told"), [(Occasion.ESCAPE, False), (Occasion.OUTAGE, False), (Occasion.DEPARTURE, True)])
+def test_what_is_told_after_an_escape_or_an_outage_hinders_no_move(unit, site, other, quarantine, animal, occasion, told):
+    duty = Obligation(code="tell", duty=Duty.NOTIFY, occasion=occasion, within=Span(1, Unit.DAYS))
+    makers.requirement(unit, "XR-8", consequence=Consequence.NOTIFY, activities=MOVES, obligations=(duty,))
+
+    found = items(checked(unit, planned(unit, site, other, animal, to=quarantine)))
+
+    assert found == ([ItemCode.NOT_TOLD] if told else [])
 
 
 def test_animals_are_where_they_are_to_leave_from(unit, site, other, quarantine, animal):

@@ -12,6 +12,7 @@ from domain.actions.marks import record_mark
 from domain.actions.placements import enclosure_on
 from domain.actions.recording import Ending
 from domain.actions.transfers.close import close_transfer
+from domain.actions.transfers.dispatch import dispatch_transfer
 from domain.actions.transfers.lines import lines_of
 from domain.actions.transfers.plan import change_transfer, end_transfer, end_transfer_animal
 from domain.actions.transfers.receive import receive_transfer, refuse_transfer
@@ -21,15 +22,16 @@ from domain.records.holdings import HoldingKind
 from domain.records.marks import Mark
 from domain.records.stated import read_stated
 from domain.records.statements import json_text
-from domain.records.transfers import Receipt, Transfer, TransferRefusal
+from domain.records.transfers import Dispatch, Receipt, Transfer, TransferRefusal
 from domain.rules.lives import EventKind, Sex, Status
 from domain.rules.transfers import TransferStage
 from tests import makers
 from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
-from tests.actions.transfers.of_transfers import approved, checked, codes, dispatched, planned, received, under_way
+from tests.actions.transfers.of_transfers import approved, checked, codes, dispatched, planned, receipt, received, under_way
 
 MISTAKE = Ending(reason="planned wrongly")
 TODAY = date(2026, 3, 1)
+WHY = "they were kept there before"
 
 
 def test_animals_go_from_one_site_to_another_and_are_kept_apart_there(unit, site, other, quarantine, animal):
@@ -220,3 +222,35 @@ def test_what_we_refuse_to_take_goes_back_to_the_other_party_and_nothing_of_it_c
     assert returned.stage is TransferStage.RETURNED
     assert unit.fetch(Animal, animal.id).status is Status.AWAY
     assert holding_on(unit, animal.id, on=TODAY).kind is HoldingKind.LOAN_OUT
+
+
+def test_a_group_that_comes_back_after_it_was_given_away_is_as_many_as_left(unit, site, quarantine_here, taxon):
+    home = makers.enclosure(unit, site, name="Pond")
+    group = makers.group(unit, taxon, 20, tag="G-1", enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason=WHY)
+    received(unit, under_way(unit, planned(unit, site, None, group)))
+    assert unit.fetch(Animal, group.id).count == 0
+
+    back = planned(unit, None, site, group, to=quarantine_here, basis="gift", reference="T-2", quarantine_reason=WHY)
+    received(unit, under_way(unit, back))
+
+    assert (unit.fetch(Animal, group.id).count, unit.fetch(Animal, group.id).status) == (20, Status.PRESENT)
+
+
+def test_nobody_leaves_in_a_box_that_is_too_warm_and_an_arrival_in_one_has_to_be_explained(unit, site, other, quarantine, animal):
+    transfer = approved(unit, planned(unit, site, other, animal, to=quarantine, least_c=18, most_c=22))
+    assert codes(dispatch_transfer, unit, transfer.id, Dispatch(temperature_c=23)) == ["temperature-outside"]
+    dispatch_transfer(unit, transfer.id, Dispatch(temperature_c=22))
+
+    warm = receipt(unit, transfer).model_copy(update={"temperature_c": 31.0})
+    assert codes(receive_transfer, unit, transfer.id, warm) == ["temperature-outside"]
+    said = receipt(unit, transfer, discrepancy="31 °C in the box; the veterinarian was called").model_copy(update={"temperature_c": 31.0})
+    assert receive_transfer(unit, transfer.id, said).stage is TransferStage.RECEIVED
+
+
+def test_an_animal_that_was_lent_and_is_given_back_on_another_ground_is_ours_again(unit, site, animal, quarantine_here):
+    lent = planned(unit, site, None, animal, basis="loan", due_back_on="2026-09-01", offspring_split="half each")
+    received(unit, under_way(unit, lent))
+
+    received(unit, under_way(unit, planned(unit, None, site, animal, to=quarantine_here, basis="gift", reference="T-2")))
+
+    assert holding_on(unit, animal.id, on=TODAY).kind is HoldingKind.OWNED

@@ -332,6 +332,17 @@ def test_a_seal_whose_field_was_taken_out_is_no_whole_one(sealed):
     assert refused(made.getvalue()) == "seal-broken"
 
 
+def test_a_seal_that_was_hidden_and_the_attachment_changed_is_found(sealed):
+    """A revision behind the seal takes the seal out of the catalogue, so that no reader looks for one."""
+    writer = PdfWriter(PdfReader(io.BytesIO(sealed)), incremental=True)
+    for name in ("/AcroForm", "/Perms"):
+        del writer._root_object[name]
+    made = io.BytesIO()
+    writer.write(made)
+
+    assert refused(made.getvalue()) == "seal-broken"
+
+
 def test_a_field_with_a_text_is_no_signature():
     def form(writer):
         field = DictionaryObject({NameObject("/FT"): NameObject("/Tx"), NameObject("/V"): TextStringObject("filled in")})

@@ -154,6 +154,7 @@ def test_a_file_becomes_a_draft_with_its_animals_its_papers_and_its_document(cli
         "document_id": document_id,
         "sha256": sha256(content).hexdigest(),
         "paper_id": PAPER,
+        "transfer_id": THEIR_TRANSFER,
         "form_version": 1,
         "seal": "none",
         "sealed_with": None,
@@ -601,3 +602,32 @@ class TestLimits:
         answers = [client.post(PATH, {"document_id": document_id, "to_site_id": site_id}).status_code for _ in range(3)]
 
         assert answers == [422, 422, 429]
+
+
+def test_a_later_file_of_a_transfer_that_was_read_is_not_read_beside_it(client, site_id, taxon_id):
+    first = done(read(client, file_of(), site_id))
+
+    answer = read(client, file_of(paper_id="77-wwwwwwwwwwwwwwwwwwww", reference="FEN-13"), site_id)
+
+    assert answer.status_code == 409
+    assert first["reference"] in answer.json()["detail"]
+
+
+@pytest.mark.parametrize("stage", ["called_off", "received", "returned", "closed", "refused", "anything"])
+def test_a_file_whose_animals_are_not_to_come_is_no_plan(client, site_id, taxon_id, stage):
+    assert refused(read(client, file_of(stage=stage), site_id)) == (422, "not-to-come", [("/file/stage", "not-to-come")])
+
+
+def test_a_file_that_says_it_is_sealed_and_is_not_is_refused(client, site_id, taxon_id):
+    assert refused(read(client, file_of(sealed=True), site_id)) == (422, "seal-broken", [("/document_id", "seal-broken")])
+
+
+def test_an_animal_of_another_species_is_not_taken_for_the_one_in_the_file(client, store, site_id, taxon_id, on_record):
+    known = on_record(("departed", "2026-02-10"), tag="R-9")
+    with store.transaction(makers.origin()) as unit:
+        makers.taxon(unit, "Rana ficta")
+    other = file_of(animals=(animal(scientific_name="Rana ficta"),))
+
+    answer = read(client, other, site_id, answers={"animals": [{"number": 1, "animal_id": known}]})
+
+    assert refused(answer) == (422, "answers-unfit", [("/answers/animals/0/animal_id", "other-taxon")])

@@ -8,6 +8,8 @@ import pytest
 
 from api.bodies.records import with_disclaimer
 from api.bodies.transfers import Transfer, TransferCheck
+from domain.actions.transfers.approve import approve_transfer
+from domain.actions.transfers.check import check_transfer
 from domain.records import transfers as records
 from domain.rules.law.requirements import Entry, Selector
 from domain.rules.permissions import Role
@@ -74,6 +76,19 @@ def test_an_animal_goes_from_site_to_site_when_two_people_have_looked_at_it(app,
     assert client.get(f"{path}/animals").json()["items"][0]["quarantine_until"] == "2026-03-31"
 
 
+def test_an_approval_is_for_the_plan_as_it_was_and_ends_with_a_change(app, client, store, caller, places):
+    path, _ = planned(client, places)
+    one, other = (people.signed_in(caller, people.person(store, name, role=Role.REGISTRAR)) for name in ("ada", "bo"))
+    done(client.post(f"{path}/check", {}))
+    asked = one.post("/v1/approvals", {"action": "approve_transfer", "subject_id": path.rpartition("/")[2], "why": "ready"})
+    done(other.post(f"/v1/approvals/{asked.json()['id']}/give", {}))
+    tag = client.get(path).headers["ETag"]
+    done(client.request("PATCH", path, json={"carrier": "A man with a van"}, headers={"If-Match": tag}))
+    done(client.post(f"{path}/check", {}))
+
+    assert one.post(f"{path}/approve", {}).json()["code"] == "second-person-needed"
+
+
 def test_what_is_open_is_told_with_its_field_and_its_rule(client, places):
     path, _ = planned(client, places, container=None, carrier_until="2026-02-20")
 
@@ -116,3 +131,34 @@ def test_who_is_at_the_receiving_site_sees_it_once_it_is_dispatched(client, stor
         found = unit.fetch(records.Transfer, UUID(path.rpartition("/")[2]))
         unit.change(found, {"site_id": UUID(places["to"])}, action="dispatch_transfer")
     assert keeper.get(path).status_code == 200
+
+
+def test_whoever_is_bound_to_one_site_sends_from_it_and_receives_or_refuses_at_it(app, client, store, caller, places):
+    """The hand-over is between two sites; each end is acted on by its own people."""
+    path, line = planned(client, places)
+    sender, receiver = (
+        people.signed_in(caller, people.person(store, name, role=role, site_id=places[end]))
+        for name, role, end in (("ada", Role.CURATOR, "from"), ("bo", Role.KEEPER, "to"))
+    )
+    with store.transaction(makers.origin()) as unit:
+        check_transfer(unit, UUID(path.rpartition("/")[2]))
+        approve_transfer(unit, UUID(path.rpartition("/")[2]))
+
+    assert receiver.post(f"{path}/dispatch", {}).status_code == 403
+    assert done(sender.post(f"{path}/dispatch", {}))["site_id"] == places["to"]
+    assert sender.post(f"{path}/refuse", {"reason": "mine"}).status_code == 403
+    app.state.house.clock = lambda: makers.NOON.replace(hour=15)
+    done(receiver.post(f"{path}/receive", {"arrivals": [{"transfer_animal_id": line, "condition": "lively"}]}))
+
+    assert client.get(f"/v1/animals/{places['animal']}").json()["enclosure_id"] == places["apart"]
+
+
+def test_a_keeper_of_the_receiving_site_refuses_what_arrives(client, store, caller, places):
+    path, _ = planned(client, places)
+    keeper = people.signed_in(caller, people.person(store, "bo", role=Role.KEEPER, site_id=places["to"]))
+    with store.transaction(makers.origin()) as unit:
+        check_transfer(unit, UUID(path.rpartition("/")[2]))
+        approve_transfer(unit, UUID(path.rpartition("/")[2]))
+    done(client.post(f"{path}/dispatch", {}))
+
+    assert done(keeper.post(f"{path}/refuse", {"reason": "It coughs."}))["site_id"] == places["from"]
