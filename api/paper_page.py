@@ -55,16 +55,19 @@ function say(text, kind) {
   told.className = kind;
 }
 
+let latest = 0;
 async function compare(file) {
+  const turn = ++latest;
   say("Reading the file.", "");
   try {
     const bytes = new Uint8Array(await crypto.subtle.digest("SHA-256", await file.arrayBuffer()));
     const digest = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+    if (turn !== latest) return;
     const form = issued.get(digest);
     if (form === undefined) say("{OTHER}. Its SHA-256 is " + digest + ".", "other");
     else say("{SAME}, as " + form + ".", "same");
   } catch {
-    say("The file cannot be read here; {BY_HAND}.", "other");
+    if (turn === latest) say("The file cannot be read here; {BY_HAND}.", "other");
   }
 }
 
@@ -75,7 +78,9 @@ if (window.isSecureContext && window.crypto && crypto.subtle) {
   place.addEventListener("dragleave", () => place.classList.remove("over"));
   place.addEventListener("drop", (event) => {
     place.classList.remove("over");
-    if (event.dataTransfer.files.length) compare(event.dataTransfer.files[0]);
+    chosen.value = "";
+    if (event.dataTransfer.files.length === 1) compare(event.dataTransfer.files[0]);
+    else say("Drop one file at a time.", "other");
   });
 } else {
   chosen.disabled = true;

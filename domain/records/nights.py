@@ -106,6 +106,7 @@ class Report(Record, table=True):
         refers_to("transfer", "transfer_id"),
         sa.Index("ix_report_site", "organisation_id", "site_id", "id"),
         sa.Index("ix_report_paper_id", "organisation_id", "paper_id", unique=True),
+        sa.Index("ix_report_issued", "organisation_id", "kind", "issued_at"),
     )
     noun: ClassVar[str] = "report"
 

@@ -110,6 +110,7 @@ def upgrade() -> None:
         batch_op.create_check_constraint(op.f("ck_report_report_kind"), f"kind IN {PRINTED!r}")
     with op.batch_alter_table("report", schema=None) as batch_op:
         batch_op.create_index("ix_report_paper_id", ["organisation_id", "paper_id"], unique=True)
+        batch_op.create_index("ix_report_issued", ["organisation_id", "kind", "issued_at"], unique=False)
 
 
 def downgrade() -> None:
@@ -118,6 +119,7 @@ def downgrade() -> None:
         op.execute("UPDATE report SET kind = 'stock-statement' WHERE kind = 'transfer-file'")
     _drop_check()
     with op.batch_alter_table("report", schema=None) as batch_op:
+        batch_op.drop_index("ix_report_issued")
         batch_op.drop_index("ix_report_paper_id")
     with op.batch_alter_table("report", copy_from=_report(*_issued()), recreate="auto") as batch_op:
         if op.get_bind().dialect.name == "postgresql":

@@ -164,11 +164,25 @@ const bare = { preventDefault() {}, dataTransfer: { files: [file] } };
 """As much of a browser as the page's script asks for."""
 
 
-def told(chosen, *, secure=True):
+RACE = (
+    BROWSER.split("(async", maxsplit=1)[0]
+    + """(async () => {
+  const late = { arrayBuffer: () => new Promise((done) => setTimeout(() => done(Buffer.from(chosen, "hex")), 60)) };
+  made.place.heard.drop({ dataTransfer: { files: [late] } });
+  made.place.heard.drop({ dataTransfer: { files: [new Blob(["forged"])] } });
+  await new Promise((done) => setTimeout(done, 200));
+  console.log(JSON.stringify([made.told.textContent, made.told.className, false]));
+})();
+"""
+)
+"""The issued file, which takes long to read, and then another that is read at once."""
+
+
+def told(chosen, *, secure=True, browser=BROWSER):
     """Return what the script says of a file that is chosen: its text and class, and whether none can be chosen."""
     files = [{"form": "CSV", "sha256": "1" * 64}, {"form": "PDF", "sha256": DIGEST}]
     said = json.dumps([SCRIPT, files, chosen if chosen is None else chosen.hex(), secure])
-    ran = subprocess.run(["node", "-e", BROWSER], input=said, capture_output=True, text=True, check=True, timeout=60)
+    ran = subprocess.run(["node", "-e", browser], input=said, capture_output=True, text=True, check=True, timeout=60)
     return json.loads(ran.stdout)
 
 
@@ -188,3 +202,8 @@ def test_what_cannot_be_compared_is_left_to_people_with_words_how():
     assert (unread[1:], insecure[1:]) == (["other", False], ["other", True])
     assert BY_HAND in unread[0]
     assert BY_HAND in insecure[0]
+
+
+@pytest.mark.system("node")
+def test_what_is_said_is_of_the_file_that_came_last():
+    assert told(CONTENT, browser=RACE)[1] == "other"
