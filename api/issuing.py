@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from api.settings import Settings
 
 LETTERS: Final = "abcdefghjkmnpqrstuvwxyz23456789"
-"""No two of them are mistaken for each other in print."""
+"""Without those that are mistaken for each other most: 0 and o, 1, i and l."""
 DRAWN: Final = 20
 """Letters drawn at random: 99 bits, so that nobody finds a paper by trying."""
 NUMBER: Final = re.compile(f"([1-9][0-9]{{0,18}})-[{LETTERS}]{{{DRAWN}}}")

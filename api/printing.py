@@ -11,7 +11,7 @@ from uuid import UUID
 from api.animal_papers import animal_record_sheet, label_sheet, stock_statement_sheet
 from api.incident_papers import incident_sheet
 from api.inspection_papers import inspection_file_sheet
-from api.issuing import NO_PRESS, Press, issue, new_paper_id
+from api.issuing import Press, issue, new_paper_id
 from api.permit_papers import permit_register_sheet
 from api.return_papers import periodic_return_sheet
 from api.transfer_papers import transfer_file_sheet
@@ -100,7 +100,7 @@ def files_of(sheet: DueSheet) -> list[PaperFile]:
     ]
 
 
-def make_report(unit: Unit, report_id: UUID, press: Press = NO_PRESS) -> Report:
+def make_report(unit: Unit, report_id: UUID, press: Press) -> Report:
     """Make the paper that a waiting report asks for, and keep its files; what leaves the house is issued.
 
     Raises:

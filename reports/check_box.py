@@ -13,9 +13,9 @@ SIDE: Final = 32 * mm
 """Of the code with its quiet zone [pt]."""
 HEADING: Final = "Check this file"
 LEADS: Final = (
-    "The code and the address lead to what is on record about this file: when it was issued, by which rules, and the fingerprint (SHA-256) "
-    "of its PDF. Compare that with the fingerprint of the file in hand; the page does so where you open it, and nothing is sent. A print "
-    "cannot be compared: for that ask for the file."
+    "The code and the address lead to what is on record about this file: when it was issued, which rules were on record, and the "
+    "fingerprint (SHA-256) of its PDF. Compare that with the fingerprint of the file in hand; the page does so where you open it, and"
+    " nothing is sent. A print cannot be compared: for that ask for the file."
 )
 SEALED: Final = (
     "The PDF bears a seal: programs that read PDFs show whether it was changed since it was issued. Whose seal it is, only those can tell "

@@ -1,4 +1,4 @@
-"""What is sealed is found whole by two programs, and any change of it is found by both."""
+"""What is sealed is found whole by two programs, and any change of what the seal covers is found by both."""
 
 from __future__ import annotations
 
