@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
@@ -10,7 +11,7 @@ from uuid import UUID
 from api.animal_papers import organisation_name, paper_number
 from api.issuing import Imprint
 from domain.actions.histories import History
-from domain.actions.transfers.file import Licences, TransferFile, Traveller, TravellingPaper, transfer_file
+from domain.actions.transfers.file import OwnLicence, TransferFile, Traveller, TravellingPaper, transfer_file
 from domain.records.animals import AnimalEvent
 from domain.records.holdings import HoldingKind
 from domain.records.kinship import Parent
@@ -110,7 +111,7 @@ def _end(unit: Unit, found: TransferFile, site: Site | None) -> End:
             address=site.address,
             contact=None,
             jurisdiction=site.jurisdiction,
-            licences=tuple(_licences(found.licences[site.id], through=found.through)),
+            licences=tuple(_own_licence(one, through=found.through) for one in found.licences[site.id]),
         )
     licence = plan.party_licence
     return End(
@@ -123,13 +124,12 @@ def _end(unit: Unit, found: TransferFile, site: Site | None) -> End:
     )
 
 
-def _licences(held: Licences, *, through: date) -> Iterator[Licence]:
-    for permit, last in held:
-        yield _licence(permit.number_text, last, through=through)
+def _own_licence(one: OwnLicence, *, through: date) -> Licence:
+    return replace(_licence(one.number, one.good_until, through=through), title=one.title, sha256=one.sha256)
 
 
 def _licence(number: str, until_on: date | None, *, through: date) -> Licence:
-    return Licence(number=number, until_on=until_on, lapses=until_on is not None and until_on < through)
+    return Licence(number=number, title=None, sha256=None, until_on=until_on, lapses=until_on is not None and until_on < through)
 
 
 def _carriage(found: TransferFile) -> Carriage:

@@ -345,6 +345,7 @@ def transfer(unit: Unit, come_from: Site | None, go_to: Site | None, **stated: A
         "dispatch_on": "2026-03-10",
         "arrive_on": "2026-03-10",
         "carrier": "Fen Carriers",
+        "carrier_authorisation": "C-3",
         "container": "Ventilated crate, marked LIVE ANIMALS",
         "least_c": 18.0,
         "most_c": 28.0,

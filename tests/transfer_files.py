@@ -113,8 +113,8 @@ def paper(**facts: Any) -> GoingPaper:
 
 def sheet(**facts: Any) -> TransferFileSheet:
     """Return a gift of an animal with a paper, from an installation that is not ours."""
-    licence = Licence(number="L-77", until_on=date(2027, 1, 31), lapses=False)
-    second = Licence(number="L-78", until_on=None, lapses=False)
+    licence = Licence(number="L-77", title=None, sha256=None, until_on=date(2027, 1, 31), lapses=False)
+    second = Licence(number="L-78", title=None, sha256=None, until_on=None, lapses=False)
     told: dict[str, Any] = {
         "form": FORM,
         "form_version": VERSION,
@@ -142,7 +142,7 @@ def sheet(**facts: Any) -> TransferFileSheet:
         "carriage": Carriage(
             carrier="Fen Carriers",
             contact="the driver",
-            authorisation=Licence(number="C-1", until_on=date(2026, 12, 31), lapses=False),
+            authorisation=Licence(number="C-1", title=None, sha256=None, until_on=date(2026, 12, 31), lapses=False),
             container="ventilated crate",
             least_c=20.0,
             most_c=28.0,

@@ -41,6 +41,8 @@ class Licence(_Member):
     """A licence."""
 
     number: Name
+    title: Name | None = None
+    sha256: Digest | None = None
     until_on: Day | None
     lapses: bool
 

@@ -111,13 +111,14 @@ class Rule(_Said):
 class OpenItem(_Said):
     """Something that has to be settled before the animals may leave, in a sentence, and the field or part by which it is mended.
 
-    ``day_settles`` says that other days may settle it.
+    ``animal_ids`` are the animals that it is about, of those that come for the first time their ids on the transfer. ``day_settles`` says
+    that other days may settle it.
     """
 
     code: ItemCode
     sentence: str
     field: str
-    animal_id: UUID | None
+    animal_ids: list[UUID]
     paper_id: UUID | None
     rule: Rule | None
     day_settles: bool
@@ -146,7 +147,8 @@ class Renewal(_Said):
 class TransferCheck(Advice):
     """What came of looking at a transfer: what is open for the planned days, and the earliest days with the papers on record.
 
-    Every paper has to be good through ``good_through``. ``earliest`` is null where no day of the next twelve months is lawful.
+    Every paper has to be good through ``good_through``. ``earliest`` is null where other days alone
+    do not settle within twelve months what is open.
     """
 
     transfer_id: UUID

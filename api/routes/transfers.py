@@ -136,7 +136,7 @@ def _item(one: OpenItem) -> dict[str, Any]:
         "code": one.code,
         "sentence": one.sentence,
         "field": one.field,
-        "animal_id": one.animal_id,
+        "animal_ids": one.animal_ids,
         "paper_id": one.paper_id,
         "rule": None if one.finding is None else _rule(one.finding),
         "day_settles": one.turns,

@@ -163,12 +163,22 @@ LAST_COMING = Statement(
 )
 
 
-def fitness_of(unit: Unit, animal: Animal, enclosure: Enclosure, *, on: date, number: int) -> Fitness:
+def fitness_of(
+    unit: Unit,
+    animal: Animal,
+    enclosure: Enclosure,
+    *,
+    on: date,
+    number: int,
+    came_from: CameFrom | None = None,
+    beside: Sequence[Row] = (),
+) -> Fitness:
     """Return whether an enclosure suits some animals of a record from a day on, with everybody who lives there on it.
 
-    To be asked once it is on record how the animals came: what was born here needs no quarantine, what arrived does.
+    To be asked once it is on record how the animals came: what was born here needs no quarantine, what arrived does; or with ``came_from``
+    before that. ``beside`` are others that come with them: the taxon, the stage of life and the number of each.
     """
-    there = unit.rows(LIVING_THERE, enclosure_id=enclosure.id, animal_id=animal.id, on=on)
+    there = [*unit.rows(LIVING_THERE, enclosure_id=enclosure.id, animal_id=animal.id, on=on), *beside]
     taxon_ids = {animal.taxon_id, *(row[0] for row in there)}
     taxonomy = taxonomy_above(unit, taxon_ids)
     needs = _targets(unit, taxonomy, taxon_ids, on=on)
@@ -176,7 +186,10 @@ def fitness_of(unit: Unit, animal: Animal, enclosure: Enclosure, *, on: date, nu
     animals = _lodgers(taxonomy, needs, animal.taxon_id, stage, number, on=on)
     others = [_lodgers(taxonomy, needs, taxon_id, stage, count, on=on) for (taxon_id, stage), count in _counted(taxonomy, there).items()]
     safeguard = _safeguard(unit, animals.hazard, on=on)
-    came_from = CameFrom.STOCK if enclosure.quarantine else _came_from(unit, animal.id, on=on)
+    if enclosure.quarantine:
+        came_from = CameFrom.STOCK
+    elif came_from is None:
+        came_from = _came_from(unit, animal.id, on=on)
     return fitness(
         PlacementFacts(
             on=on,
@@ -190,6 +203,24 @@ def fitness_of(unit: Unit, animal: Animal, enclosure: Enclosure, *, on: date, nu
             site_quarantines=came_from is CameFrom.OUTSIDE and unit.row(QUARANTINE_AT, site_id=enclosure.site_id) is not None,
         )
     )
+
+
+def hazards_without_competence(unit: Unit, site_id: UUID, taxon_ids: Iterable[UUID], *, on: date) -> Mapping[Hazard, Sequence[str]]:
+    """Return the hazard classes of some taxa, with their names, whose competence a rule asks for and nobody holds at a site on a day."""
+    wanted = dict.fromkeys(taxon_ids)
+    taxonomy = taxonomy_above(unit, wanted)
+    named: dict[Hazard, list[str]] = {}
+    for taxon_id in map(taxonomy.accepted, wanted):
+        if (hazard := taxonomy.hazard(taxon_id)) is not None:
+            named.setdefault(hazard, []).append(taxonomy.name(taxon_id))
+    guarded = {hazard: _safeguard(unit, hazard, on=on) for hazard in named}
+    return {
+        hazard: names
+        for hazard, names in named.items()
+        if (rule := guarded[hazard]) is not None
+        and rule.competence_needed
+        and not _competent(unit, rule, site_id=site_id, hazard=hazard, on=on)
+    }
 
 
 @dataclass(frozen=True, slots=True)

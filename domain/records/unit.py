@@ -107,11 +107,14 @@ class Unit:
         self.cursor.execute("RELEASE SAVEPOINT attempt", {})
 
     @contextmanager
-    def reaching(self, site_ids: Iterable[UUID | None]) -> Iterator[None]:
-        """Let what is done in the block reach some sites besides: for an act that was found lawful and hands records over between them."""
+    def reaching(self, site_ids: Iterable[UUID | None] | None) -> Iterator[None]:
+        """Let what is done in the block reach some sites besides, or (``None``) all that is the organisation's.
+
+        For an act that was found lawful, and hands records over between them or uses what is for all.
+        """
         before = self.origin
         if before.reach.site_ids is not None:
-            wider = before.reach.site_ids | {one for one in site_ids if one is not None}
+            wider = None if site_ids is None else before.reach.site_ids | {one for one in site_ids if one is not None}
             self.origin = replace(before, reach=Reach(wider))
         try:
             yield

@@ -13,8 +13,10 @@ from uuid import UUID
 
 from domain.rules.calendar import in_words
 from domain.rules.compliance import Coverage
-from domain.rules.fitness import Fitness
+from domain.rules.fitness import Bearing as Speaking
+from domain.rules.fitness import Fitness, ReasonCode
 from domain.rules.law.decision import Bearing, Finding
+from domain.rules.law.facts import Subject
 from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.requirements import Activity, Consequence, Duty, Occasion, Requirement
 from domain.rules.law.spans import WorkingDays, day_before
@@ -90,6 +92,8 @@ class ItemCode(StrEnum):
 
     NO_ANIMALS = "no_animals"
     NOT_HERE = "not_here"
+    TAG_TAKEN = "tag_taken"
+    CODE_TAKEN = "code_taken"
     IN_CUSTODY = "in_custody"
     NOT_OURS = "not_ours"
     PLACE_UNKNOWN = "place_unknown"
@@ -100,15 +104,19 @@ class ItemCode(StrEnum):
     MARK_MISSING = "mark_missing"
     NOT_TOLD = "not_told"
     PAPER_LAPSES = "paper_lapses"
+    PAPER_USED = "paper_used"
     LICENCE_LAPSES = "licence_lapses"
     LICENCE_MISSING = "licence_missing"
     CARRIER_MISSING = "carrier_missing"
+    CARRIER_UNAUTHORISED = "carrier_unauthorised"
     CARRIER_LAPSES = "carrier_lapses"
+    NOBODY_COMPETENT = "nobody_competent"
     CONTAINER_MISSING = "container_missing"
     TEMPERATURE_MISSING = "temperature_missing"
     QUARANTINE_PLACE_MISSING = "quarantine_place_missing"
     QUARANTINE_PLAN_MISSING = "quarantine_plan_missing"
     QUARANTINE_UNSUITED = "quarantine_unsuited"
+    QUARANTINE_UNDECIDED = "quarantine_undecided"
     DAY_PASSED = "day_passed"
 
 
@@ -117,13 +125,14 @@ class OpenItem:
     """Something that has to be settled before animals may leave: what, in a sentence, and where it is mended.
 
     ``field`` is the field of the transfer, or the part of it, that is to be corrected. ``turns`` says that another day may settle it.
-    ``finding`` is what a requirement says, where it is one that stands against it.
+    ``animal_ids`` are the animals that it is about, none where it is about all. ``finding`` is what a requirement says, where it is one
+    that stands against it.
     """
 
     code: ItemCode
     sentence: str
     field: str
-    animal_id: UUID | None = None
+    animal_ids: tuple[UUID, ...] = ()
     paper_id: UUID | None = None
     finding: Finding | None = None
     turns: bool = False
@@ -143,9 +152,14 @@ class Days:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Journey:
-    """Who carries the animals, in what, how warm, and where they are kept apart on arrival; what is not said is ``None``."""
+    """Who carries the animals, in what, how warm, and where they are kept apart on arrival; what is not said is ``None``.
 
+    ``leaves_us`` says that the day of dispatch is ours to keep, and not another party's.
+    """
+
+    leaves_us: bool = True
     carrier: str | None = None
+    carrier_authorisation: str | None = None
     carrier_until: date | None = None
     needs_carrier: bool = True
     container: str | None = None
@@ -178,6 +192,11 @@ class Paper:
         """The last day on which it is good, ``None`` where it has no end."""
         return self.permit.last_day if self.kind is None else valid_until(self.permit, self.kind, working=self.working)
 
+    @property
+    def is_used(self) -> bool:
+        """Whether it was for one consignment, and that has left."""
+        return self.kind is not None and self.kind.for_one_consignment and self.permit.used_on is not None
+
 
 @dataclass(frozen=True, slots=True)
 class Renewal:
@@ -199,9 +218,10 @@ def good_through(days: Days, *, buffer_days: int) -> date:
 
 def journey_items(journey: Journey, days: Days, *, through: date, today: date) -> Iterator[OpenItem]:
     """Yield what is open about the days, the carrier, the container, the temperature, the other party and quarantine."""
-    if days.dispatch_on < today:
-        sentence = f"The day of dispatch, {in_words(days.dispatch_on)}, has passed; set another."
-        yield OpenItem(code=ItemCode.DAY_PASSED, sentence=sentence, field="dispatch_on", turns=True)
+    name, on = ("dispatch", days.dispatch_on) if journey.leaves_us else ("arrival", days.arrive_on)
+    if on < today:
+        sentence = f"The day of {name}, {in_words(on)}, has passed; set another."
+        yield OpenItem(code=ItemCode.DAY_PASSED, sentence=sentence, field="dispatch_on" if journey.leaves_us else "arrive_on", turns=True)
     if journey.needs_carrier:
         yield from _carrier_items(journey, through=through)
     if journey.container is None:
@@ -219,7 +239,11 @@ def journey_items(journey: Journey, days: Days, *, through: date, today: date) -
 def _carrier_items(journey: Journey, *, through: date) -> Iterator[OpenItem]:
     if journey.carrier is None:
         yield OpenItem(code=ItemCode.CARRIER_MISSING, sentence="Say who carries them.", field="carrier")
-    elif journey.carrier_until is not None and journey.carrier_until < through:
+        return
+    if journey.carrier_authorisation is None:
+        sentence = f"Say under which authorisation {journey.carrier} carries live animals; where none is needed, say so in words."
+        yield OpenItem(code=ItemCode.CARRIER_UNAUTHORISED, sentence=sentence, field="carrier_authorisation")
+    if journey.carrier_until is not None and journey.carrier_until < through:
         sentence = f"{journey.carrier} is authorised until {in_words(journey.carrier_until)}; it is needed until {in_words(through)}."
         yield OpenItem(code=ItemCode.CARRIER_LAPSES, sentence=sentence, field="carrier_until", turns=True)
 
@@ -244,8 +268,12 @@ def _quarantine_items(journey: Journey) -> Iterator[OpenItem]:
 
 
 def paper_items(papers: Iterable[Paper], *, through: date) -> Iterator[OpenItem]:
-    """Yield the papers that go with the animals and are not good long enough."""
+    """Yield the papers that go with the animals and are not good long enough, or were for another consignment."""
     for one in papers:
+        if one.is_used:
+            sentence = f"{one.title} was for one consignment, and that has left with another transfer; have one issued for this one."
+            yield OpenItem(code=ItemCode.PAPER_USED, sentence=sentence, field="papers", paper_id=one.id)
+            continue
         last = one.last_day
         if last is not None and last < through:
             until = "it rests on no inspection that is on record" if last == date.min else f"it is good until {in_words(last)}"
@@ -271,7 +299,23 @@ Why = Callable[[Coverage, Sequence[str]], tuple[ItemCode, str]]
 """Why animals are without a document of some kinds: the code, and the end of a sentence."""
 
 
-def law_items(coverages: Iterable[Coverage], *, told: Told, why: Why, where: str, titles: Mapping[str, str]) -> Iterator[OpenItem]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Objection:
+    """What the law of one end leaves open of one animal; ``what`` is the sentence without the animal."""
+
+    subject: Subject
+    code: ItemCode
+    what: str
+    field: str
+    finding: Finding | None = None
+
+    @property
+    def about(self) -> tuple[UUID, ItemCode, str]:
+        """By what two of them are one and the same, whichever act they came of: animal, code, and the requirement or the sentence."""
+        return self.subject.id, self.code, self.what if self.finding is None else self.finding.requirement.code
+
+
+def objections(coverages: Iterable[Coverage], *, told: Told, why: Why, where: str, titles: Mapping[str, str]) -> Iterator[Objection]:
     """Yield what the law of one end leaves open of each animal.
 
     ``told`` are by requirement the animals whose notification is among the papers, ``titles`` those of kinds of documents by code.
@@ -281,29 +325,52 @@ def law_items(coverages: Iterable[Coverage], *, told: Told, why: Why, where: str
         yield from (_without(one, answer.kinds, why=why, where=where, titles=titles) for answer in one.answers if answer.uncovered)
 
 
-def _findings(one: Coverage, *, told: Told, where: str) -> Iterator[OpenItem]:
+def law_items(found: Iterable[Objection]) -> Iterator[OpenItem]:
+    """Yield what the law leaves open, each thing once with all animals that it is about."""
+    unsettled: dict[tuple[UUID, ItemCode, str], Objection] = {}
+    for one in found:
+        unsettled.setdefault(one.about, one)
+    together: dict[tuple[ItemCode, str], list[Objection]] = {}
+    for one in unsettled.values():
+        together.setdefault((one.code, one.what), []).append(one)
+    for (code, what), alike in together.items():
+        sentence = f"{_named([one.subject.tag for one in alike])}: {what}"
+        animal_ids = tuple(one.subject.id for one in alike)
+        yield OpenItem(code=code, sentence=sentence, field=alike[0].field, animal_ids=animal_ids, finding=alike[0].finding, turns=True)
+
+
+_NAMED = 6
+"""How many animals a sentence names by their tags before it only counts the rest."""
+
+
+def _named(tags: Sequence[str]) -> str:
+    rest = len(tags) - _NAMED
+    return ", ".join(tags) if rest <= 0 else f"{', '.join(tags[:_NAMED])} and {rest} more"
+
+
+def _findings(one: Coverage, *, told: Told, where: str) -> Iterator[Objection]:
     subject = one.subject
     for finding in one.decision.findings:
         rule = f"{finding.requirement.title} ({finding.requirement.citation})"
         match finding.bearing:
             case Bearing.PROHIBITS:
-                sentence = f"{subject.tag}: {where} this is prohibited. {rule}."
-                yield _of_law(ItemCode.PROHIBITED, sentence, subject.id, finding, field="animals")
+                what = f"{where} this is prohibited. {rule}."
+                yield Objection(subject=subject, code=ItemCode.PROHIBITED, what=what, field="animals", finding=finding)
             case Bearing.CANNOT_DECIDE:
-                facts = ", ".join(sorted(finding.missing))
-                sentence = f"{subject.tag}: {where} it cannot be decided; find out: {facts}. {rule}."
-                yield _of_law(ItemCode.CANNOT_DECIDE, sentence, subject.id, finding, field="animals")
+                what = f"{where} it cannot be decided; find out: {', '.join(sorted(finding.missing))}. {rule}."
+                yield Objection(subject=subject, code=ItemCode.CANNOT_DECIDE, what=what, field="animals", finding=finding)
             case Bearing.NEEDS_MARK:
-                yield _of_law(ItemCode.MARK_MISSING, f"{subject.tag}: it has to be marked. {rule}.", subject.id, finding, field="animals")
+                what = f"a mark is needed and none is on record. {rule}."
+                yield Objection(subject=subject, code=ItemCode.MARK_MISSING, what=what, field="animals", finding=finding)
             case Bearing.OBLIGES if _is_told_of_moves(finding.requirement) and subject.id not in told.get(finding.requirement.code, ()):
-                sentence = f"{subject.tag}: {where} this has to be told beforehand. {rule}. Add the notification to the papers."
-                yield _of_law(ItemCode.NOT_TOLD, sentence, subject.id, finding, field="papers")
+                what = f"{where} this has to be told beforehand. {rule}. Add the notification to the papers."
+                yield Objection(subject=subject, code=ItemCode.NOT_TOLD, what=what, field="papers", finding=finding)
             case _:
                 pass
     beyond = one.decision.missing.difference(*(finding.missing for finding in one.decision.findings))
     if beyond:
-        sentence = f"{subject.tag}: {where} it cannot be decided; find out: {', '.join(sorted(beyond))}."
-        yield OpenItem(code=ItemCode.CANNOT_DECIDE, sentence=sentence, field="animals", animal_id=subject.id, turns=True)
+        what = f"{where} it cannot be decided; find out: {', '.join(sorted(beyond))}."
+        yield Objection(subject=subject, code=ItemCode.CANNOT_DECIDE, what=what, field="animals")
 
 
 def _is_told_of_moves(rule: Requirement) -> bool:
@@ -314,26 +381,43 @@ def _is_told_of_moves(rule: Requirement) -> bool:
     return not occasions or any(one in (None, Occasion.DEPARTURE) for one in occasions)
 
 
-def _without(one: Coverage, kinds: Sequence[str], *, why: Why, where: str, titles: Mapping[str, str]) -> OpenItem:
+def _without(one: Coverage, kinds: Sequence[str], *, why: Why, where: str, titles: Mapping[str, str]) -> Objection:
     code, because = why(one, kinds)
     finding = next((each for each in one.decision.findings if each.documents == tuple(kinds)), None)
     rule = "" if finding is None else f" {finding.requirement.title} ({finding.requirement.citation})."
     called = " or ".join(titles.get(kind, kind) for kind in kinds)
-    sentence = f"{one.subject.tag}: {where} a document is needed, {called}; {because}{rule}"
-    return OpenItem(code=code, sentence=sentence, field="papers", animal_id=one.subject.id, finding=finding, turns=True)
+    what = f"{where} a document is needed, {called}; {because}{rule}"
+    return Objection(subject=one.subject, code=code, what=what, field="papers", finding=finding)
 
 
-def _of_law(code: ItemCode, sentence: str, animal_id: UUID, finding: Finding, *, field: str) -> OpenItem:
-    return OpenItem(code=code, sentence=sentence, field=field, animal_id=animal_id, finding=finding, turns=True)
+_GUARDS = frozenset(
+    (
+        *(ReasonCode.CLOSURE_TOO_WEAK, ReasonCode.NOBODY_COMPETENT),
+        *(ReasonCode.HAZARD_UNKNOWN, ReasonCode.CONTAINMENT_UNKNOWN, ReasonCode.CLOSURE_UNKNOWN),
+    )
+)
+"""What keeps people from harm: no reason to accept the enclosure all the same settles it before a journey."""
 
 
-def quarantine_items(fitness: Fitness, *, tag: str, animal_id: UUID, accepted: bool) -> Iterator[OpenItem]:
-    """Yield why the enclosure does not suit an animal in which it is to be kept apart; nothing where somebody answers for that."""
-    if accepted:
-        return
-    for reason in fitness.against:
-        sentence = f"{tag}: the enclosure on arrival does not suit it. {reason.sentence}"
-        yield OpenItem(code=ItemCode.QUARANTINE_UNSUITED, sentence=sentence, field="quarantine_enclosure_id", animal_id=animal_id)
+def quarantine_items(fitness: Fitness, subjects: Sequence[Subject], *, accepted: bool) -> Iterator[OpenItem]:
+    """Yield why an enclosure does not suit animals of one taxon that are to be kept apart in it.
+
+    Where that is ``accepted``, somebody answers for all of it but for what guards people, how it closes and who is competent; that has to
+    be known as well.
+    """
+    named, animal_ids = _named([one.tag for one in subjects]), tuple(one.id for one in subjects)
+    for reason in fitness.reasons:
+        guards = reason.code in _GUARDS
+        if reason.bearing is Speaking.AGAINST and (guards or not accepted):
+            code, sentence = ItemCode.QUARANTINE_UNSUITED, f"{named}: the enclosure on arrival does not suit. {reason.sentence}"
+        elif reason.bearing is Speaking.MISSING and guards:
+            code, sentence = (
+                ItemCode.QUARANTINE_UNDECIDED,
+                f"{named}: whether the enclosure is safe is not known. {reason.sentence}",
+            )
+        else:
+            continue
+        yield OpenItem(code=code, sentence=sentence, field="quarantine_enclosure_id", animal_ids=animal_ids)
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,7 +460,7 @@ def _at_level(chain: Sequence[str], jurisdictions: Mapping[str, Jurisdiction], l
 class Check:
     """What came of looking at a plan: what is open, the first plan for which nothing is that a day settles, and what to have anew.
 
-    ``earliest`` is ``None`` where no day within a year settles what is open with the papers on record.
+    ``earliest`` is ``None`` where other days alone do not settle within a year what is open.
     """
 
     days: Days

@@ -97,7 +97,7 @@ def open_sentences(sheet: TransferFileSheet) -> Iterator[str]:
             else f"Earliest lawful days with the papers on record: leave {leaves}, arrive {arrives}."
         )
     elif sheet.open_items:
-        yield "No day of the next twelve months is lawful with the papers on record."
+        yield "Other days alone do not settle that within twelve months; the items say what does."
     yield from sheet.renewals
 
 
@@ -143,8 +143,11 @@ def _licences(licences: Sequence[Licence]) -> tuple[Phrase, ...]:
 
 
 def _licence(one: Licence) -> tuple[Phrase, ...]:
+    title = (Phrase(one.title),) if one.title else ()
+    scan = (Phrase(words.in_eights(one.sha256), Face.MONO),) if one.sha256 else ()
     until = "end not on record" if one.until_on is None else f"until {words.short_date(one.until_on)}"
-    return Phrase(one.number), Phrase(f"{until}{' · LAPSES TOO EARLY' if one.lapses else ''}", tone="alarm" if one.lapses else "muted")
+    ends = Phrase(f"{until} · LAPSES TOO EARLY", tone="alarm") if one.lapses else Phrase(until, tone="muted")
+    return *title, Phrase(one.number), ends, *scan
 
 
 # ---------------------------------------------------------------------------------------------------------- the animals

@@ -34,9 +34,14 @@ class End:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Licence:
-    """A licence by its number; ``until_on`` is its last day, ``lapses`` that this is before it is needed no more."""
+    """A licence by its number; ``until_on`` is its last day, ``lapses`` that this is before it is needed no more.
+
+    ``title`` is what its kind is called, ``sha256`` the digest of its scan, of one that is on record at the sender.
+    """
 
     number: str
+    title: str | None
+    sha256: str | None
     until_on: date | None
     lapses: bool
 

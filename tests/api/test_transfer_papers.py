@@ -119,7 +119,8 @@ def test_who_had_it_before_and_what_was_noted_in_words_stays_with_the_sender(uni
 
 def test_both_ends_stand_with_their_licences_and_those_that_lapse_too_early_say_so(unit, site, boa):
     makers.document_kind(unit, "keeping")
-    makers.permit(unit, number="P-9", site_id=str(site.id), valid_until="2026-03-02")
+    licence = makers.permit(unit, number="P-9", site_id=str(site.id), valid_until="2026-03-02")
+    scan = makers.document(unit, licence)
     makers.permit(unit, number="P-OLD", site_id=str(site.id), valid_until="2026-01-02")
     plan = planned(unit, site, None, boa, party_licence_until="2026-05-01", party_address="Fen 7", party_contact="duty desk")
 
@@ -131,7 +132,9 @@ def test_both_ends_stand_with_their_licences_and_those_that_lapse_too_early_say_
         "1 Mill Lane",
         "XR",
     )
-    assert [(one.number, one.until_on, one.lapses) for one in sheet.sender.licences] == [("P-9", date(2026, 3, 2), True)]
+    [held] = sheet.sender.licences
+    assert (held.number, held.until_on, held.lapses) == ("P-9", date(2026, 3, 2), True)
+    assert (held.title, held.sha256) == ("Permit to keep", scan.sha256)
     assert (sheet.receiver.name, sheet.receiver.site, sheet.receiver.contact) == ("Fen Rescue", None, "duty desk")
     assert [(one.number, one.lapses) for one in sheet.receiver.licences] == [("L-7", False)]
 

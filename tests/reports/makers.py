@@ -949,7 +949,7 @@ def end(**stated) -> End:
             "address": "1 Mill Lane",
             "contact": None,
             "jurisdiction": "XR",
-            "licences": (Licence(number="LIC-0042", until_on=date(2028, 3, 31), lapses=False),),
+            "licences": (Licence(number="LIC-0042", title=None, sha256=None, until_on=date(2028, 3, 31), lapses=False),),
         }
         | stated
     )

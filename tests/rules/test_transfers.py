@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from itertools import product
 from uuid import UUID
 
@@ -35,6 +35,7 @@ THROUGH = date(2026, 3, 26)
 TODAY = date(2026, 3, 1)
 WHOLE = Journey(
     carrier="Fen Carriers",
+    carrier_authorisation="C-3",
     container="crate",
     least_c=18.0,
     most_c=28.0,
@@ -90,6 +91,7 @@ def test_of_a_journey_that_has_everything_nothing_is_open():
     ("said", "code", "field", "turns"),
     [
         ({"carrier": None}, ItemCode.CARRIER_MISSING, "carrier", False),
+        ({"carrier_authorisation": None}, ItemCode.CARRIER_UNAUTHORISED, "carrier_authorisation", False),
         ({"carrier_until": date(2026, 3, 25)}, ItemCode.CARRIER_LAPSES, "carrier_until", True),
         ({"container": None}, ItemCode.CONTAINER_MISSING, "container", False),
         ({"least_c": None}, ItemCode.TEMPERATURE_MISSING, "least_c", False),
@@ -122,6 +124,14 @@ def test_a_day_that_has_passed_is_open():
     (found,) = journey_items(WHOLE, DAYS, through=THROUGH, today=date(2026, 3, 24))
 
     assert (found.code, found.field, found.turns) == (ItemCode.DAY_PASSED, "dispatch_on", True)
+
+
+def test_of_what_another_party_sends_only_the_arrival_can_have_passed():
+    coming = replace(WHOLE, leaves_us=False)
+
+    assert list(journey_items(coming, DAYS, through=THROUGH, today=DAYS.arrive_on)) == []
+    (found,) = journey_items(coming, DAYS, through=THROUGH, today=DAYS.arrive_on + timedelta(days=1))
+    assert (found.code, found.field) == (ItemCode.DAY_PASSED, "arrive_on")
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,7 @@ def refuse_open(check: Check) -> None:
 
 def _earliest(check: Check) -> str:
     if check.earliest is None:
-        return "With the papers on record no day of the next twelve months is lawful."
+        return "Other days alone do not settle that within twelve months: the items say what does."
     if check.earliest == check.days:
         return "Other days would not change that."
     return f"The earliest lawful day with the papers on record is {in_words(check.earliest.dispatch_on)}."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from uuid import UUID
 
@@ -20,7 +20,17 @@ from domain.rules.compliance import Counting, Coverage, LawInForce, standings
 from domain.rules.law.conditions import Number
 from domain.rules.law.facts import Premises
 from domain.rules.law.requirements import Activity, Requirement
-from domain.rules.transfers import Days, ItemCode, OpenItem, Paper, Told, Why, law_items, ways
+from domain.rules.text import same_name
+from domain.rules.transfers import Days, ItemCode, Objection, OpenItem, Paper, Told, Why, law_items, objections, ways
+
+
+@dataclass(frozen=True, slots=True)
+class _Act:
+    """Something that is done with the animals at one end of a transfer on a day."""
+
+    end: str
+    activity: Activity
+    on: date
 
 
 class BothLaws:
@@ -37,7 +47,7 @@ class BothLaws:
 
     def items(self, days: Days, *, through: date) -> Iterator[OpenItem]:
         """Yield what the law of either end leaves open of a plan of days, each thing once; papers have to be good through a day."""
-        ends = {name: self._premises_of(site_id, on=days.dispatch_on) for name, site_id in self._ends.items()}
+        ends = self._ends_on(days.dispatch_on)
         unknown = [name for name, one in ends.items() if not one.jurisdictions]
         for name in unknown:
             sentence = f"Under whose law the {name} is is not on record; it cannot be decided what is asked there."
@@ -45,21 +55,39 @@ class BothLaws:
             yield OpenItem(code=ItemCode.PLACE_UNKNOWN, sentence=sentence, field=field)
         if unknown:
             return
-        ways_there = ways(self._transfer.basis, ends["sender"].jurisdictions, ends["receiver"].jurisdictions, self._law.jurisdictions)
-        seen: set[tuple[UUID | None, str, str]] = set()
-        asked = [("sender", activity, days.dispatch_on) for activity in ways_there.leaving]
-        asked += [("receiver", activity, days.arrive_on) for activity in ways_there.arriving]
-        asked += [("receiver", Activity.HOLD, through)] if through > days.arrive_on else []
-        for end, activity, on in asked:
-            for one in self._asked(end, activity, on=on, through=through):
-                rule = one.finding.requirement.code if one.finding is not None else one.sentence
-                if (key := (one.animal_id, one.code.value, rule)) not in seen:
-                    seen.add(key)
-                    yield one
+        acts = self._acts(ends, days)
+        acts += [_Act("receiver", Activity.HOLD, through)] if through > days.arrive_on else []
+        yield from law_items(one for act in acts for one in self._objections(act, through=through))
 
-    def _asked(self, end: str, activity: Activity, *, on: date, through: date) -> Iterable[OpenItem]:
-        """Return what the law of one end leaves open of an activity on a day."""
-        site_id = self._ends[end]
+    def consignments(self, days: Days) -> frozenset[UUID]:
+        """Return the permits for one consignment by which the animals leave or arrive on some days; keeping them there uses none."""
+        acts = [act for act in self._acts(self._ends_on(days.dispatch_on), days) if act.activity is not Activity.HOLD]
+        answers = (answer for act in acts for one in self._coverages(act, through=days.arrive_on) for answer in one.answers)
+        covering = {share.permit_id for answer in answers for share in answer.shares}
+        single = {code for code, kind in self._law.kinds.items() if kind.for_one_consignment}
+        along = {as_numbered(one.permit) for one in self._papers}
+        return frozenset(one.id for one in self._permits if one.kind in single and (one.id in covering or as_numbered(one) in along))
+
+    def _ends_on(self, day: date) -> Mapping[str, Premises]:
+        return {name: self._premises_of(site_id, on=day) for name, site_id in self._ends.items()}
+
+    def _acts(self, ends: Mapping[str, Premises], days: Days) -> list[_Act]:
+        """Return what is done with the animals at both ends from the day that they leave to the day that they arrive."""
+        there = ways(self._transfer.basis, ends["sender"].jurisdictions, ends["receiver"].jurisdictions, self._law.jurisdictions)
+        leaving = [_Act("sender", activity, days.dispatch_on) for activity in there.leaving]
+        return leaving + [_Act("receiver", activity, days.arrive_on) for activity in there.arriving]
+
+    def _objections(self, act: _Act, *, through: date) -> Iterable[Objection]:
+        """Return what the law of one end leaves open of an act."""
+        of_ours = self._ends[act.end] is not None
+        where = f"at the {act.end} ({act.activity.value.replace('_', ' ')})"
+        why = self._why(act.activity, self._premises_of(self._ends[act.end], on=act.on), of_ours=of_ours, through=through)
+        titles = {kind.code: kind.title for kind in self._law.kinds.values()}
+        return objections(self._coverages(act, through=through), told=self._told(), why=why, where=where, titles=titles)
+
+    def _coverages(self, act: _Act, *, through: date) -> Sequence[Coverage]:
+        """Return how an act stands for each animal that goes, by documents that are good through a day."""
+        site_id, activity, on = self._ends[act.end], act.activity, act.on
         premises = {**self._premises.on(min(on, self._today)), None: self._premises_of(site_id, on=on)}
         going = [replace(one, site_id=site_id) for one in self._going]
         keeps = activity is Activity.HOLD and site_id is not None
@@ -69,12 +97,7 @@ class BothLaws:
         counted = Counting(everybody, on=on).number if site_id is not None else _not_known
         found = standings(law, subjects, activity=activity, premises=premises, on=on, counted=counted)
         own = {one.id for one in going}
-        coverages = [one for one in found.coverages if one.subject.id in own]
-        where = f"at the {end} ({activity.value.replace('_', ' ')})"
-        told = self._told()
-        why = self._why(activity, premises[None], of_ours=site_id is not None, through=through)
-        titles = {kind.code: kind.title for kind in law.kinds.values()}
-        return law_items(coverages, told=told, why=why, where=where, titles=titles)
+        return [one for one in found.coverages if one.subject.id in own]
 
     def _told(self) -> Told:
         """Return by requirement for which animals its notification is among the papers."""
@@ -103,19 +126,25 @@ class BothLaws:
         return why
 
     def in_force(self, *, of_ours: bool = True, through: date | None = None) -> LawInForce:
-        """Return the law with the papers among the permits; with ``through`` only those that are good through that day."""
+        """Return the law with the papers among the permits; with ``through`` only those that are good through that day.
+
+        What was for a consignment that has left is for no other, not even on the day of that.
+        """
         permits = [*(self._permits if of_ours else ()), *(one.permit for one in self._papers if one.kind is not None)]
         law = LawInForce(
             jurisdictions=self._law.jurisdictions,
             requirements=self._law.requirements,
             kinds=self._law.kinds,
-            permits=[one for one in permits if one.kind in self._law.kinds],
+            permits=[one for one in permits if one.kind in self._law.kinds and not self._is_used(one)],
             overrides=self._overrides,
             working={one: self._law.working_days(one) for one in {kind.jurisdiction for kind in self._law.kinds.values()}},
         )
         if through is None:
             return law
         return replace(law, permits=[one for one in law.permits if (last := law.last_day(one)) is None or last >= through])
+
+    def _is_used(self, permit: rules.Permit) -> bool:
+        return permit.used_on is not None and self._law.kinds[permit.kind].for_one_consignment
 
     def licences(self, site_id: UUID) -> list[tuple[rules.Permit, date | None]]:
         """Return the permits by which a site of ours keeps animals like those that go, with the last day of each, the latest first.
@@ -134,6 +163,11 @@ class BothLaws:
             return self._premises.on(min(on, self._today)).get(site_id, Premises())
         place = self._transfer.party_jurisdiction
         return Premises(jurisdictions=() if place is None else self._law.chain(place))
+
+
+def as_numbered(permit: rules.Permit) -> tuple[str, str]:
+    """Return by what a document is one and the same wherever it is on record: its kind and its number, however that is typed."""
+    return permit.kind, same_name(permit.number_text)
 
 
 def _not_known(requirement: Requirement, premises: Premises) -> Number | None:  # noqa: ARG001 - how many another party keeps

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from uuid import UUID
 
-from domain.actions.fitness import fitness_of
+from domain.actions.fitness import fitness_of, hazards_without_competence
 from domain.actions.holdings import holding_on
 from domain.actions.law import law_as_of
 from domain.actions.sites import today_there
 from domain.actions.transfers.both_laws import BothLaws
-from domain.actions.transfers.lines import GOING, PAPERS_OF, lines_of, turn_of
+from domain.actions.transfers.lines import GOING, PAPERS_OF, USED_PAPERS, lines_of, turn_of
+from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.actions.transfers.whereabouts import whereabouts
 from domain.records.animals import Animal
 from domain.records.enclosures import Enclosure
@@ -22,7 +22,9 @@ from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
 from domain.rules import permits as rules
 from domain.rules.compliance import turning_days
-from domain.rules.lives import Status
+from domain.rules.fitness import CameFrom
+from domain.rules.law.facts import Subject
+from domain.rules.lives import LifeStage, Status
 from domain.rules.text import same_name
 from domain.rules.transfers import (
     Check,
@@ -72,6 +74,8 @@ class Planned:
         self.law = law_as_of(unit)
         found = whereabouts(unit, transfer, self.lines, today=self.today)
         self._going = found.going
+        used = unit.rows(USED_PAPERS, transfer_id=transfer.id)
+        self._used = {(kind, same_name(number)): dispatched_at.date() for kind, number, dispatched_at in used}
         self.papers = [self._paper(one) for one in unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)]
         self.laws = BothLaws(unit, transfer, self.law, found, papers=self.papers, today=self.today)
 
@@ -81,7 +85,13 @@ class Planned:
 
     def leaving_today(self) -> Check:
         """Return what is open if the animals leave today and are as long on their way as was planned."""
-        return self._check(Days(self.transfer.dispatch_on, self.transfer.arrive_on).from_day(self.today))
+        return self._check(self.days_from_today())
+
+    def days_from_today(self) -> Days:
+        """Return the days of the plan if the animals leave today; another party's may have left since the day that was planned."""
+        planned = Days(self.transfer.dispatch_on, self.transfer.arrive_on)
+        is_on_its_way = self.transfer.from_site_id is None and planned.dispatch_on <= self.today <= planned.arrive_on
+        return planned if is_on_its_way else planned.from_day(self.today)
 
     def _check(self, days: Days) -> Check:
         items = tuple(self.items(days))
@@ -97,6 +107,7 @@ class Planned:
     def items(self, days: Days) -> Iterator[OpenItem]:
         """Yield everything that is open for a plan of days, the animals first."""
         yield from self._about_animals()
+        yield from self._about_loading(days)
         yield from self._about_quarantine(days)
         yield from self._on_days(days)
 
@@ -137,31 +148,43 @@ class Planned:
         for line in self.lines:
             if line.animal_id is not None:
                 yield from self._about_animal(self.unit.fetch(Animal, line.animal_id))
+            else:
+                yield from self._about_newcomer(line)
+
+    def _about_newcomer(self, line: TransferAnimal) -> Iterator[OpenItem]:
+        """Yield whether another bears by now what one bears that comes for the first time."""
+        assert line.tag is not None, "what comes has a tag"  # noqa: S101 - its shape says so
+        if tags_taken(self.unit, [line.tag], but=line.id):
+            sentence = f"{line.tag}: the tag is another animal's by now. Take it off, and put it on under another tag."
+            yield OpenItem(code=ItemCode.TAG_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
+        if line.transponder is not None and codes_taken(self.unit, [line.transponder]):
+            sentence = f"{line.tag}: an animal on record bears its code {line.transponder}. Put that one on instead, or correct the code."
+            yield OpenItem(code=ItemCode.CODE_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
 
     def _about_animal(self, animal: Animal) -> Iterator[OpenItem]:
         from_us = self.transfer.from_site_id is not None
         here = next(one for one in self._going if one.id == animal.id)
         if from_us and (animal.status is not Status.PRESENT or here.site_id != self.transfer.from_site_id):
             sentence = f"{animal.tag} is {animal.status.value}, or not at the site that it is to leave."
-            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
+            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_ids=(animal.id,))
         if not from_us and animal.status not in (Status.AWAY, Status.DEPARTED):
             sentence = f"{animal.tag} is {animal.status.value}: it cannot come from the other party."
-            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
+            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_ids=(animal.id,))
         other = self.unit.first(Transfer, GOING, animal_id=animal.id)
         if other is not None and other.id != self.transfer.id:
             sentence = f"{animal.tag} is under way with transfer {other.reference}."
-            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_id=animal.id)
+            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_ids=(animal.id,))
         held = holding_on(self.unit, animal.id, on=self.today)
         if from_us and self.transfer.basis is TransferBasis.RETURN and not self._is_whose(held):
             sentence = f"{animal.tag} is not on record as held for whom it would be returned to. Say another ground, or correct that."
-            yield OpenItem(code=ItemCode.NOT_OURS, sentence=sentence, field="animals", animal_id=animal.id)
+            yield OpenItem(code=ItemCode.NOT_OURS, sentence=sentence, field="animals", animal_ids=(animal.id,))
         if from_us and held is not None:
             if held.kind is HoldingKind.IN_CUSTODY and self.transfer.basis is not TransferBasis.RETURN:
                 sentence = f"{animal.tag} is held for an authority until it decides; only it can say where it goes."
-                yield OpenItem(code=ItemCode.IN_CUSTODY, sentence=sentence, field="animals", animal_id=animal.id)
+                yield OpenItem(code=ItemCode.IN_CUSTODY, sentence=sentence, field="animals", animal_ids=(animal.id,))
             if held.kind is HoldingKind.LOAN_IN and self.transfer.basis in _GIVES_AWAY:
                 sentence = f"{animal.tag} is on loan to us; it is not ours to give or to lend."
-                yield OpenItem(code=ItemCode.NOT_OURS, sentence=sentence, field="animals", animal_id=animal.id)
+                yield OpenItem(code=ItemCode.NOT_OURS, sentence=sentence, field="animals", animal_ids=(animal.id,))
 
     def _is_whose(self, held: Holding | None) -> bool:
         """Return whether an animal is held for the party that it would be returned to."""
@@ -169,22 +192,39 @@ class Planned:
             return False
         return same_name(held.party or "") == same_name(self.transfer.party or "")
 
+    def _about_loading(self, days: Days) -> Iterator[OpenItem]:
+        """Yield for which animals nobody at the sending site is competent, where a rule asks for that."""
+        if self.transfer.from_site_id is None:
+            return
+        on = max(days.dispatch_on, self.today)
+        lacking = hazards_without_competence(self.unit, self.transfer.from_site_id, (one.taxon.id for one in self._going), on=on)
+        for hazard, names in lacking.items():
+            sentence = f"Nobody at the sender holds a competence for class '{hazard.value.replace('_', ' ')}': {', '.join(names)}."
+            yield OpenItem(code=ItemCode.NOBODY_COMPETENT, sentence=sentence, field="animals")
+
     def _about_quarantine(self, days: Days) -> Iterator[OpenItem]:
         if self.transfer.quarantine_enclosure_id is None:
             return
         place = self.unit.fetch(Enclosure, self.transfer.quarantine_enclosure_id)
-        on = max(days.arrive_on, self.today)
-        numbers = Counter[UUID]()
-        for one in self._going:
-            numbers[one.taxon.id] += one.number
-        asked: set[UUID] = set()
-        for line, one in zip(self.lines, self._going, strict=False):
-            if one.taxon.id in asked:
-                continue
-            asked.add(one.taxon.id)
-            fitness = fitness_of(self.unit, self._as_animal(line), place, on=on, number=numbers[one.taxon.id])
-            accepted = self.transfer.quarantine_reason is not None
-            yield from quarantine_items(fitness, tag=one.tag, animal_id=one.id, accepted=accepted)
+        if place.ended_on is not None:
+            sentence = f"{place.name} is no longer in use; say another enclosure for them on arrival."
+            yield OpenItem(code=ItemCode.QUARANTINE_UNSUITED, sentence=sentence, field="quarantine_enclosure_id")
+            return
+        alike: dict[tuple[UUID, LifeStage], list[tuple[TransferAnimal, Subject]]] = {}
+        for line, one in zip(self.lines, self._going, strict=True):
+            alike.setdefault((one.taxon.id, one.life_stage), []).append((line, one))
+        numbers = {kind: sum(one.number for _, one in going) for kind, going in alike.items()}
+        for kind, going in alike.items():
+            fitness = fitness_of(
+                self.unit,
+                self._as_animal(going[0][0]),
+                place,
+                on=max(days.arrive_on, self.today),
+                number=numbers[kind],
+                came_from=CameFrom.OUTSIDE,
+                beside=[(*other, number) for other, number in numbers.items() if other != kind],
+            )
+            yield from quarantine_items(fitness, [one for _, one in going], accepted=self.transfer.quarantine_reason is not None)
 
     def _as_animal(self, line: TransferAnimal) -> Animal:
         """Return the record of an animal; of one that comes for the first time what its record will be."""
@@ -208,6 +248,7 @@ class Planned:
             valid_from=one.issued_on,
             last_day=one.valid_until,
             inspected_on=one.inspected_on,
+            used_on=self._used.get((one.kind or "", same_name(one.number))),
             animal_ids=frozenset(going[line_id] for line_id in map(UUID, map(str, named)) if line_id in going),
         )
         working = None if kind is None else self.law.working_days(kind.jurisdiction)
@@ -218,7 +259,9 @@ class Planned:
         plan = self.transfer
         place = None if plan.quarantine_enclosure_id is None else self.unit.fetch(Enclosure, plan.quarantine_enclosure_id).name
         return Journey(
+            leaves_us=plan.from_site_id is not None,
             carrier=plan.carrier,
+            carrier_authorisation=plan.carrier_authorisation,
             carrier_until=plan.carrier_until,
             container=plan.container,
             least_c=plan.least_c,

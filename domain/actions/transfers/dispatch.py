@@ -14,6 +14,7 @@ from domain.errors import Fault, RuleBroken
 from domain.records import journal
 from domain.records.animals import Animal, AnimalEventStated
 from domain.records.marks import CODED, Mark
+from domain.records.permits import Permit
 from domain.records.sites import Site
 from domain.records.transfers import Dispatch, Transfer, TransferAnimal
 from domain.records.unit import Unit
@@ -36,6 +37,7 @@ def dispatch_transfer(unit: Unit, transfer_id: UUID, said: Dispatch) -> Transfer
     planned = Planned(unit, found)
     refuse_open(planned.leaving_today())
     _refuse_temperature(found, said.temperature_c)
+    _use_up(unit, planned)
     with unit.reaching((found.from_site_id, found.to_site_id)):
         if found.from_site_id is not None:
             _load(unit, found, planned.lines, said)
@@ -70,6 +72,15 @@ def coded_marks(unit: Unit, animal_id: UUID) -> list[Mark]:
 def is_one_of(marks: Iterable[Mark], read: str) -> bool:
     """Return whether a code that was read is that of one of some marks, however it is spaced."""
     return any(code_key(read) == code_key(one.code) for one in marks if one.code is not None)
+
+
+def _use_up(unit: Unit, planned: Planned) -> None:
+    """Put on record that the permits for one consignment by which the animals leave, or arrive, are used with that."""
+    permits = [unit.fetch(Permit, permit_id) for permit_id in sorted(planned.laws.consignments(planned.days_from_today()))]
+    with unit.reaching(None):
+        for one in permits:
+            if one.used_on is None:
+                unit.change(one, {"used_on": planned.today}, action="use_permit")
 
 
 def _load(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal], said: Dispatch) -> None:

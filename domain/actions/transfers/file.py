@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from domain.actions.histories import History, history
 from domain.actions.inspection_file import PACKS_ON_RECORD
 from domain.actions.labels import Described, described
+from domain.actions.permit_register import SCANS_OF_PERMITS
 from domain.actions.transfers.check import Planned
 from domain.actions.transfers.lines import PAPERS_OF
 from domain.records.base import table_of
@@ -27,10 +28,8 @@ from domain.records.unit import Unit
 from domain.rules.fitness import Hazard
 from domain.rules.lives import LifeStage
 from domain.rules.permissions import EVERYWHERE, Reach
-from domain.rules.permits import Permit
 from domain.rules.transfers import BEFORE_DISPATCH, LOOKED_BACK_DAYS, Check, Days, good_through
 
-Licences = Sequence[tuple[Permit, date | None]]
 _output, _item, _model = table_of(OutputReading), table_of(Equipment), table_of(EquipmentModel)
 
 
@@ -51,6 +50,19 @@ MEASURED_IN = Statement(
     .order_by(_output.c.measured_on, _output.c.id)
 )
 """What the equipment of an enclosure was measured to give since a day, the last reading of each item at the end."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnLicence:
+    """A permit by which a site of ours keeps animals like those that go: its number, what its kind is called, and its last day.
+
+    ``sha256`` is the digest of the scan that is dated last.
+    """
+
+    number: str
+    title: str
+    good_until: date | None
+    sha256: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +103,7 @@ class TransferFile:
     sender: Site | None
     receiver: Site | None
     quarantine: Enclosure | None
-    licences: Mapping[UUID, Licences]
+    licences: Mapping[UUID, Sequence[OwnLicence]]
     check: Check | None
     travellers: Sequence[Traveller]
     papers: Sequence[TravellingPaper]
@@ -116,12 +128,24 @@ def transfer_file(unit: Unit, transfer_id: UUID, *, filed_at: UUID | None = None
         sender=ends.get(transfer.from_site_id) if transfer.from_site_id else None,
         receiver=ends.get(transfer.to_site_id) if transfer.to_site_id else None,
         quarantine=None if enclosure_id is None else unit.fetch(Enclosure, enclosure_id),
-        licences={site_id: planned.laws.licences(site_id) for site_id in ends},
+        licences=_licences(unit, planned, ends),
         check=planned.check() if transfer.stage in BEFORE_DISPATCH and transfer.ended_on is None else None,
         travellers=_travellers(unit, planned, shown_at=EVERYWHERE if filed_at is None else Reach(frozenset((filed_at,)))),
         papers=_papers(unit, planned),
         packs=unit.named(PACKS_ON_RECORD),
     )
+
+
+def _licences(unit: Unit, planned: Planned, site_ids: Iterable[UUID]) -> Mapping[UUID, Sequence[OwnLicence]]:
+    scans = {row["permit_id"]: row["sha256"] for row in unit.named(SCANS_OF_PERMITS)}
+    kinds = planned.law.kinds
+    return {
+        site_id: [
+            OwnLicence(number=one.number_text, title=kinds[one.kind].title, good_until=last, sha256=scans.get(one.id))
+            for one, last in planned.laws.licences(site_id)
+        ]
+        for site_id in site_ids
+    }
 
 
 def _travellers(unit: Unit, planned: Planned, *, shown_at: Reach) -> Sequence[Traveller]:

@@ -15,6 +15,7 @@ from domain.actions.law import Law, law_as_of
 from domain.actions.recording import referred, referred_reached
 from domain.actions.taxonomy import asked_in_turns, is_among
 from domain.actions.transfers.plan import record_transfer_animal, record_transfer_paper, register_transfer
+from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.errors import Conflict, Fault, NotAllowed, RuleBroken
 from domain.records import journal
 from domain.records.animals import Animal
@@ -47,7 +48,7 @@ IN_FILE = "/file"
 _KINDS = [sa.literal(one.value, type_=sa.String()) for one in sorted(TRANSPONDERS)]
 _FROM_OTHERS = frozenset({Status.AWAY, Status.DEPARTED})
 
-_animal, _mark, _report, _taxon, _transfer = (table_of(one) for one in (Animal, Mark, Report, Taxon, Transfer))
+_mark, _report, _taxon, _transfer = (table_of(one) for one in (Mark, Report, Taxon, Transfer))
 
 
 def _own(table: sa.Table) -> sa.ColumnElement[bool]:
@@ -57,15 +58,12 @@ def _own(table: sa.Table) -> sa.ColumnElement[bool]:
 TAXA_NAMED = Statement(
     sa.select(_taxon.c.name_key, _taxon.c.id).where(_own(_taxon), _taxon.c.ended_on.is_(None), is_among(_taxon.c.name_key))
 )
-TAGS_BORNE = Statement(
-    sa.select(_animal.c.tag_key, _animal.c.id).where(_own(_animal), _animal.c.ended_on.is_(None), is_among(_animal.c.tag_key))
-)
 CODES_BORNE = Statement(
     sa.select(_mark.c.code_key, _mark.c.animal_id)
     .where(_own(_mark), _mark.c.ended_on.is_(None), _mark.c.kind.in_(_KINDS), is_among(_mark.c.code_key))
     .order_by(_mark.c.id)
 )
-"""Who bears, or bore, the codes of some transponders."""
+"""Who bears, or bore, the codes of some transponders; none of them is passed over."""
 READ_BEFORE = Statement(
     sa.select(_transfer)
     .where(_own(_transfer), _transfer.c.ended_on.is_(None), _transfer.c.source != sa.literal(json_text(None), type_=sa.Text()))
@@ -269,9 +267,7 @@ class _Answering:
         unit, filed = self._unit, self._filed.animals
         places = self._places()
         given = {one.tag for one in self._answers.animals if one.tag is not None}
-        tags: dict[str, UUID | None] = dict(
-            asked_in_turns(unit, TAGS_BORNE, {same_name(tag) for tag in given | {one.tag for one in filed}})
-        )
+        tags = dict(tags_taken(unit, given | {one.tag for one in filed}))
         borne: dict[str, dict[UUID, None]] = {}
         for key, animal_id in asked_in_turns(unit, CODES_BORNE, {code for one in filed for code in one.codes}):
             borne.setdefault(key, {})[animal_id] = None
@@ -377,7 +373,7 @@ class _Keeping:
         lines: dict[int, UUID] = {}
         for place, one in enumerate(filed.animals):
             with self._collecting(f"/animals/{place}", ANIMALS_IN_FILE):
-                stated = _line(one, animals[one.number], taxon_id=taxa[same_name(one.scientific_name)])
+                stated = self._line(one, animals[one.number], taxon_id=taxa[same_name(one.scientific_name)])
                 lines[one.number] = record_transfer_animal(self._unit, self._transfer.id, stated).id
         for place, paper in enumerate(filed.papers):
             with self._collecting(f"/papers/{place}", PAPERS_IN_FILE):
@@ -387,6 +383,14 @@ class _Keeping:
         if self._faults:
             raise RuleBroken("What the file tells cannot be kept.", code="file-unfit", faults=tuple(self._faults))
 
+    def _line(self, one: FiledAnimal, who: UUID | str, *, taxon_id: UUID) -> TransferAnimalStated:
+        if isinstance(who, UUID):
+            return TransferAnimalStated(animal_id=who, note=one.note)
+        facts, code = dict(one.facts), one.facts.get("transponder")
+        if code is not None and codes_taken(self._unit, [code]):
+            facts |= {"transponder": None, "other_mark": f"transponder {code} by its papers, which another animal bears here"}
+        return TransferAnimalStated(**facts, taxon_id=taxon_id, tag=who, note=one.note)
+
     @contextmanager
     def _collecting(self, place: str, names: Mapping[str, str]) -> Iterator[None]:
         try:
@@ -394,9 +398,3 @@ class _Keeping:
                 yield
         except (RuleBroken, Conflict) as refused:
             self._faults += refused.faults
-
-
-def _line(one: FiledAnimal, who: UUID | str, *, taxon_id: UUID) -> TransferAnimalStated:
-    if isinstance(who, UUID):
-        return TransferAnimalStated(animal_id=who, note=one.note)
-    return TransferAnimalStated(**one.facts, taxon_id=taxon_id, tag=who, note=one.note)

@@ -13,11 +13,12 @@ from domain.records.base import Record, table_of
 from domain.records.statements import Statement
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper, TransferReport
 from domain.records.unit import Unit
-from domain.rules.transfers import UNDER_WAY, TransferAct, TransferStage, next_stage
+from domain.rules.transfers import BEFORE_DISPATCH, UNDER_WAY, TransferAct, TransferStage, next_stage
 
-_transfer, _line = table_of(Transfer), table_of(TransferAnimal)
+_transfer, _line, _paper = table_of(Transfer), table_of(TransferAnimal), table_of(TransferPaper)
 _own: sa.BindParameter[Any] = sa.bindparam("organisation_id")
 _UNDER_WAY = [sa.literal(one.value, type_=sa.String()) for one in sorted(UNDER_WAY)]
+_EXPECTED = [sa.literal(one.value, type_=sa.String()) for one in sorted(BEFORE_DISPATCH | {TransferStage.DISPATCHED})]
 
 
 def _of_transfer(record: type[Record], *order: str) -> Statement:
@@ -47,6 +48,33 @@ GOING = Statement(
     .limit(1)
 )
 """The transfer that an animal is under way with."""
+
+USED_PAPERS = Statement(
+    sa.select(_paper.c.kind, _paper.c.number, _transfer.c.dispatched_at)
+    .join(_transfer, sa.and_(_transfer.c.organisation_id == _paper.c.organisation_id, _transfer.c.id == _paper.c.transfer_id))
+    .where(
+        _paper.c.organisation_id == _own,
+        _paper.c.ended_on.is_(None),
+        _paper.c.kind.is_not(None),
+        _transfer.c.dispatched_at.is_not(None),
+        _transfer.c.id != sa.bindparam("transfer_id"),
+    )
+    .order_by(_transfer.c.dispatched_at, _paper.c.id)
+)
+"""The documents of other transfers whose animals have left, with the instant of that."""
+EXPECTED = Statement(
+    sa.select(_line.c.tag, _line.c.id)
+    .join(_transfer, sa.and_(_transfer.c.organisation_id == _line.c.organisation_id, _transfer.c.id == _line.c.transfer_id))
+    .where(
+        _line.c.organisation_id == _own,
+        _line.c.ended_on.is_(None),
+        _line.c.animal_id.is_(None),
+        _transfer.c.ended_on.is_(None),
+        _transfer.c.stage.in_(_EXPECTED),
+    )
+    .order_by(_line.c.id)
+)
+"""Who is expected for the first time: the tag planned for each, and its line of a transfer."""
 
 
 def lines_of(unit: Unit, transfer: Transfer) -> Sequence[TransferAnimal]:

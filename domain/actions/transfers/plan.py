@@ -12,6 +12,7 @@ from domain.actions.permits import refuse_unknown_kind
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, referred_reached, refuse_later_than
 from domain.actions.sites import today_there
 from domain.actions.transfers.lines import GOING, lines_of
+from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.errors import Conflict, NotFound, RuleBroken
 from domain.records.animals import Animal
 from domain.records.documents import Document
@@ -55,7 +56,7 @@ def change_transfer(unit: Unit, transfer_id: UUID, patch: Mapping[str, Any], *, 
     """Apply a correction to the plan of a transfer and return it, a draft again. From where it goes stays as it is.
 
     Raises:
-        RuleBroken: As for registering; or the sender or its ground would be another.
+        RuleBroken: As for registering; or the sender would be another.
         Conflict: The animals have left.
     """
     found = current(unit, Transfer, transfer_id, expected_version=expected_version)
@@ -87,7 +88,7 @@ def record_transfer_animal(unit: Unit, transfer_id: UUID, stated: TransferAnimal
     Raises:
         RuleBroken: There is no such animal or taxon, it has died, or what is told of does not come from another party.
         NotAllowed: It is at a site that the origin does not reach.
-        Conflict: It is on this transfer already or under way with another, or the animals have left.
+        Conflict: It is on this transfer already or under way with another, its tag or code is another's, or the animals have left.
     """
     transfer = _planned(unit, transfer_id)
     if stated.animal_id is None:
@@ -198,6 +199,12 @@ def _check_coming(unit: Unit, transfer: Transfer, stated: TransferAnimalStated) 
     assert stated.taxon_id is not None, "what comes has a taxon"  # noqa: S101 - its shape says so
     referred(unit, Taxon, stated.taxon_id, field="taxon_id")
     refuse_later_than(unit.origin.at.date(), field="hatched_on", on=stated.hatched_on)
+    if stated.tag is not None and tags_taken(unit, [stated.tag]):
+        sentence = f"The tag {stated.tag} is another animal's, on record or expected with a transfer. Say another."
+        raise Conflict(sentence, code="tag-taken", field="tag")
+    if stated.transponder is not None and codes_taken(unit, [stated.transponder]):
+        sentence = "An animal on record bears this code. Put that one on the transfer, or correct the code."
+        raise Conflict(sentence, code="mark-taken", field="transponder")
 
 
 def _check_going(unit: Unit, transfer: Transfer, animal_id: UUID) -> None:

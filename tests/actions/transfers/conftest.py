@@ -28,7 +28,7 @@ def other(unit):
 
 @pytest.fixture
 def taxon(unit):
-    return makers.taxon(unit)
+    return makers.taxon(unit, hazard="harmless")
 
 
 @pytest.fixture

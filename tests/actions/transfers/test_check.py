@@ -6,11 +6,16 @@ from datetime import date
 
 import pytest
 
+from domain.actions.enclosures import end_enclosure
 from domain.actions.holdings import record_holding
+from domain.actions.marks import record_mark
+from domain.actions.recording import Ending
 from domain.actions.transfers.approve import approve_transfer
 from domain.actions.transfers.dispatch import dispatch_transfer
 from domain.actions.transfers.lines import lines_of
 from domain.records.holdings import HoldingKind, HoldingStated
+from domain.records.marks import MarkEntered, MarkKind, MarkReading
+from domain.records.permits import Permit
 from domain.records.transfers import Dispatch
 from domain.rules.law.requirements import Activity, Consequence, Duty, Entry, Obligation, Occasion, Selector
 from domain.rules.law.spans import Span, Unit
@@ -98,7 +103,7 @@ def test_one_that_is_for_another_animal_does_not_help(unit, site, other, quarant
 
     found = checked(unit, transfer).items
 
-    assert [(one.code, one.animal_id) for one in found] == [(ItemCode.DOCUMENT_MISSING, second.id)]
+    assert [(one.code, one.animal_ids) for one in found] == [(ItemCode.DOCUMENT_MISSING, (second.id,))]
 
 
 def test_the_receivers_number_is_not_exceeded(unit, site, other, quarantine, animal, taxon):
@@ -166,7 +171,7 @@ def test_a_notification_of_one_animal_is_none_of_another(unit, site, other, quar
         unit, transfer, title="Notification", requirement_code="XR-8", inspected_on=None, transfer_animal_ids=[str(first.id)]
     )
 
-    assert [(one.code, one.animal_id) for one in checked(unit, transfer).items] == [(ItemCode.NOT_TOLD, second.id)]
+    assert [(one.code, one.animal_ids) for one in checked(unit, transfer).items] == [(ItemCode.NOT_TOLD, (second.id,))]
 
 
 def test_a_place_without_a_known_law_cannot_be_decided(unit, site, quarantine, animal):
@@ -183,6 +188,7 @@ def test_a_place_without_a_known_law_cannot_be_decided(unit, site, quarantine, a
     ("said", "code", "field"),
     [
         ({"carrier": None}, ItemCode.CARRIER_MISSING, "carrier"),
+        ({"carrier_authorisation": None}, ItemCode.CARRIER_UNAUTHORISED, "carrier_authorisation"),
         ({"carrier_until": "2026-03-02"}, ItemCode.CARRIER_LAPSES, "carrier_until"),
         ({"container": None}, ItemCode.CONTAINER_MISSING, "container"),
         ({"least_c": None}, ItemCode.TEMPERATURE_MISSING, "least_c"),
@@ -281,3 +287,161 @@ def test_where_no_day_helps_none_is_told(unit, site, other, quarantine, animal):
     check = checked(unit, planned(unit, site, other, animal, to=quarantine))
 
     assert (items(check), check.earliest) == ([ItemCode.PROHIBITED], None)
+
+
+def test_what_is_open_of_several_animals_alike_is_one_item(unit, site, other, quarantine, animal, taxon):
+    certificates_for_moves(unit)
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10")
+
+    (found,) = checked(unit, planned(unit, site, other, animal, second, to=quarantine)).items
+
+    assert found.animal_ids == (animal.id, second.id)
+    assert found.sentence.startswith(f"{animal.tag}, T-2: at the sender (move within) a document is needed")
+
+
+@pytest.mark.parametrize(("number", "named"), [(6, "T-1, T-2, T-3, T-4, T-5, T-6: "), (8, "T-1, T-2, T-3, T-4, T-5, T-6 and 2 more: ")])
+def test_of_many_animals_alike_the_first_are_named_and_the_rest_is_counted(unit, site, other, quarantine, taxon, number, named):
+    certificates_for_moves(unit)
+    home = makers.enclosure(unit, site)
+    many = [makers.animal(unit, taxon, tag=f"T-{one}", enclosure_id=str(home.id), acquired_on="2025-01-10") for one in range(1, number + 1)]
+
+    (found,) = checked(unit, planned(unit, site, other, *many, to=quarantine)).items
+
+    assert found.sentence.startswith(named)
+
+
+def test_arrivals_do_not_join_the_stock_where_there_is_a_quarantine(unit, site, other, quarantine, animal):
+    stock = makers.enclosure(unit, other, name="A7")
+
+    (found,) = checked(unit, planned(unit, site, other, animal, to=stock)).items
+    released = planned(unit, site, other, animal, to=stock, reference="T-2", quarantine_reason="released by Dr Sedge, screened twice")
+
+    assert (found.code, found.field) == (ItemCode.QUARANTINE_UNSUITED, "quarantine_enclosure_id")
+    assert "without quarantine" in found.sentence
+    assert items(checked(unit, released)) == []
+
+
+def test_an_enclosure_that_is_no_longer_in_use_takes_nobody(unit, site, other, quarantine, animal):
+    transfer = planned(unit, site, other, animal, to=quarantine)
+    end_enclosure(unit, quarantine.id, Ending(reason="dismantled"))
+
+    assert items(checked(unit, transfer)) == [ItemCode.QUARANTINE_UNSUITED]
+
+
+def test_animals_of_several_taxa_have_to_fit_together(unit, site, other, animal):
+    small = makers.enclosure(unit, other, name="Q3", quarantine=True, capacity=1)
+    toad = makers.taxon(unit, "Bufo alter", hazard="harmless")
+    second = makers.animal(unit, toad, tag="B-1", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10")
+
+    found = checked(unit, planned(unit, site, other, animal, second, to=small)).items
+
+    assert [(one.code, one.animal_ids) for one in found] == [
+        (ItemCode.QUARANTINE_UNSUITED, (animal.id,)),
+        (ItemCode.QUARANTINE_UNSUITED, (second.id,)),
+    ]
+    assert "2 animals in Q3, which is for 1 at most" in found[0].sentence
+
+
+@pytest.mark.parametrize(
+    ("hazard", "closure", "code"),
+    [
+        (None, "locked", ItemCode.QUARANTINE_UNDECIDED),
+        ("venomous", None, ItemCode.QUARANTINE_UNDECIDED),
+        ("venomous", "latched", ItemCode.QUARANTINE_UNSUITED),
+        ("venomous", "locked", None),
+    ],
+)
+def test_no_reason_is_accepted_for_what_guards_people(unit, site, other, hazard, closure, code):
+    makers.containment(unit, hazard="venomous", least_closure="locked", competence_needed=False)
+    viper = makers.taxon(unit, "Vipera ficta", **({} if hazard is None else {"hazard": hazard}))
+    home = makers.enclosure(unit, site, closure="locked")
+    going = makers.animal(unit, viper, tag="V-1", enclosure_id=str(home.id), acquired_on="2025-01-10")
+    there = makers.enclosure(unit, other, name="Q3", quarantine=True, **({} if closure is None else {"closure": closure}))
+
+    found = items(checked(unit, planned(unit, site, other, going, to=there, quarantine_reason="one night only")))
+
+    assert found == ([] if code is None else [code])
+
+
+def test_somebody_competent_loads_what_is_dangerous(unit, site):
+    makers.containment(unit, hazard="venomous", least_closure="locked", competence_needed=True)
+    home = makers.enclosure(unit, site, closure="locked")
+    viper = makers.taxon(unit, "Vipera ficta", hazard="venomous")
+    going = makers.animal(unit, viper, tag="V-1", enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason="x")
+    transfer = planned(unit, site, None, going)
+
+    (found,) = checked(unit, transfer).items
+    assert found.code is ItemCode.NOBODY_COMPETENT
+    assert found.sentence == "Nobody at the sender holds a competence for class 'venomous': Vipera ficta."
+    makers.competence(unit, makers.staff(unit, site), hazard="venomous")
+    assert items(checked(unit, transfer)) == []
+
+
+def test_a_tag_is_one_animals_alone_also_among_those_that_are_expected(unit, site, other, taxon, animal):
+    transfer, second = planned(unit, None, site), planned(unit, None, other, reference="T-2")
+    comes = {"taxon_id": str(taxon.id), "tag": "N-1"}
+    makers.transfer_animal(unit, transfer, **comes)
+
+    for one, tag in ((transfer, "n-1"), (second, "N-1"), (second, animal.tag)):
+        assert codes(makers.transfer_animal, unit, one, **{**comes, "tag": tag}) == ["tag-taken"]
+
+
+def test_a_tag_or_code_that_another_bears_by_now_is_open(unit, site, taxon, animal, quarantine_here):
+    transfer = planned(unit, None, site, to=quarantine_here)
+    code = "900 215 001 234 567"
+    line = makers.transfer_animal(unit, transfer, taxon_id=str(taxon.id), tag="N-1", transponder=code)
+    assert items(checked(unit, transfer)) == []
+
+    makers.animal(unit, taxon, tag="N-1", enclosure_id=str(quarantine_here.id), acquired_on="2025-01-10")
+    record_mark(unit, animal.id, MarkEntered(kind=MarkKind.TRANSPONDER, code=code, from_on=date(2026, 2, 1), reading=MarkReading.SCANNER))
+
+    found = checked(unit, transfer).items
+    assert [(one.code, one.animal_ids) for one in found] == [(ItemCode.TAG_TAKEN, (line.id,)), (ItemCode.CODE_TAKEN, (line.id,))]
+    again = planned(unit, None, site, to=quarantine_here, reference="T-2")
+    assert codes(makers.transfer_animal, unit, again, taxon_id=str(taxon.id), tag="N-2", transponder=code) == ["mark-taken"]
+
+
+def test_what_another_party_sent_before_today_may_be_on_its_way(unit, site, quarantine_here, taxon):
+    transfer = planned(unit, None, site, to=quarantine_here, dispatch_on="2026-02-27", arrive_on="2026-03-02")
+    makers.transfer_animal(unit, transfer, taxon_id=str(taxon.id), tag="N-1")
+
+    assert under_way(unit, transfer).dispatched_at is not None
+    late = planned(unit, None, site, to=quarantine_here, reference="T-2", dispatch_on="2026-02-20", arrive_on="2026-02-21")
+    makers.transfer_animal(unit, late, taxon_id=str(taxon.id), tag="N-2")
+    assert [(one.code, one.field) for one in checked(unit, late).items] == [(ItemCode.DAY_PASSED, "arrive_on")]
+
+
+def consigned(unit):
+    """Ask for a document that is for one consignment."""
+    makers.document_kind(unit, "consignment", for_one_consignment=True)
+    makers.requirement(unit, "XR-5", consequence=Consequence.DOCUMENT, activities=MOVES, documents=("consignment",))
+
+
+def test_a_paper_for_one_consignment_goes_with_no_other(unit, site, other, quarantine, animal, taxon):
+    consigned(unit)
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10")
+    one = planned(unit, site, other, animal, to=quarantine, buffer_days=0)
+    two = planned(unit, site, other, second, to=quarantine, buffer_days=0, reference="T-2")
+    for transfer, number in ((one, "K 7"), (two, "k 7")):
+        makers.transfer_paper(unit, transfer, kind="consignment", number=number, inspected_on=None)
+    approved(unit, two)
+
+    under_way(unit, one)
+
+    assert codes(dispatched, unit, two) == ["paper-used", "document-missing"]
+
+
+def test_a_permit_for_one_consignment_is_used_once_animals_leave_by_it(unit, site, other, quarantine, animal, taxon):
+    consigned(unit)
+    makers.document_kind(unit)
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10")
+    used = makers.permit(unit, number="K-7", kind="consignment", any_taxon=True)
+    keeping = makers.permit(unit, number="P-9")
+    one = planned(unit, site, other, animal, to=quarantine, buffer_days=0)
+    two = approved(unit, planned(unit, site, other, second, to=quarantine, buffer_days=0, reference="T-2"))
+
+    under_way(unit, one)
+
+    assert unit.fetch(Permit, used.id).used_on == date(2026, 3, 1)
+    assert unit.fetch(Permit, keeping.id).used_on is None
+    assert codes(dispatched, unit, two) == ["document-missing"]

@@ -62,7 +62,7 @@ class Moving(RuleBasedStateMachine):
         with self.open() as unit:
             self.sites = [makers.site(unit, name=name, jurisdiction="XR") for name in ("Reedmere House", "Tern Point")]
             self.apart = [makers.enclosure(unit, one, name="Q1", quarantine=True) for one in self.sites]
-            home, taxon = makers.enclosure(unit, self.sites[0], name="A1"), makers.taxon(unit)
+            home, taxon = makers.enclosure(unit, self.sites[0], name="A1"), makers.taxon(unit, hazard="harmless")
             listed = Selector(any_of=(Entry(name="Testudo fictiva", rank=TaxonRank.SPECIES),))
             makers.document_kind(unit)
             makers.requirement(unit, consequence=Consequence.DOCUMENT, selector=listed, documents=("keeping",))

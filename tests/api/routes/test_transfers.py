@@ -18,6 +18,7 @@ from tests import makers, people
 
 JOURNEY = {
     "carrier": "Fen Carriers",
+    "carrier_authorisation": "C-3",
     "container": "Ventilated crate, marked LIVE ANIMALS",
     "least_c": 18.0,
     "most_c": 28.0,
@@ -32,7 +33,7 @@ def places(store, organisation):
         makers.requirement(unit, selector=Selector(any_of=(Entry(name="Boa ficta", rank=TaxonRank.SPECIES),)))
         here, there = (makers.site(unit, name=name, jurisdiction="XR") for name in ("Reedmere House", "Tern Point"))
         home = makers.enclosure(unit, here)
-        animal = makers.animal(unit, makers.taxon(unit), enclosure_id=str(home.id), acquired_on="2025-01-10")
+        animal = makers.animal(unit, makers.taxon(unit, hazard="harmless"), enclosure_id=str(home.id), acquired_on="2025-01-10")
         apart = makers.enclosure(unit, there, name="Q1", quarantine=True)
         return {"from": str(here.id), "to": str(there.id), "animal": str(animal.id), "apart": str(apart.id)}
 
