@@ -42,6 +42,7 @@ from domain.rules.transfers import (
     quarantine_items,
     renewals,
 )
+from domain.rules.transponders import code_key
 
 LOOKED_AHEAD_DAYS = 365
 """How far ahead an earliest plan is looked for."""
@@ -148,18 +149,19 @@ class Planned:
         for line in self.lines:
             if line.animal_id is not None:
                 yield from self._about_animal(self.unit.fetch(Animal, line.animal_id))
-            else:
-                yield from self._about_newcomer(line)
+        yield from self._about_newcomers([line for line in self.lines if line.animal_id is None])
 
-    def _about_newcomer(self, line: TransferAnimal) -> Iterator[OpenItem]:
-        """Yield whether another bears by now what one bears that comes for the first time."""
-        assert line.tag is not None, "what comes has a tag"  # noqa: S101 - its shape says so
-        if tags_taken(self.unit, [line.tag], but=line.id):
-            sentence = f"{line.tag}: the tag is another animal's by now. Take it off, and put it on under another tag."
-            yield OpenItem(code=ItemCode.TAG_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
-        if line.transponder is not None and codes_taken(self.unit, [line.transponder]):
-            sentence = f"{line.tag}: an animal on record bears its code {line.transponder}. Put that one on instead, or correct the code."
-            yield OpenItem(code=ItemCode.CODE_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
+    def _about_newcomers(self, lines: Sequence[TransferAnimal]) -> Iterator[OpenItem]:
+        """Yield what others bear by now of what animals bear that come for the first time."""
+        tags = tags_taken(self.unit, (line.tag or "" for line in lines), but={line.id for line in lines})
+        codes = codes_taken(self.unit, (line.transponder for line in lines if line.transponder is not None))
+        for line in lines:
+            if same_name(line.tag or "") in tags:
+                sentence = f"{line.tag}: the tag is another animal's by now. Take it off, and put it on under another tag."
+                yield OpenItem(code=ItemCode.TAG_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
+            if line.transponder is not None and code_key(line.transponder) in codes:
+                sentence = f"{line.tag}: an animal on record bears its code {line.transponder}. Put that one on, or correct the code."
+                yield OpenItem(code=ItemCode.CODE_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
 
     def _about_animal(self, animal: Animal) -> Iterator[OpenItem]:
         from_us = self.transfer.from_site_id is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from uuid import UUID
 
 import sqlalchemy as sa
@@ -29,13 +29,13 @@ CODES_OF_LIVING = Statement(
 )
 
 
-def tags_taken(unit: Unit, tags: Iterable[str], *, but: UUID | None = None) -> Mapping[str, UUID | None]:
+def tags_taken(unit: Unit, tags: Iterable[str], *, but: Container[UUID] = ()) -> Mapping[str, UUID | None]:
     """Return by its key each of some tags that is taken: by an animal on record, or (``None``) by one that is expected with a transfer.
 
-    ``but`` is the line of a transfer that does not count.
+    ``but`` are lines of a transfer that do not count.
     """
     keys = {same_name(tag) for tag in tags}
-    expected = {same_name(tag): None for tag, line_id in unit.rows(EXPECTED) if line_id != but and same_name(tag) in keys}
+    expected = {same_name(tag): None for tag, line_id in unit.rows(EXPECTED) if line_id not in but and same_name(tag) in keys}
     return {**expected, **dict(asked_in_turns(unit, TAGS_BORNE, keys))}
 
 
