@@ -35,6 +35,7 @@ KIND_WORDS: Mapping[ReminderKind, str] = {
     ReminderKind.LOAN: "Loan",
     ReminderKind.REPORT: "Report after a transfer",
     ReminderKind.QUARANTINE: "Quarantine",
+    ReminderKind.ARRIVAL: "Arrival of a transfer",
 }
 
 

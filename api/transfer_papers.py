@@ -45,7 +45,7 @@ from reports.words import plural, spoken
 
 _BANDS = tuple(Targets.__dataclass_fields__)
 _OF_PLAN = (
-    *("reference", "dispatch_on", "arrive_on", "buffer_days", "dispatched_at", "arrived_at", "quarantine_days"),
+    *("reference", "buffer_days", "dispatched_at", "arrived_at", "quarantine_days"),
     *("due_back_on", "offspring_split", "care", "note"),
 )
 _READ_BACK = ("mark_loaded", "mark_arrived", "arrived", "condition", "discrepancy", "note")
@@ -86,6 +86,8 @@ def transfer_file_sheet(unit: Unit, transfer_id: UUID, *, report_id: UUID, impri
         sender=_end(unit, found, found.sender),
         receiver=_end(unit, found, found.receiver),
         carriage=_carriage(found),
+        dispatch_on=found.days.dispatch_on,
+        arrive_on=found.days.arrive_on,
         through_on=found.through,
         quarantine_place=None if found.quarantine is None else found.quarantine.name,
         report_after_days=tuple(sorted(plan.report_after_days)),

@@ -34,6 +34,7 @@ class Transfer(Kept, TransferStated):
     arrived_at: AwareDatetime | None
     arrival_c: float | None
     refused_because: str | None
+    refused_at: AwareDatetime | None
     closed_on: date | None
     source: Annotated[dict[str, object] | None, Field(description="From which paper it was read, where it came as one.")]
 
@@ -53,6 +54,8 @@ class TransferAnimal(Kept, TransferAnimalStated):
     mark_loaded: str | None
     mark_arrived: str | None
     arrived: bool | None
+    arrived_number: Annotated[int | None, Field(description="How many arrived, those included that were dead.")]
+    arrived_dead: Annotated[int | None, Field(description="How many of these were dead.")]
     condition: str | None
     discrepancy: str | None
     quarantine_until: Annotated[date | None, Field(description="Until when it is kept apart at the least; a veterinarian releases it.")]

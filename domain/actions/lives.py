@@ -59,7 +59,7 @@ class Told:
 def today_of(unit: Unit, animal: Animal) -> date:
     """Return the date that it is where an animal is; in UTC while it has no place."""
     place = unit.find(Enclosure, animal.enclosure_id) if animal.enclosure_id else None
-    return unit.origin.at.date() if place is None else today_at(unit, unit.fetch(Site, place.site_id))
+    return max(unit.origin.at.date(), unit.told_day) if place is None else today_at(unit, unit.fetch(Site, place.site_id))
 
 
 def record_event(unit: Unit, animal_id: UUID, stated: AnimalEventStated, *, record_id: UUID | None = None) -> Told:

@@ -47,5 +47,5 @@ def today_there(unit: Unit, site_id: UUID | None) -> date:
 
 
 def today_at(unit: Unit, site: Site) -> date:
-    """Return the date that it is at the site, by the unit's instant."""
-    return date_at_site(unit.origin.at, site.zone)
+    """Return the date that it is at the site, by the unit's instant; the day that is told of, where that is later."""
+    return max(date_at_site(unit.origin.at, site.zone), unit.told_day)

@@ -22,6 +22,7 @@ from domain.rules.lives import Grouping, LifeStage, Origin, Sex
 from domain.rules.transfers import TransferBasis, TransferStage
 
 Celsius = Annotated[float, PydanticField(ge=-20, le=60)]
+Dead = Annotated[int, PydanticField(ge=0, le=10_000_000)]
 ReportDays = Annotated[list[Days], PydanticField(max_length=12)]
 BufferDays = Annotated[int, PydanticField(ge=0, le=90)]
 Ids = Annotated[list[Id], PydanticField(max_length=500)]
@@ -132,6 +133,7 @@ class Transfer(Record, TransferStated, table=True):
     arrived_at: datetime | None = Field(default=None, sa_type=InstantColumn)
     arrival_c: float | None = None
     refused_because: str | None = None
+    refused_at: datetime | None = Field(default=None, sa_type=InstantColumn)
     closed_on: date | None = None
     source: Any = Field(default=None, sa_type=JsonColumn, nullable=True)
 
@@ -174,7 +176,10 @@ class TransferAnimalStated(Stated):
 
 
 class TransferAnimal(Record, TransferAnimalStated, table=True):
-    """A stored animal of a transfer: the mark that was read back on loading and on arrival, and how it arrived."""
+    """A stored animal of a transfer: the mark that was read back on loading and on arrival, and how it arrived.
+
+    ``arrived_number`` is how many of a group arrived, those included that were dead: ``arrived_dead``.
+    """
 
     __tablename__ = "transfer_animal"
     __table_args__ = (
@@ -191,6 +196,8 @@ class TransferAnimal(Record, TransferAnimalStated, table=True):
     mark_loaded: str | None = None
     mark_arrived: str | None = None
     arrived: bool | None = None
+    arrived_number: int | None = None
+    arrived_dead: int | None = None
     condition: str | None = None
     discrepancy: str | None = None
     quarantine_until: date | None = None
@@ -274,7 +281,7 @@ class Reading(Stated):
 
 
 class Dispatch(Stated):
-    """That animals leave now: the mark that was read back of each, and how warm it is in the box [°C]."""
+    """That animals leave now: the mark that was read back of each, and how warm it is in the box [°C], required at a site of ours."""
 
     readings: Annotated[list[Reading], PydanticField(max_length=500)] = Field(default_factory=list)
     temperature_c: Celsius | None = None
@@ -283,23 +290,43 @@ class Dispatch(Stated):
 class Arrival(Stated):
     """How an animal of a transfer arrived, or that it did not: the mark that was read, its condition, and what differs from the papers.
 
-    ``enclosure_id`` is where it is put, by default the enclosure that was planned; ``override_reason`` why there although it does not suit.
+    ``number`` is how many of a group arrived, all where it is not said, and ``dead`` how many of these are dead: they are put on record as
+    died that day. ``tag`` is under which tag one comes for the first time, where the planned one was taken meanwhile. ``enclosure_id`` is
+    where it is put, by default the enclosure that was planned; ``override_reason`` why there although it does not suit.
     """
 
     transfer_animal_id: Id
     arrived: bool = True
+    number: Number | None = None
+    dead: Dead = 0
+    tag: Name | None = None
     mark: Name | None = None
     condition: Name | None = None
     discrepancy: Name | None = None
     enclosure_id: Id | None = None
     override_reason: Name | None = None
 
+    @model_validator(mode="after")
+    def _is_said_of_who_arrived(self) -> Arrival:
+        if not self.arrived:
+            for name in ("number", "dead", "tag"):
+                if getattr(self, name):
+                    raise misstated(name, "this is said of who arrived")
+        if self.number is not None and self.dead > self.number:
+            raise misstated("dead", "no more are dead than arrived")
+        return self
+
 
 class Receipt(Stated):
-    """That animals have arrived: each of them accounted for, and how warm it was in the box [°C]."""
+    """That animals have arrived: each of them accounted for, and how warm it was in the box [°C].
+
+    ``quarantine_days`` are for how long animals that were refused are kept apart at home, by default as long as was planned for the
+    receiver's end: a veterinarian decides.
+    """
 
     arrivals: Annotated[list[Arrival], PydanticField(max_length=500)]
     temperature_c: Celsius | None = None
+    quarantine_days: Days | None = None
 
 
 class TransferRefusal(Stated):

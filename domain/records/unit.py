@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, replace
+from datetime import date
 from functools import cache
 from typing import Any, Protocol, TypeVar
 from uuid import UUID
@@ -61,6 +62,7 @@ class Unit:
         self.dialect: DialectName = dialect
         self.origin = origin
         self.compiled = compiled or (lambda statement: statement.on(dialect))
+        self.told_day = date.min
         self._ids = ids_at(origin.at)
         self._changes: list[journal.Change] = []
 
@@ -120,6 +122,15 @@ class Unit:
             yield
         finally:
             self.origin = before
+
+    @contextmanager
+    def telling_of(self, day: date) -> Iterator[None]:
+        """Let what is told in the block be of a day that a site's clock has not come to: who flies west arrives before they left."""
+        before, self.told_day = self.told_day, day
+        try:
+            yield
+        finally:
+            self.told_day = before
 
     def new_id(self) -> UUID:
         """Return the id of a new record."""

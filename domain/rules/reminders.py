@@ -34,6 +34,7 @@ class ReminderKind(StrEnum):
     LOAN = "loan"
     REPORT = "report"
     QUARANTINE = "quarantine"
+    ARRIVAL = "arrival"
 
 
 class Stage(StrEnum):

@@ -41,7 +41,8 @@ def under_title(sheet: TransferFileSheet) -> list[str]:
     kinds = Counter(one.scientific_name for one in sheet.animals)
     of_what = f" of {words.plural(len(kinds), 'species', many='species')}" if kinds else ""
     who = f"{words.plural(number, 'animal')}{of_what} from {_place(sheet.sender)} to {_place(sheet.receiver)}"
-    when = f"leave {words.long_date(sheet.dispatch_on)}, arrive {words.long_date(sheet.arrive_on)}"
+    leave, arrive = ("leave", "arrive") if sheet.dispatched_at is None else ("left", "expected")
+    when = f"{leave} {words.long_date(sheet.dispatch_on)}, {arrive} {words.long_date(sheet.arrive_on)}"
     return [who, f"{when} · {BASIS_WORDS.get(sheet.basis, words.spoken(sheet.basis))} · {words.spoken(sheet.stage)}"]
 
 
@@ -106,7 +107,9 @@ def _how_it_stands(sheet: TransferFileSheet) -> str:
         return "This transfer was called off. Nobody leaves with this file."
     left = f"left {words.clock(sheet.dispatched_at, zone=sheet.zone)}" if sheet.dispatched_at else "have left"
     arrived = f" and arrived {words.clock(sheet.arrived_at, zone=sheet.zone)}" if sheet.arrived_at else ""
-    return f"The animals {left}{arrived}: this file says what they left with, and nothing is looked at any more."
+    days = f"As long on their way as planned, they are expected on {words.long_date(sheet.arrive_on)}" if sheet.dispatched_at else ""
+    good = f"{days}; papers have to be good through {words.long_date(sheet.through_on)}." if days and not arrived else ""
+    return f"The animals {left}{arrived}: this file says what they left with, and nothing is looked at any more. {good}".rstrip()
 
 
 # ------------------------------------------------------------------------------------------------------------- the ends

@@ -208,8 +208,9 @@ class RulePack:
 class TransferFileSheet:
     """A transfer as it stands: the plan, the animals and the papers that go, and what is open, all as of ``data_as_of``.
 
-    ``through_on`` is the day through which papers have to be good. ``open_items`` is ``None`` once the animals have left: then nothing is
-    looked at any more. ``check_at`` is the address at which the file can be looked up, ``sealed`` that its PDF bears a seal.
+    ``dispatch_on`` and ``arrive_on`` are planned, and counted from the day of leaving once the animals have left. ``through_on`` is the day
+    through which papers have to be good. ``open_items`` is ``None`` once the animals have left: then nothing is looked at any more.
+    ``check_at`` is the address at which the file can be looked up, ``sealed`` that its PDF bears a seal.
 
     Raises:
         ValueError: An instant without a zone.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from uuid import UUID
 
 import pytest
@@ -28,7 +29,7 @@ from domain.rules.measures import MeasureKind
 from domain.rules.permits import Start
 from reports.transfer_file import transfer_file_pdf
 from tests import makers
-from tests.actions.transfers.of_transfers import planned, received, under_way
+from tests.actions.transfers.of_transfers import approved, dispatched, planned, received, under_way
 
 PAPER = UUID("019ca945-0a00-7303-9a41-d18b21ab2c01")
 
@@ -201,6 +202,17 @@ def test_once_the_animals_have_left_nothing_is_looked_at_and_their_marks_still_s
     assert (left.open_items, left.stage, left.animals[0].mark_loaded) == (None, "dispatched", "999000000000019")
     assert (arrived.stage, arrived.animals[0].condition) == ("received", "lively")
     assert [mark.code for mark in arrived.animals[0].marks] == ["999000000000019"]
+
+
+def test_once_the_animals_have_left_the_days_are_counted_from_the_day_on_which_they_did(unit, site, boa):
+    plan = approved(unit, planned(unit, site, None, boa, arrive_on="2026-03-02", party_licence_until="2026-03-06"))
+    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=2))
+    dispatched(unit, plan)
+
+    sheet = sheet_of(unit, plan)
+
+    assert (sheet.dispatch_on, sheet.arrive_on, sheet.through_on) == (date(2026, 3, 3), date(2026, 3, 4), date(2026, 3, 6))
+    assert [one.lapses for one in sheet.receiver.licences] == [False]
 
 
 def test_a_transfer_that_was_called_off_says_so(unit, site, boa):

@@ -55,7 +55,7 @@ class Counting:
 def act(unit: Unit, step: str, transfer_id: UUID) -> None:
     """Have the animals of a transfer leave, or arrive."""
     if step == "dispatch":
-        dispatch_transfer(unit, transfer_id, Dispatch())
+        dispatch_transfer(unit, transfer_id, Dispatch(temperature_c=22.5))
         return
     lines = unit.all(TransferAnimal, LINES_OF, transfer_id=transfer_id)
     arrivals = [{"transfer_animal_id": str(one.id), "condition": "lively"} for one in lines]

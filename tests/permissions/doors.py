@@ -241,7 +241,7 @@ REQUESTS = {
     "change_transfer_paper": Request("PATCH", f"{TRANSFER}/papers/{{transfer_paper}}", {"note": "n"}),
     "check_transfer": Request("POST", f"{TRANSFER}/check", {}),
     "approve_transfer": Request("POST", "/v1/transfers/{complete_transfer}/approve", {}),
-    "dispatch_transfer": Request("POST", "/v1/transfers/{approved_transfer}/dispatch", {}),
+    "dispatch_transfer": Request("POST", "/v1/transfers/{approved_transfer}/dispatch", {"temperature_c": 22.5}),
     "receive_transfer": Request("POST", "/v1/transfers/{transfer_under_way}/receive", {"arrivals": []}),
     "refuse_transfer": Request("POST", "/v1/transfers/{transfer_to_refuse}/refuse", {"reason": "It coughs."}),
     "list_transfer_reports": Request("GET", "/v1/transfers/{arrived_transfer}/reports"),

@@ -89,6 +89,23 @@ def test_a_file_of_what_has_left_or_was_called_off_says_so(stage, told):
     assert squeezed("Nothing is open") not in text
 
 
+def test_once_the_animals_have_left_it_says_when_and_when_they_are_expected():
+    days = {"dispatch_on": date(2026, 12, 2), "arrive_on": date(2026, 12, 3), "through_on": date(2026, 12, 5)}
+
+    text = said(
+        transfer_file(going_animal(), open_items=None, stage="dispatched", dispatched_at=datetime(2026, 12, 2, 8, 0, tzinfo=UTC), **days)
+    )
+
+    assert (
+        holds(
+            text,
+            "left Wednesday 2 December 2026, expected Thursday 3 December 2026",
+            "expected on Thursday 3 December 2026; papers have to be good through Saturday 5 December 2026.",
+        )
+        == []
+    )
+
+
 def test_each_animal_stands_with_its_mark_its_mass_and_the_day_of_that():
     text = said(transfer_file(going_animal(common_name="invented viper", name_as_printed="Bitis antiqua")))
 

@@ -13,7 +13,7 @@ from domain.actions.duties.law import obligations
 from domain.actions.duties.permits import Granted, conditions, renewals
 from domain.actions.duties.service import services
 from domain.actions.duties.staff import competences
-from domain.actions.duties.transfers import after_arrivals, loans
+from domain.actions.duties.transfers import after_arrivals, late_arrivals, loans
 from domain.actions.law import law_as_of
 from domain.records.sites import Site
 from domain.records.unit import Unit
@@ -34,6 +34,7 @@ def duties_at(unit: Unit, site: Site, *, today: date) -> Iterator[Duty]:
     yield from obligations(unit, law, granted, site=site, today=today)
     yield from findings(unit, site_id=site.id)
     yield from loans(unit, site_id=site.id, today=today)
+    yield from late_arrivals(unit, site=site, today=today)
     yield from after_arrivals(unit, site=site)
 
 

@@ -1,8 +1,8 @@
-"""What follows a transfer: loans end, the receiver reports, quarantine is looked at. Who the other party is is left out."""
+"""What follows a transfer: late arrivals, ends of loans, reports of the receiver, quarantine. Who the other party is is left out."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -10,6 +10,7 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from domain.actions.duties.wording import at_site, occurrence
+from domain.actions.transfers.lines import days_back_of, days_of
 from domain.records.animals import Animal
 from domain.records.base import table_of
 from domain.records.enclosures import Enclosure
@@ -18,9 +19,9 @@ from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.transfers import Transfer, TransferAnimal, TransferReport
 from domain.records.unit import Unit
-from domain.rules.calendar import date_at_site
+from domain.rules.calendar import date_at_site, in_words
 from domain.rules.reminders import Duty, ReminderKind
-from domain.rules.transfers import TransferStage
+from domain.rules.transfers import ARRIVED, UNDER_WAY, TransferStage
 
 LOAN_TOLD_DAYS = 60
 """How long before its end a loan is told of."""
@@ -31,7 +32,6 @@ _holding, _animal, _enclosure, _transfer, _line, _report = (
     table_of(one) for one in (Holding, Animal, Enclosure, Transfer, TransferAnimal, TransferReport)
 )
 _organisation_id: sa.BindParameter[Any] = sa.bindparam("organisation_id")
-_RECEIVED = sa.literal(TransferStage.RECEIVED.value, type_=sa.String())
 _OWNED = sa.literal(HoldingKind.OWNED.value, type_=sa.String())
 
 
@@ -54,16 +54,23 @@ LOANS = Statement(
     )
     .order_by(_holding.c.id)
 )
-ARRIVED = Statement(
-    sa.select(_transfer)
-    .where(
-        _transfer.c.organisation_id == _organisation_id,
-        _transfer.c.ended_on.is_(None),
-        _transfer.c.stage == _RECEIVED,
-        at_site(_transfer.c.site_id),
+
+
+def _at(stages: Iterable[TransferStage]) -> Statement:
+    """Return the statement for the transfers of a site that have come to one of some stages."""
+    return Statement(
+        sa.select(_transfer)
+        .where(
+            _transfer.c.organisation_id == _organisation_id,
+            _transfer.c.ended_on.is_(None),
+            _transfer.c.stage.in_([sa.literal(one.value, type_=sa.String()) for one in sorted(stages)]),
+            at_site(_transfer.c.site_id),
+        )
+        .order_by(_transfer.c.id)
     )
-    .order_by(_transfer.c.id)
-)
+
+
+TO_CLOSE, TO_ARRIVE = _at(ARRIVED), _at(UNDER_WAY)
 REPORTED = Statement(
     sa.select(_report.c.transfer_id, _report.c.after_days).where(
         _report.c.organisation_id == _organisation_id, _report.c.ended_on.is_(None)
@@ -92,16 +99,43 @@ def loans(unit: Unit, *, site_id: UUID | None, today: date) -> Iterator[Duty]:
         )
 
 
+def late_arrivals(unit: Unit, *, site: Site, today: date) -> Iterator[Duty]:
+    """Yield the transfers of a site whose animals should have arrived, or be back, on a day before today, and of which nobody said it."""
+    for transfer in unit.all(Transfer, TO_ARRIVE, site_id=site.id):
+        refused = transfer.stage is TransferStage.REFUSED
+        days = days_back_of(unit, transfer) if refused else days_of(unit, transfer)
+        if today <= days.arrive_on:
+            continue
+        since, by = in_words(days.dispatch_on), in_words(days.arrive_on)
+        how = (
+            f"were refused on {since} and should have been back on {by}" if refused else f"left on {since} and should have arrived on {by}"
+        )
+        sentence = (
+            f"The animals of transfer {transfer.reference} {how}; nobody has said that they are there, so they may be on the road still. "
+            "Ask whoever carries them at once, then put on record how they arrived, or that they did not."
+        )
+        told = days.arrive_on + timedelta(days=1)
+        yield _after(
+            transfer,
+            ReminderKind.ARRIVAL,
+            due_on=days.arrive_on,
+            tell_from=told,
+            sentence=sentence,
+            site_id=site.id,
+            which=(transfer.stage.value,),
+        )
+
+
 def after_arrivals(unit: Unit, *, site: Site) -> Iterator[Duty]:
     """Yield the reports that were agreed on and have not come, and the quarantine that is to be looked at, of a site's transfers."""
-    arrived = unit.all(Transfer, ARRIVED, site_id=site.id)
+    arrived = unit.all(Transfer, TO_CLOSE, site_id=site.id)
     if not arrived:
         return
     reported = {(transfer_id, days) for transfer_id, days in unit.rows(REPORTED)}
     until = {transfer_id: last for transfer_id, last in unit.rows(KEPT_APART)}  # noqa: C416 - rows are no pairs
     for transfer in arrived:
         arrived_on = date_at_site(_instant(transfer), site.zone)
-        for days in transfer.report_after_days:
+        for days in transfer.report_after_days if transfer.stage is TransferStage.RECEIVED else ():
             if (transfer.id, days) not in reported:
                 sentence = f"Have the report of {days} days after the arrival of transfer {transfer.reference}."
                 due_on = arrived_on + timedelta(days=days)
@@ -127,7 +161,7 @@ def _instant(transfer: Transfer) -> datetime:
 
 
 def _after(
-    transfer: Transfer, kind: ReminderKind, *, due_on: date, tell_from: date, sentence: str, site_id: UUID, which: tuple[int, ...] = ()
+    transfer: Transfer, kind: ReminderKind, *, due_on: date, tell_from: date, sentence: str, site_id: UUID, which: tuple[object, ...] = ()
 ) -> Duty:
     return Duty(
         subject=Transfer.noun,

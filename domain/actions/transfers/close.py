@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from uuid import UUID
 
 from domain.actions.holdings import holding_on
 from domain.actions.recording import Ending, ended, recorded, refuse_later_than
 from domain.actions.sites import today_there
 from domain.actions.transfers.lines import REPORTS_OF, lines_of, turn_of
+from domain.actions.transfers.numbers import not_arrived
 from domain.errors import Conflict, Fault, NotFound, RuleBroken
 from domain.records.animals import Animal
 from domain.records.holdings import HoldingKind
 from domain.records.transfers import Transfer, TransferReport, TransferReportStated
 from domain.records.unit import Unit
-from domain.rules.calendar import date_at_site, in_words
+from domain.rules.calendar import in_words
 from domain.rules.lives import Status
 from domain.rules.transfers import ARRIVED, TransferAct, TransferStage
 
@@ -71,17 +73,17 @@ def _left_to_do(unit: Unit, transfer: Transfer) -> Iterator[Fault]:
         if line.quarantine_until is not None and line.quarantine_until > today:
             sentence = f"An animal is kept apart until {in_words(line.quarantine_until)}; a veterinarian releases it."
             yield Fault("", "in-quarantine", sentence)
-        if line.arrived is False and line.animal_id is not None:
-            yield from _not_accounted_for(unit, unit.fetch(Animal, line.animal_id))
+        for animal in not_arrived(unit, transfer, line):
+            yield from _not_accounted_for(unit, animal, today=today)
     if transfer.stage is TransferStage.RECEIVED:
         reported = {one.after_days for one in unit.all(TransferReport, REPORTS_OF, transfer_id=transfer.id)}
         for days in sorted(set(transfer.report_after_days) - reported):
             yield Fault("", "report-missing", f"The report of {days} days after the arrival is not on record.")
 
 
-def _not_accounted_for(unit: Unit, animal: Animal) -> Iterator[Fault]:
+def _not_accounted_for(unit: Unit, animal: Animal, *, today: date) -> Iterator[Fault]:
     if animal.status is not Status.AWAY:
         return
-    held = holding_on(unit, animal.id, on=date_at_site(unit.origin.at, "UTC"))
+    held = holding_on(unit, animal.id, on=today)
     if held is None or held.kind is not HoldingKind.LOAN_OUT:
         yield Fault("", "not-accounted-for", f"{animal.tag} did not arrive; put on record what became of it.")

@@ -29,13 +29,15 @@ def dispatch_transfer(unit: Unit, transfer_id: UUID, said: Dispatch) -> Transfer
     Nobody of the organisation writes anything else meanwhile, so that two transfers do not both take the last place of a permit.
 
     Raises:
-        RuleBroken: Something is open as of today, or a mark was not read back or is another; every item is a fault.
+        RuleBroken: Something is open as of today, how warm it is in the box is not said or not within the limits, or a mark was not read
+            back or is another; every item is a fault.
         Conflict: It has not been approved, or the animals have left.
     """
     unit.row(journal.LOCK_HEAD)
     found, stage = turn_of(unit, transfer_id, TransferAct.DISPATCH)
     planned = Planned(unit, found)
     refuse_open(planned.leaving_today())
+    _refuse_unmeasured(found, said.temperature_c)
     _refuse_temperature(found, said.temperature_c)
     _use_up(unit, planned)
     with unit.reaching((found.from_site_id, found.to_site_id)):
@@ -52,6 +54,12 @@ def is_outside(transfer: Transfer, temperature_c: float | None) -> bool:
         return False
     least, most = transfer.least_c, transfer.most_c
     return (least is not None and temperature_c < least) or (most is not None and temperature_c > most)
+
+
+def _refuse_unmeasured(transfer: Transfer, temperature_c: float | None) -> None:
+    """Refuse that animals leave a site of ours in a box in which nobody measured; in others' boxes others do."""
+    if temperature_c is None and transfer.from_site_id is not None:
+        raise RuleBroken("Measure how warm it is in the box, and say it.", code="required", field="temperature_c")
 
 
 def _refuse_temperature(transfer: Transfer, temperature_c: float | None) -> None:

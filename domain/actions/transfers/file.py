@@ -15,7 +15,7 @@ from domain.actions.inspection_file import PACKS_ON_RECORD
 from domain.actions.labels import Described, described
 from domain.actions.permit_register import SCANS_OF_PERMITS
 from domain.actions.transfers.check import Planned
-from domain.actions.transfers.lines import PAPERS_OF
+from domain.actions.transfers.lines import PAPERS_OF, days_of
 from domain.records.base import table_of
 from domain.records.documents import Document
 from domain.records.enclosures import Enclosure
@@ -94,11 +94,13 @@ class TravellingPaper:
 class TransferFile:
     """A transfer with all that goes along. ``check`` is ``None`` once the animals have left: then nothing is looked at any more.
 
+    ``days`` are those of the plan, and once the animals have left those that follow from the day on which they did.
     ``licences`` are, for each end of ours, the permits by which it keeps animals like these. ``packs`` are the rule packs on record.
     """
 
     transfer: Transfer
     today: date
+    days: Days
     through: date
     sender: Site | None
     receiver: Site | None
@@ -120,11 +122,12 @@ def transfer_file(unit: Unit, transfer_id: UUID, *, filed_at: UUID | None = None
     transfer = unit.fetch_reached(Transfer, transfer_id)
     planned = Planned(unit, transfer)
     ends = {site_id: unit.fetch(Site, site_id) for site_id in (transfer.from_site_id, transfer.to_site_id) if site_id is not None}
-    enclosure_id = transfer.quarantine_enclosure_id
+    enclosure_id, days = transfer.quarantine_enclosure_id, days_of(unit, transfer)
     return TransferFile(
         transfer=transfer,
         today=planned.today,
-        through=good_through(Days(transfer.dispatch_on, transfer.arrive_on), buffer_days=transfer.buffer_days),
+        days=days,
+        through=good_through(days, buffer_days=transfer.buffer_days),
         sender=ends.get(transfer.from_site_id) if transfer.from_site_id else None,
         receiver=ends.get(transfer.to_site_id) if transfer.to_site_id else None,
         quarantine=None if enclosure_id is None else unit.fetch(Enclosure, enclosure_id),

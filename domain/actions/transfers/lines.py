@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -10,10 +11,12 @@ import sqlalchemy as sa
 
 from domain.errors import Conflict
 from domain.records.base import Record, table_of
+from domain.records.sites import Site
 from domain.records.statements import Statement
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper, TransferReport
 from domain.records.unit import Unit
-from domain.rules.transfers import BEFORE_DISPATCH, UNDER_WAY, TransferAct, TransferStage, next_stage
+from domain.rules.calendar import date_at_site
+from domain.rules.transfers import BEFORE_DISPATCH, UNDER_WAY, Days, TransferAct, TransferStage, next_stage
 
 _transfer, _line, _paper = table_of(Transfer), table_of(TransferAnimal), table_of(TransferPaper)
 _own: sa.BindParameter[Any] = sa.bindparam("organisation_id")
@@ -85,6 +88,25 @@ def lines_of(unit: Unit, transfer: Transfer) -> Sequence[TransferAnimal]:
 def heading_for(transfer: Transfer) -> UUID | None:
     """Return the site of ours that the animals of a dispatched transfer are on their way to, ``None`` where that is another party's."""
     return transfer.from_site_id if transfer.stage is TransferStage.REFUSED else transfer.to_site_id
+
+
+def days_of(unit: Unit, transfer: Transfer) -> Days:
+    """Return when the animals leave and arrive: as planned; once they have left, counted from that day, as long on their way as planned."""
+    planned = Days(transfer.dispatch_on, transfer.arrive_on)
+    left_at = transfer.dispatched_at
+    return planned if left_at is None else planned.from_day(_day_at(unit, transfer.from_site_id or transfer.to_site_id, left_at))
+
+
+def days_back_of(unit: Unit, transfer: Transfer) -> Days:
+    """Return when animals that were refused turned back, and when they are home: as long on their way as was planned for the way out."""
+    out = days_of(unit, transfer)
+    if transfer.refused_at is None:
+        return out
+    return out.from_day(max(out.dispatch_on, _day_at(unit, transfer.to_site_id or transfer.from_site_id, transfer.refused_at)))
+
+
+def _day_at(unit: Unit, site_id: UUID | None, instant: datetime) -> date:
+    return instant.date() if site_id is None else date_at_site(instant, unit.fetch(Site, site_id).zone)
 
 
 def turn_of(unit: Unit, transfer_id: UUID, act: TransferAct) -> tuple[Transfer, TransferStage]:

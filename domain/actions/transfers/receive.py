@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from datetime import timedelta
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, timedelta
 from uuid import UUID
 
-from domain.actions.animals import register_animal
 from domain.actions.holdings import holding_on, record_holding
-from domain.actions.lives import EVENTS_OF, PLACEMENTS_OF, add_event, relived
-from domain.actions.marks import record_mark
+from domain.actions.lives import PLACEMENTS_OF, add_event, relived
 from domain.actions.placements import MoveStated, put
 from domain.actions.sites import today_there
 from domain.actions.transfers.dispatch import coded_marks, is_one_of, is_outside
-from domain.actions.transfers.lines import heading_for, lines_of, turn_of
+from domain.actions.transfers.first_time import Coming, first_come
+from domain.actions.transfers.lines import days_of, heading_for, lines_of, turn_of
+from domain.actions.transfers.numbers import Numbers, numbers_of, without_missing
 from domain.errors import Fault, Refusal, RuleBroken
-from domain.records.animals import Animal, AnimalEvent, AnimalEventStated, AnimalStated, Basis, Placement
+from domain.records.animals import Animal, AnimalEventStated, Basis, Placement
 from domain.records.enclosures import Enclosure
 from domain.records.holdings import HoldingKind, HoldingStated
-from domain.records.marks import MarkEntered, MarkKind, MarkReading
 from domain.records.sites import Site
 from domain.records.transfers import Arrival, Receipt, Transfer, TransferAnimal, TransferRefusal
 from domain.records.unit import Unit
@@ -41,19 +40,22 @@ def receive_transfer(unit: Unit, transfer_id: UUID, said: Receipt) -> Transfer:
     """Have the animals of a transfer arrive now, at the receiver or back at the sender, and return the transfer.
 
     Who comes to a site of ours is put into an enclosure there and kept apart from that day on; who comes for the first time is registered.
-    Who goes to another party has left with that, or is lent to it.
+    Who goes to another party has left with that, or is lent to it. What is dead has died that day; what is missing of a group is a record
+    of its own, and away. Where the local day is before that of leaving, they arrive on the day of leaving.
 
     Raises:
-        RuleBroken: An animal is not accounted for, what was read of it differs from its papers and that is not said, or it does not fit
-            where it is put and no reason is given. Every fault names its animal.
+        RuleBroken: An animal is not accounted for, what was read of it or how many arrived differs from its papers and that is not said, or
+            it does not fit where it is put and no reason is given; or it is not said for how long who is back is kept apart. Every fault
+            names its animal.
         Conflict: The animals are not under way.
     """
     found, stage = turn_of(unit, transfer_id, TransferAct.RECEIVE)
     lines = lines_of(unit, found)
     arrivals = _accounted_for(said, lines)
     _refuse_unexplained_temperature(found, said)
-    with unit.reaching((found.from_site_id, found.to_site_id)):
-        receiving = _Receiving(unit, found, stage)
+    on, apart = _day_of_arrival(unit, found), _days_apart(found, stage, said)
+    with unit.reaching((found.from_site_id, found.to_site_id)), unit.telling_of(on):
+        receiving = _Receiving(unit, found, stage, on=on, until_on=None if apart is None else on + timedelta(days=apart))
         for line in lines:
             arrival = arrivals[line.id]
             receiving.take(line, arrival, pointer=f"/arrivals/{said.arrivals.index(arrival)}")
@@ -70,9 +72,34 @@ def refuse_transfer(unit: Unit, transfer_id: UUID, said: TransferRefusal) -> Tra
     """
     found, stage = turn_of(unit, transfer_id, TransferAct.REFUSE)
     site_id = found.from_site_id or found.to_site_id
-    facts = {"stage": stage, "site_id": site_id, "refused_because": said.reason}
+    facts = {"stage": stage, "site_id": site_id, "refused_because": said.reason, "refused_at": unit.origin.at}
     with unit.reaching((site_id,)):
         return unit.change(found, facts, action="refuse_transfer", reason=said.reason[:120])
+
+
+def _day_of_arrival(unit: Unit, transfer: Transfer) -> date:
+    today = today_there(unit, heading_for(transfer) or transfer.from_site_id or transfer.to_site_id)
+    return today if transfer.dispatched_at is None else max(today, days_of(unit, transfer).dispatch_on)
+
+
+def _days_apart(transfer: Transfer, stage: TransferStage, said: Receipt) -> int | None:
+    """Return for how many days who comes to a site of ours is kept apart there, ``None`` where nobody does.
+
+    Raises:
+        RuleBroken: It is said of who is not back home; or nobody says it of who is.
+    """
+    is_back = stage is TransferStage.RETURNED and transfer.from_site_id is not None
+    if said.quarantine_days is not None and not is_back:
+        sentence = "This is said of animals that come back to a site of ours; for the receiver's end the plan says it."
+        raise RuleBroken(sentence, code="not-together", field="quarantine_days")
+    if heading_for(transfer) is None:
+        return None
+    days = said.quarantine_days or transfer.quarantine_days
+    if days is None and is_back and any(one.arrived for one in said.arrivals):
+        raise RuleBroken(
+            "Say for how many days they are kept apart at home; a veterinarian decides.", code="required", field="quarantine_days"
+        )
+    return days
 
 
 def _refuse_unexplained_temperature(transfer: Transfer, said: Receipt) -> None:
@@ -114,10 +141,9 @@ def _accounted_for(said: Receipt, lines: Sequence[TransferAnimal]) -> Mapping[UU
 class _Receiving:
     """One arrival, animal by animal; what is wrong is collected, so that all of it is said at once."""
 
-    def __init__(self, unit: Unit, transfer: Transfer, stage: TransferStage) -> None:
-        self._unit, self._transfer, self._stage = unit, transfer, stage
+    def __init__(self, unit: Unit, transfer: Transfer, stage: TransferStage, *, on: date, until_on: date | None) -> None:
+        self._unit, self._transfer, self._stage, self._on, self._until_on = unit, transfer, stage, on, until_on
         self._site_id = heading_for(transfer)
-        self._on = today_there(unit, self._site_id or transfer.from_site_id or transfer.to_site_id)
         self._faults: list[Fault] = []
 
     def refuse_faults(self) -> None:
@@ -131,24 +157,32 @@ class _Receiving:
 
     def take(self, line: TransferAnimal, arrival: Arrival, *, pointer: str) -> None:
         """Take one animal in, or put on record that it did not arrive."""
-        if not self._says_what_differs(line, arrival, pointer):
+        numbers = numbers_of(self._unit, line, arrival)
+        faults = [Fault(f"{pointer}/{name}", code, sentence) for name, code, sentence in self._wrong(line, arrival, numbers)]
+        self._faults += faults
+        if faults:
             return
         try:
             with self._unit.attempt():
-                self._take(line, arrival)
+                self._take(line, arrival, numbers)
         except Refusal as refused:
-            faults = refused.faults or (Fault("", refused.code, refused.detail),)
-            self._faults += [Fault(f"{pointer}{one.pointer}", one.code, one.detail) for one in faults]
+            found = refused.faults or (Fault("", refused.code, refused.detail),)
+            self._faults += [Fault(f"{pointer}{one.pointer}", one.code, one.detail) for one in found]
 
-    def _says_what_differs(self, line: TransferAnimal, arrival: Arrival, pointer: str) -> bool:
-        """Return whether all that differs from the papers is said."""
-        needed: dict[str, str] = {}
+    def _wrong(self, line: TransferAnimal, arrival: Arrival, numbers: Numbers) -> Iterator[tuple[str, str, str]]:
+        """Yield what cannot be said of an arrival, and what has to be and is not: the member, a code and a sentence."""
+        if arrival.tag is not None and (line.animal_id is not None or self._site_id is None):
+            yield "tag", "not-together", "Only who comes to us for the first time is received under a tag."
+        if numbers.arrived > numbers.most:
+            many = f"The papers say {numbers.most}, and no more are received with them: say so as another transfer of the others."
+            yield "number", "too-many", many
+        elif numbers.dead > numbers.arrived:
+            yield "dead", "too-many", f"Only {numbers.arrived} arrived."
         if arrival.arrived and arrival.condition is None:
-            needed["condition"] = "Say in which condition it arrived."
-        if arrival.discrepancy is None and not (arrival.arrived and self._mark_agrees(line, arrival)):
-            needed["discrepancy"] = "It did not arrive, or the mark that was read is not the one on record: say what differs."
-        self._faults += [Fault(f"{pointer}/{name}", "required", sentence) for name, sentence in needed.items()]
-        return not needed
+            yield "condition", "required", "Say in which condition it arrived."
+        if arrival.discrepancy is None and not (numbers.agree and self._mark_agrees(line, arrival)):
+            sentence = "Not all arrived, or not alive, or the mark that was read is not the one on record: say what differs."
+            yield "discrepancy", "required", sentence
 
     def _mark_agrees(self, line: TransferAnimal, arrival: Arrival) -> bool:
         if self._site_id is None:
@@ -159,44 +193,60 @@ class _Receiving:
         marks = coded_marks(self._unit, line.animal_id)
         return not marks or (arrival.mark is not None and is_one_of(marks, arrival.mark))
 
-    def _take(self, line: TransferAnimal, arrival: Arrival) -> None:
-        unit, here = self._unit, self._site_id is not None
-        animal_id = line.animal_id
-        if arrival.arrived and here:
-            animal_id = self._comes(line, arrival).id
-        elif arrival.arrived and animal_id is not None and self._stage is TransferStage.RECEIVED:
-            self._goes(unit.fetch(Animal, animal_id))
-        kept_apart = arrival.arrived and here and self._stage is TransferStage.RECEIVED and self._transfer.quarantine_days is not None
-        until = self._on + timedelta(days=self._transfer.quarantine_days or 0) if kept_apart else None
+    def _take(self, line: TransferAnimal, arrival: Arrival, numbers: Numbers) -> None:
+        animal = None if line.animal_id is None else self._unit.fetch(Animal, line.animal_id)
+        if arrival.arrived and animal is not None and animal.count:
+            animal = without_missing(self._unit, self._transfer, animal, numbers.missing, on=self._on)
+        if arrival.arrived and self._site_id is not None:
+            animal = self._comes(line, animal, arrival, numbers)
+        elif arrival.arrived and animal is not None and animal.count:
+            self._is_with_others(animal, arrival, numbers)
         facts = {
-            "animal_id": animal_id,
+            "animal_id": None if animal is None else animal.id,
             "arrived": arrival.arrived,
+            "arrived_number": numbers.arrived,
+            "arrived_dead": numbers.dead,
             "mark_arrived": arrival.mark,
             "condition": arrival.condition,
             "discrepancy": arrival.discrepancy,
-            "quarantine_until": until,
+            "quarantine_until": self._until_on if numbers.alive else None,
         }
-        unit.change(line, facts, action="receive_animal")
+        self._unit.change(line, facts, action="receive_animal")
+
+    def _dies(self, animal: Animal, arrival: Arrival, numbers: Numbers) -> Animal:
+        """Put on record that those that were dead on arrival have died that day, and return the animal as it stands since."""
+        if not numbers.dead:
+            return animal
+        died = AnimalEventStated(
+            kind=EventKind.DIED,
+            happened_on=self._on,
+            number=numbers.dead,
+            reference=self._transfer.reference,
+            note=f"Dead on arrival: {arrival.discrepancy}",
+        )
+        return relived(self._unit, animal, latest=add_event(self._unit, animal, died))
 
     # --------------------------------------------------------------------------------------- coming to a site of ours
 
-    def _comes(self, line: TransferAnimal, arrival: Arrival) -> Animal:
-        if line.animal_id is None:
-            return self._registered(line, arrival)
-        unit, animal = self._unit, self._unit.fetch(Animal, line.animal_id)
-        departed = animal.status is Status.DEPARTED
+    def _comes(self, line: TransferAnimal, known: Animal | None, arrival: Arrival, numbers: Numbers) -> Animal:
+        animal = self._first_come(line, arrival, numbers) if known is None else self._comes_back(known, arrival, numbers)
+        return self._dies(animal, arrival, numbers)
+
+    def _comes_back(self, animal: Animal, arrival: Arrival, numbers: Numbers) -> Animal:
+        unit, departed = self._unit, animal.status is Status.DEPARTED
         came = AnimalEventStated(
             kind=EventKind.RETURNED if departed else EventKind.CAME_BACK,
             happened_on=self._on,
-            number=self._number_of(animal),
+            number=numbers.arrived,
             basis=self._came_by() if departed else None,
             party=self._sender(),
             reference=self._transfer.reference,
             note="Received." if self._stage is TransferStage.RECEIVED else "Back after the receiver refused.",
         )
         animal = relived(unit, animal, latest=add_event(unit, animal, came))
+        place = self._place(arrival, animal)
         move = MoveStated(
-            enclosure_id=self._place(arrival, animal).id, from_on=self._on, override_reason=self._reason(arrival), note="On arrival."
+            enclosure_id=place.id, from_on=self._on, override_reason=self._reason(arrival, numbers, place), note="On arrival."
         )
         if not self._is_there(animal, move.enclosure_id):
             put(unit, animal, move)
@@ -216,44 +266,22 @@ class _Receiving:
         lent = HoldingStated(kind=kind, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
         record_holding(self._unit, animal.id, lent)
 
-    def _number_of(self, animal: Animal) -> int:
-        """Return how many animals of a record come: those it counts or, of one that has departed, those that left last."""
-        if animal.count:
-            return animal.count
-        left = [one.number for one in self._unit.all(AnimalEvent, EVENTS_OF, animal_id=animal.id) if one.kind is EventKind.DEPARTED]
-        return left[-1] if left else 1
-
     def _is_there(self, animal: Animal, enclosure_id: UUID) -> bool:
         """Return whether an animal that left and came back on one day is in an enclosure all along."""
         places = self._unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
         return bool(places) and places[-1].until_on is None and places[-1].enclosure_id == enclosure_id
 
-    def _registered(self, line: TransferAnimal, arrival: Arrival) -> Animal:
-        unit, plan = self._unit, self._transfer
-        assert line.taxon_id is not None and line.tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
-        stated = AnimalStated(
-            taxon_id=line.taxon_id,
-            tag=line.tag,
-            grouping=line.grouping,
-            count=line.number,
-            sex=line.sex,
-            life_stage=line.life_stage,
-            origin=line.origin,
-            hatched_on=line.hatched_on,
-            hatched_precision=line.hatched_precision,
-            name_as_printed=line.name_as_printed,
-            enclosure_id=self._place(arrival, None).id,
-            acquired_on=self._on,
+    def _first_come(self, line: TransferAnimal, arrival: Arrival, numbers: Numbers) -> Animal:
+        place = self._place(arrival, None)
+        coming = Coming(
+            on=self._on,
+            number=numbers.arrived,
             basis=self._came_by(),
-            acquired_from=plan.party,
-            reference=plan.reference,
-            override_reason=self._reason(arrival),
+            enclosure_id=place.id,
+            override_reason=self._reason(arrival, numbers, place),
         )
-        animal = register_animal(unit, stated)
-        if arrival.mark is not None and line.transponder is not None:
-            mark = MarkEntered(kind=MarkKind.TRANSPONDER, code=arrival.mark, from_on=self._on, is_primary=True, reading=MarkReading.SCANNER)
-            record_mark(unit, animal.id, mark)
-        if plan.basis is TransferBasis.LOAN:
+        animal = first_come(self._unit, self._transfer, line, arrival, coming)
+        if self._transfer.basis is TransferBasis.LOAN:
             self._begins_loan(animal, HoldingKind.LOAN_IN)
         return animal
 
@@ -274,8 +302,11 @@ class _Receiving:
             raise RuleBroken("That enclosure is at another site.", code="other-site", field="enclosure_id")
         return found
 
-    def _reason(self, arrival: Arrival) -> str | None:
-        return arrival.override_reason or self._transfer.quarantine_reason
+    def _reason(self, arrival: Arrival, numbers: Numbers, place: Enclosure) -> str | None:
+        """Return why animals are put where it does not suit them; what the plan says of that holds for the enclosure that it names."""
+        plan = self._transfer
+        as_planned = self._stage is TransferStage.RECEIVED and place.id == plan.quarantine_enclosure_id
+        return arrival.override_reason or (plan.quarantine_reason if as_planned else None) or (None if numbers.alive else "dead on arrival")
 
     def _ends_loan(self, animal: Animal) -> None:
         """Have an animal that comes back from a loan be held as one's own again."""
@@ -291,16 +322,19 @@ class _Receiving:
 
     # --------------------------------------------------------------------------------------------- going to others
 
-    def _goes(self, animal: Animal) -> None:
-        """Put on record that an animal is with the other party: lent to it, or gone."""
+    def _is_with_others(self, animal: Animal, arrival: Arrival, numbers: Numbers) -> None:
+        """Put on record that an animal is with the other party: lent to it, or gone; or with it again, where we did not take it."""
         unit, plan = self._unit, self._transfer
-        if plan.basis is TransferBasis.LOAN:
+        goes = self._stage is TransferStage.RECEIVED
+        if goes and plan.basis is TransferBasis.LOAN:
             self._begins_loan(animal, HoldingKind.LOAN_OUT)
+        animal = self._dies(animal, arrival, numbers)
+        if not goes or plan.basis is TransferBasis.LOAN or not numbers.alive:
             return
         left = AnimalEventStated(
             kind=EventKind.DEPARTED,
             happened_on=self._on,
-            number=animal.count,
+            number=numbers.alive,
             basis=BASES[plan.basis],
             party=plan.party,
             reference=plan.reference,

@@ -55,10 +55,10 @@ def dispatched(unit: Unit, transfer: Transfer, *, mark: str | None = None) -> Tr
     return dispatch_transfer(unit, transfer.id, read_stated(Dispatch, json_text({"readings": readings, "temperature_c": 22.5})))
 
 
-def receipt(unit: Unit, transfer: Transfer, **said: Any) -> Receipt:
-    """Return a receipt that says the same of every animal of a transfer."""
+def receipt(unit: Unit, transfer: Transfer, *, apart: int | None = None, **said: Any) -> Receipt:
+    """Return a receipt that says the same of every animal of a transfer; ``apart`` is for how many days who is back is kept apart."""
     arrivals = [{"transfer_animal_id": str(line.id), "condition": "lively", **said} for line in lines_of(unit, transfer)]
-    return read_stated(Receipt, json_text({"arrivals": arrivals, "temperature_c": 21.0}))
+    return read_stated(Receipt, json_text({"arrivals": arrivals, "temperature_c": 21.0, "quarantine_days": apart}))
 
 
 def received(unit: Unit, transfer: Transfer, **said: Any) -> Transfer:

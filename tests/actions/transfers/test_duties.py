@@ -1,15 +1,18 @@
-"""What follows a transfer is told in time: loans that end, reports that are awaited, quarantine that is to be looked at."""
+"""What follows a transfer is told in time: who does not arrive, loans that end, reports, quarantine that is to be looked at."""
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 
 from domain.actions.duties import duties_at
 from domain.actions.holdings import change_holding, holding_on
 from domain.actions.transfers.close import close_transfer
-from domain.rules.reminders import ReminderKind
+from domain.actions.transfers.receive import refuse_transfer
+from domain.records.transfers import TransferRefusal
+from domain.rules.reminders import ReminderKind, Stage
 from tests import makers
-from tests.actions.transfers.of_transfers import planned, received, under_way
+from tests.actions.transfers.of_transfers import approved, dispatched, planned, received, under_way
 
 TODAY = date(2026, 3, 1)
 LOAN = {"basis": "loan", "due_back_on": "2026-04-20", "offspring_split": "half each"}
@@ -50,3 +53,44 @@ def test_reports_are_awaited_by_the_sender_and_quarantine_is_looked_at_by_the_re
         makers.transfer_report(unit, away, after_days=days)
     close_transfer(unit, away.id)
     assert told(unit, site) == []
+
+
+def late(unit, site, today):
+    found = [one for one in duties_at(unit, site, today=today) if one.kind is ReminderKind.ARRIVAL]
+    return [(one.due_on, one.stage(today=today), one.sentence) for one in found]
+
+
+def test_who_does_not_arrive_is_told_of_where_they_are_to_arrive_from_the_next_day_on(unit, site, other, quarantine, animal):
+    """They leave two days after the planned day, and are as long on their way as planned."""
+    transfer = planned(unit, site, other, animal, to=quarantine, dispatch_on="2026-03-01", arrive_on="2026-03-02")
+    approved(unit, transfer)
+    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=2))
+    dispatched(unit, transfer)
+
+    assert late(unit, other, date(2026, 3, 4)) == []
+    ((due_on, stage, sentence),) = late(unit, other, date(2026, 3, 5))
+    assert (due_on, stage) == (date(2026, 3, 4), Stage.OVERDUE)
+    assert sentence == (
+        "The animals of transfer T-1 left on 3 March 2026 and should have arrived on 4 March 2026; nobody has said that they are there, so "
+        "they may be on the road still. Ask whoever carries them at once, then put on record how they arrived, or that they did not."
+    )
+    assert late(unit, site, date(2026, 3, 5)) == []
+    received(unit, transfer)
+    assert late(unit, other, date(2026, 3, 5)) == []
+
+
+def test_who_was_refused_and_is_not_back_is_told_of_at_home_counted_from_the_refusal(unit, site, other, quarantine, animal):
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine, arrive_on="2026-03-02"))
+    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=5))
+    refuse_transfer(unit, transfer.id, TransferRefusal(reason="It coughs."))
+
+    assert (late(unit, other, date(2026, 3, 8)), late(unit, site, date(2026, 3, 7))) == ([], [])
+    ((due_on, _, sentence),) = late(unit, site, date(2026, 3, 8))
+    assert (due_on, sentence[:102]) == (
+        date(2026, 3, 7),
+        "The animals of transfer T-1 were refused on 6 March 2026 and should have been back on 7 March 2026; no",
+    )
+    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=6))
+    received(unit, transfer, apart=10)
+    assert late(unit, site, date(2026, 3, 8)) == []
+    assert told(unit, site) == [(ReminderKind.QUARANTINE, date(2026, 3, 17))]

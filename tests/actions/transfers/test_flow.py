@@ -58,8 +58,8 @@ def test_what_the_receiver_refuses_comes_back_to_where_it_was(unit, site, other,
 
     found = unit.fetch(Animal, animal.id)
     assert (back.stage, found.status, found.enclosure_id) == (TransferStage.RETURNED, Status.PRESENT, animal.enclosure_id)
-    assert [line.quarantine_until for line in lines_of(unit, transfer)] == [None]
-    assert close_transfer(unit, transfer.id).stage is TransferStage.CLOSED
+    assert [line.quarantine_until for line in lines_of(unit, transfer)] == [date(2026, 3, 31)]
+    assert codes(close_transfer, unit, transfer.id) == ["in-quarantine"]
 
 
 def test_a_gift_has_left_when_the_other_party_has_it(unit, site, animal):

@@ -152,11 +152,17 @@ class Moving(RuleBasedStateMachine):
         acts = {
             TransferStage.DRAFT: lambda unit: check_transfer(unit, one),
             TransferStage.COMPLETE: lambda unit: approve_transfer(unit, one),
-            TransferStage.APPROVED: lambda unit: dispatch_transfer(unit, one, Dispatch()),
+            TransferStage.APPROVED: lambda unit: dispatch_transfer(unit, one, Dispatch(temperature_c=22.5)),
             TransferStage.RECEIVED: lambda unit: close_transfer(unit, one),
             TransferStage.RETURNED: lambda unit: close_transfer(unit, one),
         }
-        self.done(stage.value, acts.get(stage, lambda unit: receive_transfer(unit, one, receipt(unit, unit.fetch(Transfer, one), **said))))
+        self.done(stage.value, acts.get(stage, lambda unit: self.receive(unit, unit.fetch(Transfer, one), said)))
+
+    @staticmethod
+    def receive(unit, transfer, said):
+        """Have animals arrive, or be back; those that are back at a site of ours are kept apart there."""
+        is_back = transfer.stage is TransferStage.REFUSED and transfer.from_site_id is not None
+        receive_transfer(unit, transfer.id, receipt(unit, transfer, apart=14 if is_back else None, **said))
 
     @invariant()
     def the_permitted_number_is_never_exceeded(self):

@@ -146,7 +146,7 @@ def test_whoever_is_bound_to_one_site_sends_from_it_and_receives_or_refuses_at_i
         approve_transfer(unit, UUID(path.rpartition("/")[2]))
 
     assert receiver.post(f"{path}/dispatch", {}).status_code == 403
-    assert done(sender.post(f"{path}/dispatch", {}))["site_id"] == places["to"]
+    assert done(sender.post(f"{path}/dispatch", {"temperature_c": 22.5}))["site_id"] == places["to"]
     assert sender.post(f"{path}/refuse", {"reason": "mine"}).status_code == 403
     app.state.house.clock = lambda: makers.NOON.replace(hour=15)
     done(receiver.post(f"{path}/receive", {"arrivals": [{"transfer_animal_id": line, "condition": "lively"}]}))
@@ -160,6 +160,6 @@ def test_a_keeper_of_the_receiving_site_refuses_what_arrives(client, store, call
     with store.transaction(makers.origin()) as unit:
         check_transfer(unit, UUID(path.rpartition("/")[2]))
         approve_transfer(unit, UUID(path.rpartition("/")[2]))
-    done(client.post(f"{path}/dispatch", {}))
+    done(client.post(f"{path}/dispatch", {"temperature_c": 22.5}))
 
     assert done(keeper.post(f"{path}/refuse", {"reason": "It coughs."}))["site_id"] == places["from"]

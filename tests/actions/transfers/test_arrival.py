@@ -1,0 +1,298 @@
+"""How animals leave and arrive: measured, counted, dead or missing, under another tag, flown west, and back at home."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from domain.actions.census import Scope, statement
+from domain.actions.histories import MEASUREMENTS_OF
+from domain.actions.holdings import holding_on
+from domain.actions.lives import EVENTS_OF, MARKS_OF, PLACEMENTS_OF
+from domain.actions.marks import record_mark
+from domain.actions.placements import enclosure_on
+from domain.actions.transfers.close import close_transfer
+from domain.actions.transfers.dispatch import dispatch_transfer
+from domain.actions.transfers.lines import lines_of
+from domain.actions.transfers.numbers import not_arrived
+from domain.actions.transfers.receive import receive_transfer, refuse_transfer
+from domain.errors import Refusal
+from domain.records.animals import Animal, AnimalEvent, Placement
+from domain.records.holdings import HoldingKind
+from domain.records.marks import Mark, MarkKind
+from domain.records.measurements import Measurement
+from domain.records.transfers import Dispatch, Transfer, TransferRefusal
+from domain.rules.law.requirements import Entry, Selector
+from domain.rules.lives import EventKind, Status
+from domain.rules.stock import out_of_balance
+from domain.rules.taxonomy import TaxonRank
+from domain.rules.transfers import TransferStage
+from tests import makers
+from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
+from tests.actions.transfers.of_transfers import approved, codes, planned, receipt, received, under_way
+
+TODAY = date(2026, 3, 1)
+KNOWN = "they were kept there before"
+LOAN = {"basis": "loan", "due_back_on": "2026-09-01", "offspring_split": "half each"}
+COUGHS = TransferRefusal(reason="It coughs.")
+
+
+@pytest.fixture
+def group(unit, site, taxon):
+    home = makers.enclosure(unit, site, name="Pond")
+    return makers.group(unit, taxon, 20, enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason=KNOWN)
+
+
+def faults(act, *given, **named):
+    """Return the pointers and codes of the faults for which an act is refused."""
+    with pytest.raises(Refusal) as refused:
+        act(*given, **named)
+    return [(one.pointer, one.code) for one in refused.value.faults]
+
+
+def coming(unit, site, quarantine_here, taxon, **said):
+    """Have one leave another party for a site of ours that comes for the first time."""
+    transfer = planned(unit, None, site, to=quarantine_here, quarantine_reason=KNOWN)
+    makers.transfer_animal(unit, transfer, taxon_id=str(taxon.id), **{"tag": "N-1", **said})
+    return under_way(unit, transfer)
+
+
+def the_one_of(unit, transfer):
+    """Return the line of a transfer of one animal, and the animal."""
+    (line,) = lines_of(unit, transfer)
+    return line, unit.fetch(Animal, line.animal_id)
+
+
+def told_of(unit, animal):
+    """Return the last events of an animal: what happened, and to how many."""
+    return [(one.kind, one.number) for one in unit.all(AnimalEvent, EVENTS_OF, animal_id=animal.id)]
+
+
+def unbalanced(unit):
+    """Return the lines of the stock since yesterday whose sums are wrong."""
+    return out_of_balance(statement(unit, from_on=TODAY - timedelta(1), until_on=TODAY, scope=Scope()))
+
+
+def test_a_tag_that_was_taken_meanwhile_is_said_anew_on_arrival(unit, site, taxon, quarantine_here):
+    transfer = coming(unit, site, quarantine_here, taxon)
+    makers.animal(unit, taxon, tag="n-1")
+
+    with pytest.raises(Refusal, match="not received") as refused:
+        received(unit, transfer)
+    (fault,) = refused.value.faults
+    assert (fault.pointer, fault.code, fault.detail) == (
+        "/arrivals/0/tag",
+        "tag-taken",
+        "The tag N-1 is taken: say another here, under which it is received.",
+    )
+    received(unit, transfer, tag="N-2")
+    assert the_one_of(unit, transfer)[1].tag == "N-2"
+
+
+def test_who_is_on_record_is_received_under_no_other_tag(unit, site, other, quarantine, animal):
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
+
+    assert faults(received, unit, transfer, tag="N-2") == [("/arrivals/0/tag", "not-together")]
+
+
+def test_a_code_that_another_bears_is_refused_by_its_arrival_and_names_both(unit, site, animal, taxon, quarantine_here):
+    record_mark(unit, animal.id, mark())
+    transfer = coming(unit, site, quarantine_here, taxon, transponder=OTHER_CHIP)
+
+    with pytest.raises(Refusal) as refused:
+        received(unit, transfer, mark=CHIP, discrepancy="another code was read")
+    (fault,) = refused.value.faults
+    assert (fault.pointer, fault.code) == ("/arrivals/0/mark", "mark-taken")
+    assert fault.detail.startswith(f"N-1: {CHIP} was read. Animal T-1 bears this code")
+
+
+def test_what_the_papers_say_of_marks_and_mass_is_put_on_record_and_what_is_read_is_primary(unit, site, taxon, quarantine_here):
+    transfer = coming(unit, site, quarantine_here, taxon, transponder=CHIP, other_mark="notch, third marginal left", mass_g=412.5)
+
+    received(unit, transfer, mark=CHIP)
+
+    _, found = the_one_of(unit, transfer)
+    marks = sorted(unit.all(Mark, MARKS_OF, animal_id=found.id), key=lambda one: not one.is_primary)
+    assert [(one.kind, one.code, one.is_primary) for one in marks] == [
+        (MarkKind.TRANSPONDER, CHIP, True),
+        (MarkKind.OTHER, None, False),
+    ]
+    assert marks[1].note == "notch, third marginal left\nFrom the sender's papers."
+    (mass,) = unit.all(Measurement, MEASUREMENTS_OF, animal_id=found.id)
+    assert (mass.mass_g, mass.measured_on, mass.note) == (412.5, TODAY, "From the sender's papers.")
+
+
+@pytest.mark.parametrize(
+    ("said", "wrong"),
+    [
+        ({"number": 18}, [("discrepancy", "required")]),
+        ({"dead": 1}, [("discrepancy", "required")]),
+        ({"number": 21}, [("number", "too-many")]),
+        ({"dead": 21, "discrepancy": "all dead"}, [("dead", "too-many")]),
+    ],
+)
+def test_how_many_arrived_has_to_agree_with_the_papers_or_be_explained(unit, site, other, quarantine, group, said, wrong):
+    transfer = under_way(unit, planned(unit, site, other, group, to=quarantine, quarantine_reason=KNOWN))
+
+    assert faults(received, unit, transfer, **said) == [(f"/arrivals/0/{name}", code) for name, code in wrong]
+
+
+@pytest.mark.parametrize("said", [{"number": 2}, {"dead": 1}, {"tag": "N-2"}])
+def test_of_who_did_not_arrive_nothing_else_is_said(unit, site, other, quarantine, animal, said):
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
+
+    assert codes(received, unit, transfer, arrived=False, discrepancy="not there", **said) == ["not-together"]
+
+
+def test_of_a_group_the_dead_have_died_and_the_missing_are_away_until_they_are_accounted_for(unit, site, other, quarantine, group):
+    transfer = under_way(unit, planned(unit, site, other, group, to=quarantine, quarantine_reason=KNOWN))
+
+    received(unit, transfer, number=18, dead=3, discrepancy="three dead, two not in the box")
+
+    line, found = the_one_of(unit, transfer)
+    (missing,) = not_arrived(unit, transfer, line)
+    assert (line.arrived_number, line.arrived_dead, line.quarantine_until) == (18, 3, date(2026, 3, 31))
+    assert (found.count, found.status, found.enclosure_id) == (15, Status.PRESENT, quarantine.id)
+    assert (missing.tag, missing.count, missing.status) == ("G-1, missing", 2, Status.AWAY)
+    assert told_of(unit, found)[-3:] == [(EventKind.SPLIT_OFF, 2), (EventKind.CAME_BACK, 18), (EventKind.DIED, 3)]
+    assert unbalanced(unit) == []
+    assert codes(close_transfer, unit, transfer.id) == ["in-quarantine", "not-accounted-for"]
+    makers.event(unit, missing, "died", "2026-03-01", number=2)
+    assert codes(close_transfer, unit, transfer.id) == ["in-quarantine"]
+
+
+def test_who_is_dead_on_arrival_has_come_and_died_that_day_and_is_not_kept_apart(unit, site, other, quarantine, animal):
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
+
+    received(unit, transfer, dead=1, condition="dead", discrepancy="dead in the box")
+
+    line, found = the_one_of(unit, transfer)
+    (last,) = unit.all(Placement, PLACEMENTS_OF, animal_id=found.id)[-1:]
+    assert (found.status, found.ended_on, line.quarantine_until) == (Status.DEAD, TODAY, None)
+    assert (last.enclosure_id, last.from_on, last.until_on) == (quarantine.id, TODAY, TODAY)
+    assert unbalanced(unit) == []
+    assert close_transfer(unit, transfer.id).stage is TransferStage.CLOSED
+
+
+def test_of_a_group_that_comes_for_the_first_time_as_many_are_registered_as_arrived(unit, site, taxon, quarantine_here):
+    transfer = coming(unit, site, quarantine_here, taxon, grouping="group", number=10, mass_g=12.0)
+
+    received(unit, transfer, number=8, dead=1, discrepancy="eight in the box, one of them dead")
+
+    line, found = the_one_of(unit, transfer)
+    assert (found.count, line.arrived_number, list(not_arrived(unit, transfer, line))) == (7, 8, [])
+    assert told_of(unit, found) == [(EventKind.ACQUIRED, 8), (EventKind.DIED, 1)]
+
+
+def test_to_another_party_go_those_that_arrived_alive(unit, site, group):
+    transfer = under_way(unit, planned(unit, site, None, group))
+
+    received(unit, transfer, number=18, dead=1, discrepancy="so they say")
+
+    line, found = the_one_of(unit, transfer)
+    (missing,) = not_arrived(unit, transfer, line)
+    assert told_of(unit, found)[-3:] == [(EventKind.SPLIT_OFF, 2), (EventKind.DIED, 1), (EventKind.DEPARTED, 17)]
+    assert (found.status, missing.status, missing.count) == (Status.DEPARTED, Status.AWAY, 2)
+    assert unbalanced(unit) == []
+    assert codes(close_transfer, unit, transfer.id) == ["not-accounted-for"]
+
+
+def test_of_a_group_that_was_lent_those_that_do_not_come_back_are_lent_still(unit, site, quarantine_here, group):
+    received(unit, under_way(unit, planned(unit, site, None, group, **LOAN)))
+    back = planned(unit, None, site, group, to=quarantine_here, basis="return", reference="T-2", quarantine_reason=KNOWN)
+    under_way(unit, back)
+
+    received(unit, back, number=12, discrepancy="eight stay for the summer")
+
+    line, found = the_one_of(unit, back)
+    (missing,) = not_arrived(unit, back, line)
+    assert (found.count, missing.count) == (12, 8)
+    assert holding_on(unit, found.id, on=TODAY).kind is HoldingKind.OWNED
+    held = holding_on(unit, missing.id, on=TODAY)
+    assert (held.kind, held.party, held.due_back_on) == (HoldingKind.LOAN_OUT, "Fen Rescue", date(2026, 9, 1))
+    assert codes(close_transfer, unit, back.id) == ["in-quarantine"]
+
+
+@pytest.mark.parametrize(("number", "explained"), [(None, False), (12, True), (20, False)])
+def test_of_a_group_that_left_in_two_parts_any_number_comes_back(unit, site, quarantine_here, group, number, explained):
+    makers.event(unit, group, "departed", "2026-02-01", number=5, basis="gift")
+    received(unit, under_way(unit, planned(unit, site, None, group)))
+    back = planned(unit, None, site, group, to=quarantine_here, reference="T-2", quarantine_reason=KNOWN)
+    under_way(unit, back)
+
+    assert faults(received, unit, back, number=21) == [("/arrivals/0/number", "too-many")]
+    received(unit, back, number=number, **({"discrepancy": "three stay there"} if explained else {}))
+
+    assert the_one_of(unit, back)[1].count == (number or 15)
+
+
+def test_nobody_leaves_a_site_of_ours_in_a_box_in_which_nobody_measured(unit, site, other, quarantine, animal):
+    transfer = approved(unit, planned(unit, site, other, animal, to=quarantine))
+
+    assert faults(dispatch_transfer, unit, transfer.id, Dispatch()) == [("/temperature_c", "required")]
+
+
+def test_what_leaves_another_party_need_not_have_been_measured(unit, site, taxon, quarantine_here):
+    transfer = planned(unit, None, site, to=quarantine_here)
+    makers.transfer_animal(unit, transfer, taxon_id=str(taxon.id), tag="N-1")
+
+    assert dispatch_transfer(unit, approved(unit, transfer).id, Dispatch()).stage is TransferStage.DISPATCHED
+
+
+def test_who_flies_west_arrives_on_the_day_of_leaving_though_it_is_earlier_there(unit, taxon):
+    """It is the second of March in Auckland, and the first in Honolulu."""
+    makers.requirement(unit, "XR-9", selector=Selector(any_of=(Entry(name="Boa ficta", rank=TaxonRank.SPECIES),)))
+    east, west = (
+        makers.site(unit, name=name, jurisdiction="XR", zone=zone) for name, zone in (("E", "Pacific/Auckland"), ("W", "Pacific/Honolulu"))
+    )
+    home, apart = makers.enclosure(unit, east, name="A"), makers.enclosure(unit, west, name="Q", quarantine=True)
+    animal = makers.animal(unit, taxon, enclosure_id=str(home.id), acquired_on="2025-01-10")
+    days = {"dispatch_on": "2026-03-02", "arrive_on": "2026-03-02"}
+    transfer = under_way(unit, planned(unit, east, west, animal, to=apart, **days))
+
+    received(unit, transfer)
+
+    line, found = the_one_of(unit, transfer)
+    assert [one.happened_on for one in unit.all(AnimalEvent, EVENTS_OF, animal_id=found.id)][-2:] == [date(2026, 3, 2)] * 2
+    assert (found.status, enclosure_on(unit, found, on=date(2026, 3, 2)).id) == (Status.PRESENT, apart.id)
+    assert line.quarantine_until == date(2026, 4, 1)
+
+
+def test_who_was_refused_is_kept_apart_at_home_as_long_as_is_said(unit, site, animal):
+    transfer = under_way(unit, planned(unit, site, None, animal))
+    refuse_transfer(unit, transfer.id, COUGHS)
+
+    assert faults(received, unit, transfer) == [("/quarantine_days", "required")]
+    received(unit, transfer, apart=14)
+
+    assert the_one_of(unit, transfer)[0].quarantine_until == date(2026, 3, 15)
+    assert codes(close_transfer, unit, transfer.id) == ["in-quarantine"]
+    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=14))
+    assert close_transfer(unit, transfer.id).stage is TransferStage.CLOSED
+
+
+def test_for_how_long_they_are_kept_apart_is_said_on_arrival_only_of_who_is_back(unit, site, other, quarantine, animal):
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
+
+    assert faults(received, unit, transfer, apart=14) == [("/quarantine_days", "not-together")]
+    refuse_transfer(unit, transfer.id, COUGHS)
+    receive_transfer(unit, transfer.id, receipt(unit, transfer, apart=7))
+    assert the_one_of(unit, transfer)[0].quarantine_until == date(2026, 3, 8)
+
+
+def test_why_an_enclosure_was_accepted_holds_for_that_one_on_arrival_and_for_no_other(unit, site, other, quarantine, group, taxon):
+    """In the shed nobody is kept apart who comes, and in the box at home lives what eats them."""
+    elsewhere, plain = (makers.enclosure(unit, one, name=name) for one, name in ((other, "Shed"), (site, "Box")))
+    enemy = makers.taxon(unit, "Varanus fictivus")
+    makers.separation(unit, taxon, enemy)
+    came = {"enclosure_id": str(plain.id), "acquired_on": "2025-01-10", "override_reason": KNOWN}
+    makers.animal(unit, enemy, tag="V-1", **came)
+    transfer = under_way(unit, planned(unit, site, other, group, to=quarantine, quarantine_reason=KNOWN))
+
+    assert [pointer for pointer, _ in faults(received, unit, transfer, enclosure_id=str(elsewhere.id))] == ["/arrivals/0/enclosure_id"]
+    refuse_transfer(unit, transfer.id, COUGHS)
+    assert [pointer for pointer, _ in faults(received, unit, transfer, enclosure_id=str(plain.id))] == ["/arrivals/0/enclosure_id"]
+    received(unit, transfer, enclosure_id=str(plain.id), override_reason="for one night")
+    assert unit.fetch(Transfer, transfer.id).stage is TransferStage.RETURNED
