@@ -16,7 +16,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy.engine import URL, make_url
 
 from api.key_sets import ALGORITHMS
-from api.seal_files import fault_of
+from api.seal_files import fault_of, read_seal_file, warning_of
 
 MEGABYTE = 1_000_000
 MEGAPIXEL = 1_000_000
@@ -264,9 +264,17 @@ def _secret_of(name: str, path: Path) -> str:
         raise ValueError(f"REEDBED_{name.upper()}_FILE: {unusable}") from None
 
 
-def weaknesses(settings: Settings, *, now: datetime) -> list[str]:
-    """Return a sentence for each setting that a service must not start with ``now``; none of them contains a secret."""
-    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file), *_weak_seal(settings, now=now)]
+def weaknesses(settings: Settings) -> list[str]:
+    """Return a sentence for each setting that a service must not start with; none of them contains a secret."""
+    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file), *_weak_seal(settings)]
+
+
+def warnings(settings: Settings, *, now: datetime) -> list[str]:
+    """Return a sentence for each setting that a service may start with ``now``, although something of it will not do, or soon will not."""
+    if settings.seal_file is None:
+        return []
+    said = warning_of(read_seal_file(settings.seal_file, settings.seal_password), now=now)
+    return [f"REEDBED_SEAL_FILE: {said}"] if said else []
 
 
 def _weak_passwords(settings: Settings) -> Iterator[str]:
@@ -315,11 +323,11 @@ def _weak_key(path: Path | None) -> Iterator[str]:
         yield f"REEDBED_SIGNING_KEY_FILE: {fault}"
 
 
-def _weak_seal(settings: Settings, *, now: datetime) -> Iterator[str]:
+def _weak_seal(settings: Settings) -> Iterator[str]:
     path = settings.seal_file
     if path is None:
         return
-    fault = openness(path) or fault_of(path, settings.seal_password, now=now)
+    fault = openness(path) or fault_of(path, settings.seal_password)
     if fault:
         yield f"REEDBED_SEAL_FILE: {fault}"
 
