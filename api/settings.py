@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -27,6 +28,7 @@ SCORED_LENGTH = 72
 """Characters that zxcvbn looks at."""
 FOR_OTHERS = 0o077
 THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
+PUBLIC_ADDRESS = re.compile(r"https?://([A-Za-z0-9.-]+|\[[0-9A-Fa-f:]+\])(:[0-9]{1,5})?(/(?!\.{1,2}(/|$))[A-Za-z0-9._~-]+)*")
 LONGEST_PUBLIC_URL = 63
 """With ``/v/`` and the longest number of a paper as much as the code on a paper holds."""
 
@@ -209,10 +211,8 @@ class Settings(BaseSettings):
             return None
         if not _is_secure(address):
             raise ValueError("the service's public address begins with https://, or with http:// where it is on this machine")
-        parsed = urlsplit(address)
-        is_whole = address.isascii() and address.isprintable() and "@" not in parsed.netloc and not set(address) & set(' "<>\\?#')
-        if not is_whole or address.endswith("/"):
-            raise ValueError("the service's public address has no name to sign in with, no query, no fragment and no slash at its end")
+        if not PUBLIC_ADDRESS.fullmatch(address) or not _has_port(address):
+            raise ValueError("the service's public address is a scheme, a name, perhaps a port and plain path segments, and no more")
         return address
 
     @model_validator(mode="after")
@@ -262,6 +262,14 @@ def _secret_of(name: str, path: Path) -> str:
         return read_secret(path)
     except ValueError as unusable:
         raise ValueError(f"REEDBED_{name.upper()}_FILE: {unusable}") from None
+
+
+def _has_port(address: str) -> bool:
+    """Return whether the port in an address, where it names one, is a port."""
+    try:
+        return urlsplit(address).port != 0
+    except ValueError:
+        return False
 
 
 def weaknesses(settings: Settings) -> list[str]:
