@@ -33,11 +33,6 @@ def new_paper_id(organisation_id: int) -> str:
     return f"{organisation_id}-{''.join(secrets.choice(LETTERS) for _ in range(DRAWN))}"
 
 
-def as_numbered(typed: str) -> str:
-    """Return a paper's number as it is kept, however its letters were typed."""
-    return typed.lower()
-
-
 def organisation_in(paper_id: str) -> int | None:
     """Return the organisation whose paper a number is of; ``None`` for what is no such number."""
     found = NUMBER.fullmatch(paper_id)

@@ -116,11 +116,6 @@ def no_such_page() -> bytes:
     return _page("There is no such paper", said, script="")
 
 
-def later_page(why: str) -> bytes:
-    """Return the page for who is not told now and may ask again."""
-    return _page("Not now", f"<h1>Not now</h1>\n<p>{escape(why)}</p>\n<p>Open this page again in a while.</p>", script="")
-
-
 def _page(title: str, body: str, *, script: str) -> bytes:
     ending = f"<script>{script}</script>\n" if script else ""
     return (
@@ -164,7 +159,7 @@ def _facts(paper: PaperCheck) -> Rows:
         ("Issued", f"{paper.issued_at:%Y-%m-%d %H:%M:%S} UTC"),
         ("As of", paper.as_of.isoformat()),
         ("Rules on record then", rules or "none"),
-        ("Record (SHA-256 of the data, and so of the JSON file)", f"<code>{escape(paper.record_hash)}</code>"),
+        ("Record (SHA-256 of what was printed)", f"<code>{escape(paper.record_hash)}</code>"),
         ("Sealed", sealed),
     )
 

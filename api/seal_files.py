@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
@@ -16,8 +15,6 @@ from cryptography.hazmat.primitives.serialization.pkcs12 import load_pkcs12
 from cryptography.x509 import Certificate
 
 SMALLEST_RSA: Final = 2048
-RENEWED_WITHIN: Final = timedelta(days=30)
-"""How long before it expires a certificate should be renewed."""
 CURVES: Final = (SECP256R1, SECP384R1, SECP521R1)
 """Of ECDSA, as readers of PDFs know them."""
 LIBRARY: Final = "pyhanko"
@@ -30,12 +27,11 @@ class CertificateLapsed(Exception):  # noqa: N818 - a state of the seal, not a d
 
 @dataclass(frozen=True, slots=True)
 class SealFile:
-    """What a seal's file holds; ``content`` is the file itself, ``issuers`` are the certificates of those who vouch for the seal's own."""
+    """What a seal's file holds; ``content`` is the file itself."""
 
     content: bytes
     password: bytes | None
     certificate: Certificate
-    issuers: tuple[Certificate, ...] = ()
 
 
 def read_seal_file(path: Path, password: str | None) -> SealFile:
@@ -57,7 +53,7 @@ def read_seal_file(path: Path, password: str | None) -> SealFile:
         raise ValueError(f"the file {path} does not hold both a private key and a certificate")
     if fault := _unfit(opened.key):
         raise ValueError(f"the key in {path} {fault}")
-    return SealFile(content, secret, opened.cert.certificate, tuple(one.certificate for one in opened.additional_certs))
+    return SealFile(content, secret, opened.cert.certificate)
 
 
 def _unfit(key: object) -> str:
@@ -68,35 +64,25 @@ def _unfit(key: object) -> str:
     return f"is of a kind that readers of PDFs do not know; take RSA from {SMALLEST_RSA} bits, or ECDSA on P-256, P-384 or P-521"
 
 
-def lapse_of(certificate: Certificate, issuers: Iterable[Certificate], *, now: datetime) -> str:
-    """Return in words that a seal's certificate, or one that vouches for it, is not good at an instant; nothing where all are."""
-    for whose, one in (("the seal's certificate", certificate), *(("a certificate that vouches for the seal's", one) for one in issuers)):
-        if now < one.not_valid_before_utc:
-            return f"{whose} is not good before {one.not_valid_before_utc:%Y-%m-%d}"
-        if now > one.not_valid_after_utc:
-            return f"{whose} expired on {one.not_valid_after_utc:%Y-%m-%d}"
+def lapse_of(certificate: Certificate, *, now: datetime) -> str:
+    """Return in words that a certificate is not good at an instant; nothing where it is."""
+    if now < certificate.not_valid_before_utc:
+        return f"is not good before {certificate.not_valid_before_utc:%Y-%m-%d}"
+    if now > certificate.not_valid_after_utc:
+        return f"expired on {certificate.not_valid_after_utc:%Y-%m-%d}"
     return ""
 
 
-def fault_of(path: Path, password: str | None) -> str:
+def fault_of(path: Path, password: str | None, *, now: datetime) -> str:
     """Return the sentence about a seal that a service must not start with; nothing where it may."""
     if not is_installed(LIBRARY):
         return NO_LIBRARY
     try:
-        read_seal_file(path, password)
+        kept = read_seal_file(path, password)
     except ValueError as unusable:
         return str(unusable)
-    return ""
-
-
-def warning_of(kept: SealFile, *, now: datetime) -> str:
-    """Return the sentence about a seal that cannot be used now, or soon cannot; nothing where it can for a while."""
-    if lapse := lapse_of(kept.certificate, kept.issuers, now=now):
-        return f"{lapse}; until it is renewed no paper that leaves the house is made"
-    first = min(one.not_valid_after_utc for one in (kept.certificate, *kept.issuers))
-    if first - now > RENEWED_WITHIN:
-        return ""
-    return f"a certificate of the seal expires on {first:%Y-%m-%d}; renew it, since after that no paper that leaves the house is made"
+    lapse = lapse_of(kept.certificate, now=now)
+    return f"the certificate in {path} {lapse}" if lapse else ""
 
 
 def is_installed(library: str) -> bool:

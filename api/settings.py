@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -17,7 +16,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy.engine import URL, make_url
 
 from api.key_sets import ALGORITHMS
-from api.seal_files import fault_of, read_seal_file, warning_of
+from api.seal_files import fault_of
 
 MEGABYTE = 1_000_000
 MEGAPIXEL = 1_000_000
@@ -28,7 +27,6 @@ SCORED_LENGTH = 72
 """Characters that zxcvbn looks at."""
 FOR_OTHERS = 0o077
 THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
-PUBLIC_ADDRESS = re.compile(r"https?://([A-Za-z0-9.-]+|\[[0-9A-Fa-f:]+\])(:[0-9]{1,5})?(/(?!\.{1,2}(/|$))[A-Za-z0-9._~-]+)*")
 LONGEST_PUBLIC_URL = 63
 """With ``/v/`` and the longest number of a paper as much as the code on a paper holds."""
 
@@ -211,8 +209,10 @@ class Settings(BaseSettings):
             return None
         if not _is_secure(address):
             raise ValueError("the service's public address begins with https://, or with http:// where it is on this machine")
-        if not PUBLIC_ADDRESS.fullmatch(address) or not _has_port(address):
-            raise ValueError("the service's public address is a scheme, a name, perhaps a port and plain path segments, and no more")
+        parsed = urlsplit(address)
+        is_whole = address.isascii() and address.isprintable() and "@" not in parsed.netloc and not set(address) & set(' "<>\\?#')
+        if not is_whole or address.endswith("/"):
+            raise ValueError("the service's public address has no name to sign in with, no query, no fragment and no slash at its end")
         return address
 
     @model_validator(mode="after")
@@ -264,25 +264,9 @@ def _secret_of(name: str, path: Path) -> str:
         raise ValueError(f"REEDBED_{name.upper()}_FILE: {unusable}") from None
 
 
-def _has_port(address: str) -> bool:
-    """Return whether the port in an address, where it names one, is a port."""
-    try:
-        return urlsplit(address).port != 0
-    except ValueError:
-        return False
-
-
-def weaknesses(settings: Settings) -> list[str]:
-    """Return a sentence for each setting that a service must not start with; none of them contains a secret."""
-    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file), *_weak_seal(settings)]
-
-
-def warnings(settings: Settings, *, now: datetime) -> list[str]:
-    """Return a sentence for each setting that a service may start with ``now``, although something of it will not do, or soon will not."""
-    if settings.seal_file is None:
-        return []
-    said = warning_of(read_seal_file(settings.seal_file, settings.seal_password), now=now)
-    return [f"REEDBED_SEAL_FILE: {said}"] if said else []
+def weaknesses(settings: Settings, *, now: datetime) -> list[str]:
+    """Return a sentence for each setting that a service must not start with ``now``; none of them contains a secret."""
+    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file), *_weak_seal(settings, now=now)]
 
 
 def _weak_passwords(settings: Settings) -> Iterator[str]:
@@ -331,11 +315,11 @@ def _weak_key(path: Path | None) -> Iterator[str]:
         yield f"REEDBED_SIGNING_KEY_FILE: {fault}"
 
 
-def _weak_seal(settings: Settings) -> Iterator[str]:
+def _weak_seal(settings: Settings, *, now: datetime) -> Iterator[str]:
     path = settings.seal_file
     if path is None:
         return
-    fault = openness(path) or fault_of(path, settings.seal_password)
+    fault = openness(path) or fault_of(path, settings.seal_password, now=now)
     if fault:
         yield f"REEDBED_SEAL_FILE: {fault}"
 

@@ -4,7 +4,6 @@ from typing import Final
 
 from reportlab.lib.units import mm
 
-from reports import words
 from reports.fonts import Face
 from reports.page import BODY_SIZE, LEADING, RULE, Paper
 from reports.qr import draw_code
@@ -23,7 +22,6 @@ SEALED: Final = (
     "who have the certificate from the issuer. No authority attests its time."
 )
 UNSEALED: Final = "This file bears no seal: nobody has configured a key."
-RECORD: Final = "Record, the SHA-256 of its data and so of its JSON file:"
 
 _pad = 8.0
 _heading = 15.0
@@ -40,7 +38,7 @@ def draw_check_box(paper: Paper, *, paper_id: str, check_at: str | None, sealed:
     """Draw the box, whole on one page; without ``check_at``, the address to look the paper up at, it says whom to ask."""
     beside = 0.0 if check_at is None else SIDE + _pad
     width = paper.width - 2 * _pad - beside
-    said = (ask(paper_id) if check_at is None else LEADS, SEALED if sealed else UNSEALED, f"{RECORD} {words.in_eights(paper.record_hash)}")
+    said = (ask(paper_id) if check_at is None else LEADS, SEALED if sealed else UNSEALED)
     paragraphs = [lines(text, face=Face.REGULAR, size=BODY_SIZE, width=width, limit=len(text) + 1) for text in said]
     size, address = sized(check_at or "", face=Face.REGULAR, width=width, height=_address_height, sizes=_address_sizes)
     text_height = _heading + sum(LEADING * len(one) + 3 for one in paragraphs) + len(address) * size * LOOSE

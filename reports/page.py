@@ -93,11 +93,6 @@ class Paper:
         self._begin_page()
 
     @property
-    def record_hash(self) -> str:
-        """The SHA-256 of the sheet that is drawn [64 hex digits]."""
-        return self._furniture.record_hash
-
-    @property
     def room(self) -> float:
         """How much of the page is left [pt]."""
         return self.y - FOOTER

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import logging
 import socket
 from argparse import Namespace
 from collections.abc import Iterator
@@ -20,7 +19,7 @@ from api.commands.session import opened
 from api.commands.trouble import Trouble
 from api.logs import start_logs
 from api.metrics import exposed, registry_of
-from api.settings import Settings, warnings, weaknesses
+from api.settings import Settings, weaknesses
 from api.wire import Server
 from domain.records.engine import Store
 
@@ -29,7 +28,6 @@ try:
 except ImportError:  # a system without advisory locks; there the keeper of the machine has to see to it
     fcntl = None  # type: ignore[assignment]
 
-logger = logging.getLogger("reedbed")
 LAST_PORT = 65535
 START_FAILED = 3
 DURABLE = ("fsync", "full_page_writes", "synchronous_commit")
@@ -45,14 +43,12 @@ def serve(words: Namespace, console: Console) -> int:
     """
     with opened("serve") as session, _only_one(session.settings.database_url):
         settings, store = session.settings, session.store
-        if weak := weaknesses(settings):
+        if weak := weaknesses(settings, now=datetime.now(UTC)):
             raise Trouble("\n".join(weak))
         host = words.host or settings.host
         with _listening(host, settings.port if words.port is None else words.port) as listener:
             _refuse_forgetful(settings)
             log = start_logs(settings)
-            for said in warnings(settings, now=datetime.now(UTC)):
-                logger.warning(said)
             app = build_app(store, settings=settings, clock=lambda: datetime.now(UTC), log=log)
             house = app.state.house
             registry = registry_of(house.metrics, house.store, is_ready=lambda: not house.draining.begun)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -15,10 +14,10 @@ from starlette.responses import Response
 from api import paper_page
 from api.bodies.papers import FileDigest, PaperCheck
 from api.context import House
-from api.errors import Answer, Header, problem_of
-from api.issuing import LETTERS, PRINTED, as_numbered, organisation_in
+from api.errors import Answer, Header
+from api.issuing import LETTERS, PRINTED, organisation_in
 from api.limits import Kind
-from domain.errors import NotFound, Refusal
+from domain.errors import NotFound
 from domain.records.base import table_of
 from domain.records.nights import Report, ReportFile, ReportKind, WorkState
 from domain.records.statements import Statement
@@ -32,14 +31,13 @@ _issued = (
     _report.c.paper_id == _paper_id,
     _report.c.state == sa.literal(WorkState.DONE.value, type_=sa.String()),
 )
-_same_site = sa.and_(*(_later.c[name].is_not_distinct_from(_report.c[name]) for name in ("transfer_id", "site_id")))
-_issued_later = sa.or_(
-    _later.c.issued_at > _report.c.issued_at, sa.and_(_later.c.issued_at == _report.c.issued_at, _later.c.id > _report.c.id)
+_same_site_and_period = sa.and_(
+    *(_later.c[name].is_not_distinct_from(_report.c[name]) for name in ("transfer_id", "site_id", "from_on", "until_on")),
+    _later.c.local_date >= _report.c.local_date,
 )
-_OF_WHEN = ("issued_at", "local_date", "from_on", "until_on")
 PAPER = Statement(
     sa.select(
-        *(_report.c[name] for name in ("kind", *_OF_WHEN, "rules", "record_hash", "sealed_with")),
+        *(_report.c[name] for name in ("kind", "local_date", "issued_at", "rules", "record_hash", "sealed_with")),
         _file.c.form,
         _file.c.sha256,
     )
@@ -48,55 +46,21 @@ PAPER = Statement(
     .order_by(_file.c.form)
 )
 """A paper that was issued, one row for each of its files."""
-LATER = Statement(
-    sa.select(_later.c.paper_id, *(_later.c[name] for name in _OF_WHEN))
+SUPERSEDING = Statement(
+    sa.select(_later.c.paper_id)
     .select_from(_report.join(_later, sa.and_(_later.c.organisation_id == _report.c.organisation_id, _later.c.kind == _report.c.kind)))
     .where(
         *_issued,
         _later.c.organisation_id == _organisation_id,
         _later.c.paper_id.is_not(None),
         _later.c.state == _report.c.state,
-        sa.or_(_later.c.transfer_id == _report.c.transfer_id, _same_site),
-        _issued_later,
+        sa.or_(_later.c.transfer_id == _report.c.transfer_id, _same_site_and_period),
+        _later.c.issued_at > _report.c.issued_at,
     )
     .order_by(_later.c.issued_at.desc(), _later.c.id.desc())
+    .limit(1)
 )
-"""The papers of the same kind about the same transfer or site that were issued after one, the latest first."""
-
-
-@dataclass(frozen=True, slots=True)
-class _When:
-    """Of when a paper is: the instant of its issue, the day at its site that it is as of, and the period that it tells of."""
-
-    issued_at: datetime
-    local_date: date
-    from_on: date | None
-    until_on: date | None
-
-    @property
-    def issued_on(self) -> date:
-        """The day of its issue in UTC: the date at its site would tell its zone."""
-        return self.issued_at.astimezone(UTC).date()
-
-    @property
-    def is_of_its_day(self) -> bool:
-        """Whether it is as of the day of its issue, and not of one that was stated."""
-        return abs(self.local_date - self.issued_on) <= timedelta(days=1)
-
-    def is_superseded_by(self, later: _When, kind: ReportKind) -> bool:
-        """Return whether one that was issued later about the same transfer or site took its place.
-
-        A register is of one day: one of today follows that of yesterday, and one of a stated day only another of that day. A file of a
-        period follows those of periods within it.
-        """
-        if kind is ReportKind.PERMIT_REGISTER:
-            of_their_days = self.is_of_its_day and later.is_of_its_day and later.local_date >= self.local_date
-            return of_their_days or later.local_date == self.local_date
-        if self.from_on is None or self.until_on is None:
-            return True
-        return (later.from_on or date.max) <= self.from_on and (later.until_on or date.min) >= self.until_on
-
-
+"""The latest paper about the same: of the same transfer, or of the same site and period and no earlier day."""
 _WEIGHT = re.compile(r";\s*q=([01](?:\.[0-9]{0,3})?)")
 _TOLD: Sequence[Header] = ((b"vary", b"Accept"), (b"x-robots-tag", b"noindex"))
 _NUMBER = {
@@ -134,25 +98,17 @@ async def check_paper(request: Request) -> Response:
     house: House = request.app.state.house
     as_page = wants_page(request.headers.get("Accept", ""))
     client = request.client
+    house.limits.refuse_excess(Kind.PAPER_ADDRESS, client.host if client else "")
     try:
-        house.limits.refuse_excess(Kind.PAPER_ADDRESS, client.host if client else "")
         paper = await _checked(house, request.path_params["paper_id"])
-    except Refusal as refused:
+    except NotFound as refused:
         if not as_page:
             raise
-        return _refused_as_page(request, refused)
+        request.scope["state"]["refused"] = refused
+        return Answer(paper_page.no_such_page(), status=404, headers=[*_TOLD, *paper_page.HEADERS], media=paper_page.MEDIA)
     if as_page:
         return Answer(paper_page.page_of(paper), headers=[*_TOLD, *paper_page.HEADERS], media=paper_page.MEDIA)
     return Answer(paper.model_dump_json().encode(), headers=_TOLD)
-
-
-def _refused_as_page(request: Request, refused: Refusal) -> Answer:
-    """Return what a browser is shown where nothing is told: the same as programs are, with its status and headers."""
-    request.scope["state"]["refused"] = refused
-    told = problem_of(refused, path=request.scope["path"])
-    page = paper_page.no_such_page() if isinstance(refused, NotFound) else paper_page.later_page(refused.detail)
-    kept = [header for header in told.raw_headers if header[0] == b"retry-after"]
-    return Answer(page, status=told.status_code, headers=[*_TOLD, *paper_page.HEADERS, *kept], media=paper_page.MEDIA)
 
 
 def wants_page(accept: str) -> bool:
@@ -169,7 +125,6 @@ def _wish(accept: str, media: str) -> float:
 
 
 async def _checked(house: House, paper_id: str) -> PaperCheck:
-    paper_id = as_numbered(paper_id)
     organisation_id = organisation_in(paper_id)
     if organisation_id is None:
         raise _no_paper()
@@ -177,23 +132,28 @@ async def _checked(house: House, paper_id: str) -> PaperCheck:
     digests = {form: digest for *_, form, digest in rows}
     if PRINTED not in digests:
         raise _no_paper()
-    kind, *of_when, rules, record_hash, sealed_with, _, _ = rows[0]
-    when = _When(*of_when)
-    later = await _rows(house, LATER, organisation_id=organisation_id, paper_id=paper_id)
+    kind, as_of, issued_at, rules, record_hash, sealed_with, *_ = rows[0]
+    later = await _rows(house, SUPERSEDING, organisation_id=organisation_id, paper_id=paper_id)
     return PaperCheck(
         disclaimer=DISCLAIMER,
         paper_id=paper_id,
         kind=kind,
         title=kind.value.replace("-", " ").capitalize(),
-        issued_at=when.issued_at,
-        as_of=when.issued_on if when.is_of_its_day else when.local_date,
+        issued_at=issued_at,
+        as_of=_as_of(kind, as_of, issued_at),
         rules=sorted(one["edition"] for one in rules or ()),
         record_hash=record_hash,
         sha256=digests[PRINTED],
         files=[FileDigest(form=form, sha256=digest) for form, digest in digests.items()],
         sealed_with=sealed_with,
-        superseded_by=next((number for number, *one in later if when.is_superseded_by(_When(*one), kind)), None),
+        superseded_by=later[0][0] if later else None,
     )
+
+
+def _as_of(kind: ReportKind, stated: date, issued_at: datetime) -> date:
+    """Return the day that a paper is as of, in UTC: the date at its site would tell its zone. Only a register may be of another day."""
+    issued = issued_at.astimezone(UTC).date()
+    return stated if kind is ReportKind.PERMIT_REGISTER and abs(stated - issued) > timedelta(days=1) else issued
 
 
 async def _rows(house: House, statement: Statement, *, organisation_id: int, paper_id: str) -> list[tuple[Any, ...]]:

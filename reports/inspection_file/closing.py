@@ -59,10 +59,11 @@ def _failure_row(number: int, one: Failure) -> Row:
     )
 
 
-def draw_provenance(file: Sections, sheet: InspectionFileSheet) -> None:
-    """Draw what the file rests on: the end of the journal, the rules with their days, and how the file itself is checked."""
+def draw_provenance(file: Sections, sheet: InspectionFileSheet, *, record_hash: str) -> None:
+    """Draw what the file rests on: its own fingerprint and how that is checked, the end of the journal, and the rules with their days."""
     file.begin(13)
     file.say(
+        f"This file: fingerprint of its record (SHA-256) {words.in_eights(record_hash)}; its JSON has these very bytes.",
         f"Journal: entry {words.number(sheet.journal_position)} was its last when this was read; hash "
         f"{words.in_eights(sheet.journal_hash)}. The command reedbed verify proves the chain up to it.",
         f"Data as of {words.clock(sheet.data_as_of, zone=sheet.zone)}, generated {words.clock(sheet.generated_at, zone=sheet.zone)}, "

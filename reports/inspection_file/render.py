@@ -46,7 +46,7 @@ def _drawn(
     draw_incidents(file, sheet, notes)
     draw_training(file, sheet)
     draw_exceptions(file, failures)
-    draw_provenance(file, sheet)
+    draw_provenance(file, sheet, record_hash=furniture.record_hash)
     draw_notes(paper, notes.long)
     draw_signatures(file)
     return paper.finished(), file.pages

@@ -74,8 +74,6 @@ def test_a_public_address_is_taken(address):
         "http://records.example", "records.example", "https://", "https://records.example/", "https://records.example/x/", "ftp://localhost",
         "https://records.example?x=1", "https://records.example#x", "https://user@records.example", "https://zażółć.example",
         "https://records.example/a b", 'https://records.example/"', "javascript:alert(1)", "https://" + "m" * 52 + ".org",
-        "https://records.example:0", "https://records.example:99999", "https://records.example:x", "https://records.example/%0a",
-        "https://records.example/../x", "https://records.example/x/.", "https://records.example//x",
     ],
 )  # fmt: skip
 def test_a_public_address_that_is_none_is_refused(address):

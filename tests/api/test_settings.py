@@ -10,10 +10,16 @@ from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 from pydantic import ValidationError
 
-from api.settings import Settings, read_secret, weaknesses
+from api import settings as module
+from api.settings import Settings, read_secret
+from tests import makers
 
 STRONG = "pelagic-Trombone47-quarry"
 needs_modes = pytest.mark.skipif(os.name != "posix", reason="the system has no file modes")
+
+
+def weaknesses(settings):
+    return module.weaknesses(settings, now=makers.NOON)
 
 
 @pytest.fixture(autouse=True)

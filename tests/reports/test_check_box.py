@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import re
-
 import pypdfium2
 import pytest
 
-from reports.check_box import RECORD, SIDE, UNSEALED, ask, draw_check_box
+from reports.check_box import SIDE, UNSEALED, ask, draw_check_box
 from reports.inspection_file import inspection_file_pdf
 from reports.page import LYING, UPRIGHT, Paper
 from reports.permit_register import permit_register_pdf
@@ -66,13 +64,6 @@ def test_a_paper_says_whether_it_bears_a_seal(printed, sealed, said, unsaid):
 
     assert said in text
     assert unsaid not in text
-
-
-def test_a_paper_says_its_whole_record_hash(printed):
-    text = plain(text_of(printed(check_at=CHECK_AT)))
-    [record] = re.findall(f"{RECORD} ((?:[0-9a-f]{{8}} ?){{8}})", text)
-
-    assert f"record {record.replace(' ', '')[:16]}" in text
 
 
 def test_equal_sheets_give_equal_bytes(printed):
