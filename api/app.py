@@ -29,6 +29,7 @@ from api.limits import BodyLimit, Limits
 from api.logs import RequestLog
 from api.metrics import CountedStore
 from api.openapi import describe
+from api.paper_refusals import ReadableRefusals
 from api.permissions import Permissions, permissions, refuse_undeclared
 from api.reading_log import refuse_unlogged
 from api.routes import (
@@ -277,6 +278,7 @@ def _layers(house: House, log: RequestLog | None) -> list[Middleware]:
     )
     inner = [Middleware(Doorway, house=house, doors=DOORS), Middleware(BodyLimit, settings=house.settings)]
     outer = [
+        Middleware(ReadableRefusals),
         Middleware(Envelope, settings=settings, metrics=house.metrics, log=log, draining=house.draining),
         *([Middleware(KnownHosts, hosts=settings.trusted_hosts)] if settings.trusted_hosts else []),
         Middleware(Admission, settings=settings, metrics=house.metrics),

@@ -6,6 +6,7 @@ It is whole in itself: no picture, script or style comes from anywhere else, and
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Iterator, Sequence
 from hashlib import sha256
 from html import escape
@@ -13,6 +14,7 @@ from typing import Final
 
 from api.bodies.papers import PaperCheck
 from api.errors import Header
+from reports.words import in_eights
 
 Rows = Sequence[tuple[str, str]]
 
@@ -41,6 +43,11 @@ footer { color: var(--muted); font-size: 0.875rem; margin-top: 2rem; border-top:
 SAME: Final = "This is the file that was issued"
 OTHER: Final = "This is another file, or it was changed since it was issued"
 BY_HAND: Final = "compute the SHA-256 of the file in hand with a program of your own and compare all 64 digits with those on this page"
+RULES_OF: Final = {
+    "its_law": "Rules on record then, of the law and the kinds of documents that it is about",
+    "all_on_record": "All rules on record then",
+}
+RECORD: Final = "Record: SHA-256 of its data as JSON, the same as that of the JSON file below; it is printed in the box at the paper's end"
 SCRIPT: Final = (
     """
 "use strict";
@@ -101,8 +108,23 @@ POLICY: Final = (
     f"default-src 'none'; script-src {source_of(SCRIPT)}; style-src {source_of(STYLE)}; img-src data:; "
     "connect-src 'none'; object-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 )
-HEADERS: Final[tuple[Header, ...]] = ((b"content-security-policy", POLICY.encode()),)
+TOLD: Final[tuple[Header, ...]] = ((b"vary", b"Accept"), (b"x-robots-tag", b"noindex"))
+HEADERS: Final[tuple[Header, ...]] = (*TOLD, (b"content-security-policy", POLICY.encode()))
 MEDIA: Final = b"text/html; charset=utf-8"
+_WEIGHT = re.compile(r";\s*q=([01](?:\.[0-9]{0,3})?)")
+
+
+def wants_page(accept: str) -> bool:
+    """Say whether whoever asks would rather have a page than JSON: who names HTML, as browsers do, and does not like JSON better."""
+    page = _wish(accept, "text/html")
+    return page > 0 and page >= _wish(accept, "application/json")
+
+
+def _wish(accept: str, media: str) -> float:
+    """Return how much an ``Accept`` header wishes for a media type that it names [0..1]; 0 where it does not."""
+    named = [one for one in accept.lower().split(",") if one.partition(";")[0].strip() == media]
+    weights = [_WEIGHT.search(one) for one in named]
+    return max((float(found[1]) if found else 1.0 for found in weights), default=0.0)
 
 
 def page_of(paper: PaperCheck) -> bytes:
@@ -114,6 +136,13 @@ def no_such_page() -> bytes:
     """Return the page for a number that leads to nothing; it does not say why."""
     said = "<h1>There is no such paper</h1>\n<p>Look at the number once more: every letter counts. Else ask whoever gave you the paper.</p>"
     return _page("There is no such paper", said, script="")
+
+
+def refused_page(title: str, detail: str, *, wait_s: str | None) -> bytes:
+    """Return the page for what cannot be answered now; ``wait_s`` is after how many seconds to come again."""
+    again = "" if wait_s is None else f"<p>Load this page again in {escape(wait_s)} s.</p>\n"
+    said = f"<h1>{escape(title)}</h1>\n<p>{escape(detail)}</p>\n{again}<p>This says nothing about the paper.</p>"
+    return _page(title, said, script="")
 
 
 def _page(title: str, body: str, *, script: str) -> bytes:
@@ -158,8 +187,8 @@ def _facts(paper: PaperCheck) -> Rows:
     return (
         ("Issued", f"{paper.issued_at:%Y-%m-%d %H:%M:%S} UTC"),
         ("As of", paper.as_of.isoformat()),
-        ("Rules on record then", rules or "none"),
-        ("Record (SHA-256 of what was printed)", f"<code>{escape(paper.record_hash)}</code>"),
+        (RULES_OF[paper.rules_of], rules or "none"),
+        (RECORD, f"<code>{escape(in_eights(paper.record_hash))}</code>"),
         ("Sealed", sealed),
     )
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import TypeVar
@@ -16,10 +17,13 @@ from api.permit_papers import permit_register_sheet
 from api.return_papers import periodic_return_sheet
 from api.transfer_papers import transfer_file_sheet
 from domain.actions.due_list import SOON_DAYS, DueItem, DueList, Order, due_list, judge_site
+from domain.actions.law import packs_behind
 from domain.actions.night import PaperFile, keep_files
 from domain.actions.organisations import ORGANISATION
+from domain.actions.premises import SITES
 from domain.records.nights import LEAVE_THE_HOUSE, Report, ReportKind, WorkState
 from domain.records.organisations import Organisation
+from domain.records.requirements import RulePack
 from domain.records.sites import Site
 from domain.records.unit import Unit
 from domain.rules.cautions import cautions_for
@@ -111,18 +115,26 @@ def make_report(unit: Unit, report_id: UUID, press: Press) -> Report:
         return report
     if report.kind in LEAVE_THE_HOUSE and report.paper_id is None:
         report = unit.change(report, {"paper_id": new_paper_id(unit.organisation_id)}, action="make_report")
-    files, fingerprint = MAKERS[report.kind](unit, report, press)
-    done: dict[str, object] = {"state": WorkState.DONE, "record_hash": fingerprint, "error": None}
+    made = MAKERS[report.kind](unit, report, press)
+    files = made.files
+    done: dict[str, object] = {"state": WorkState.DONE, "record_hash": made.record_hash, "error": None}
     if report.kind in LEAVE_THE_HOUSE:
-        files, issued = issue(unit, files, press)
+        files, issued = issue(unit, files, press, packs=made.packs)
         done |= issued
     keep_files(unit, report_id, files)
     return unit.change(report, done, action="make_report")
 
 
 T = TypeVar("T")
-Made = tuple[list[PaperFile], str]
-"""The files of a paper and the hash of its record."""
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A paper's files and the hash of its record; ``packs`` are the rule packs behind it, ``None`` where all that are on record are."""
+
+    files: list[PaperFile]
+    record_hash: str
+    packs: Sequence[RulePack] | None = None
 
 
 def _replacement_due(unit: Unit, report: Report, _: Press) -> Made:
@@ -130,18 +142,18 @@ def _replacement_due(unit: Unit, report: Report, _: Press) -> Made:
     judged = judge_site(unit, site, today=report.local_date)
     due = due_list(unit, site, judged, ahead_days=report.later_days or SOON_DAYS)
     sheet = due_sheet(unit, due, report_id=report.id, later_days=report.later_days)
-    return files_of(sheet), record_hash(sheet)
+    return Made(files_of(sheet), record_hash(sheet))
 
 
 def _animal_record(unit: Unit, report: Report, _: Press) -> Made:
     sheet = animal_record_sheet(unit, _told(report.animal_id), report_id=report.id, filed_at=_told(report.site_id))
-    return [PaperFile(Form.PDF, animal_record_pdf(sheet)), PaperFile(Form.JSON, animal_record_json(sheet))], record_hash(sheet)
+    return Made([PaperFile(Form.PDF, animal_record_pdf(sheet)), PaperFile(Form.JSON, animal_record_json(sheet))], record_hash(sheet))
 
 
 def _enclosure_labels(unit: Unit, report: Report, _: Press) -> Made:
     site = _site(unit, report)
     sheet = label_sheet(unit, site, on=report.local_date, first_label=report.first_label or 1, link_base="", report_id=report.id)
-    return [PaperFile(Form.PDF, labels_pdf(sheet)), PaperFile(Form.JSON, labels_json(sheet))], record_hash(sheet)
+    return Made([PaperFile(Form.PDF, labels_pdf(sheet)), PaperFile(Form.JSON, labels_json(sheet))], record_hash(sheet))
 
 
 def _stock_statement(unit: Unit, report: Report, _: Press) -> Made:
@@ -153,7 +165,7 @@ def _stock_statement(unit: Unit, report: Report, _: Press) -> Made:
         PaperFile(Form.CSV, stock_statement_csv(sheet)),
         PaperFile(Form.JSON, stock_statement_json(sheet)),
     ]
-    return files, record_hash(sheet)
+    return Made(files, record_hash(sheet))
 
 
 def _permit_register(unit: Unit, report: Report, press: Press) -> Made:
@@ -164,7 +176,8 @@ def _permit_register(unit: Unit, report: Report, press: Press) -> Made:
         PaperFile(Form.CSV, permit_register_csv(sheet)),
         PaperFile(Form.JSON, permit_register_json(sheet)),
     ]
-    return files, record_hash(sheet)
+    there = {jurisdiction for site_id, jurisdiction in unit.rows(SITES) if jurisdiction and (site is None or site_id == site.id)}
+    return Made(files, record_hash(sheet), packs_behind(unit, jurisdictions=there, kinds={line.kind for line in sheet.permits}))
 
 
 def _periodic_return(unit: Unit, report: Report, _: Press) -> Made:
@@ -175,7 +188,7 @@ def _periodic_return(unit: Unit, report: Report, _: Press) -> Made:
         PaperFile(Form.CSV, periodic_return_csv(sheet)),
         PaperFile(Form.JSON, periodic_return_json(sheet)),
     ]
-    return files, record_hash(sheet)
+    return Made(files, record_hash(sheet))
 
 
 def _inspection_file(unit: Unit, report: Report, press: Press) -> Made:
@@ -187,18 +200,19 @@ def _inspection_file(unit: Unit, report: Report, press: Press) -> Made:
         PaperFile(Form.CSV, inspection_file_csv(sheet)),
         PaperFile(Form.JSON, inspection_file_json(sheet)),
     ]
-    return files, record_hash(sheet)
+    packs = packs_behind(unit, jurisdictions=sheet.jurisdictions, kinds={line.kind for line in sheet.permits})
+    return Made(files, record_hash(sheet), packs)
 
 
 def _incident_sheet(unit: Unit, report: Report, _: Press) -> Made:
     sheet = incident_sheet(unit, _told(report.incident_id), report_id=report.id)
-    return [PaperFile(Form.PDF, incident_sheet_pdf(sheet)), PaperFile(Form.JSON, incident_sheet_json(sheet))], record_hash(sheet)
+    return Made([PaperFile(Form.PDF, incident_sheet_pdf(sheet)), PaperFile(Form.JSON, incident_sheet_json(sheet))], record_hash(sheet))
 
 
 def _transfer_file(unit: Unit, report: Report, press: Press) -> Made:
     imprint = press.imprint(report)
     sheet = transfer_file_sheet(unit, _told(report.transfer_id), report_id=report.id, imprint=imprint, filed_at=report.site_id)
-    return [PaperFile(Form.PDF, transfer_file_pdf(sheet)), PaperFile(Form.JSON, transfer_file_json(sheet))], record_hash(sheet)
+    return Made([PaperFile(Form.PDF, transfer_file_pdf(sheet)), PaperFile(Form.JSON, transfer_file_json(sheet))], record_hash(sheet))
 
 
 def _site(unit: Unit, report: Report) -> Site:

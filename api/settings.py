@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy.engine import URL, make_url
 
 from api.key_sets import ALGORITHMS
-from api.seal_files import fault_of
+from api.seal_files import fault_of, warning_of
 
 MEGABYTE = 1_000_000
 MEGAPIXEL = 1_000_000
@@ -29,14 +30,28 @@ FOR_OTHERS = 0o077
 THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 LONGEST_PUBLIC_URL = 63
 """With ``/v/`` and the longest number of a paper as much as the code on a paper holds."""
+_LABEL = "[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?"
+_HOST = rf"{_LABEL}(?:\.{_LABEL})*|\[[0-9A-Fa-f:.]+\]"
+_PUBLIC = re.compile(rf"https?://(?:{_HOST})(?::[1-9][0-9]{{0,4}})?(?:/(?!\.{{1,2}}(?:/|$))[A-Za-z0-9._~-]+)*")
+"""An address of the service without anything that is written in several ways, or that a browser would change."""
 
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Seconds = Annotated[float, Field(ge=0, le=3600)]
 
 
 def _is_secure(address: str) -> bool:
-    parsed = urlsplit(address)
+    try:
+        parsed = urlsplit(address)
+    except ValueError:
+        return False
     return bool(parsed.hostname) and (parsed.scheme == "https" or (parsed.scheme == "http" and parsed.hostname in THIS_MACHINE))
+
+
+def _has_plain_port(address: str) -> bool:
+    try:
+        return urlsplit(address).port != 0
+    except ValueError:
+        return False
 
 
 class TokenIssuer(BaseModel):
@@ -208,11 +223,12 @@ class Settings(BaseSettings):
         if address is None:
             return None
         if not _is_secure(address):
-            raise ValueError("the service's public address begins with https://, or with http:// where it is on this machine")
-        parsed = urlsplit(address)
-        is_whole = address.isascii() and address.isprintable() and "@" not in parsed.netloc and not set(address) & set(' "<>\\?#')
-        if not is_whole or address.endswith("/"):
-            raise ValueError("the service's public address has no name to sign in with, no query, no fragment and no slash at its end")
+            raise ValueError("REEDBED_PUBLIC_URL begins with https://, or with http:// where it is on this machine")
+        if not _PUBLIC.fullmatch(address) or not _has_plain_port(address):
+            raise ValueError(
+                "REEDBED_PUBLIC_URL is a scheme, a name or address, where need be a port from 1 to 65535 and a path of letters, digits and "
+                "-._~, with no slash at its end: https://records.example/reedbed"
+            )
         return address
 
     @model_validator(mode="after")
@@ -264,9 +280,17 @@ def _secret_of(name: str, path: Path) -> str:
         raise ValueError(f"REEDBED_{name.upper()}_FILE: {unusable}") from None
 
 
-def weaknesses(settings: Settings, *, now: datetime) -> list[str]:
-    """Return a sentence for each setting that a service must not start with ``now``; none of them contains a secret."""
-    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file), *_weak_seal(settings, now=now)]
+def weaknesses(settings: Settings) -> list[str]:
+    """Return a sentence for each setting that a service must not start with; none of them contains a secret."""
+    return [*_weak_passwords(settings), *_weak_key(settings.signing_key_file), *_weak_seal(settings)]
+
+
+def warnings(settings: Settings, *, now: datetime) -> list[str]:
+    """Return a sentence for each setting without weaknesses that its keeper should see to, though a service starts with it ``now``."""
+    if settings.seal_file is None:
+        return []
+    warning = warning_of(settings.seal_file, settings.seal_password, now=now)
+    return [f"REEDBED_SEAL_FILE: {warning}"] if warning else []
 
 
 def _weak_passwords(settings: Settings) -> Iterator[str]:
@@ -315,11 +339,11 @@ def _weak_key(path: Path | None) -> Iterator[str]:
         yield f"REEDBED_SIGNING_KEY_FILE: {fault}"
 
 
-def _weak_seal(settings: Settings, *, now: datetime) -> Iterator[str]:
+def _weak_seal(settings: Settings) -> Iterator[str]:
     path = settings.seal_file
     if path is None:
         return
-    fault = openness(path) or fault_of(path, settings.seal_password, now=now)
+    fault = openness(path) or fault_of(path, settings.seal_password)
     if fault:
         yield f"REEDBED_SEAL_FILE: {fault}"
 

@@ -8,12 +8,13 @@ from reports.fonts import Face
 from reports.page import BODY_SIZE, LEADING, RULE, Paper
 from reports.qr import draw_code
 from reports.text import LOOSE, Line, lines, sized
+from reports.words import in_eights
 
 SIDE: Final = 32 * mm
 """Of the code with its quiet zone [pt]."""
 HEADING: Final = "Check this file"
 LEADS: Final = (
-    "The code and the address lead to what is on record about this file: when it was issued, which rules were on record, and the "
+    "The code and the address lead to what is on record about this file: when it was issued, the editions of rules on record then, and the "
     "fingerprint (SHA-256) of its PDF. Compare that with the fingerprint of the file in hand; the page does so where you open it, and"
     " nothing is sent. A print cannot be compared: for that ask for the file."
 )
@@ -34,11 +35,16 @@ def ask(paper_id: str) -> str:
     return f"No address to check this file at is configured. Ask whoever issued it, and say its number: {paper_id}."
 
 
-def draw_check_box(paper: Paper, *, paper_id: str, check_at: str | None, sealed: bool) -> None:
+def recorded(record_hash: str) -> str:
+    """Return a paper's record hash, to be read back, with what it is of."""
+    return f"Record (SHA-256 of the data of this file as JSON): {in_eights(record_hash)}"
+
+
+def draw_check_box(paper: Paper, *, paper_id: str, record_hash: str, check_at: str | None, sealed: bool) -> None:
     """Draw the box, whole on one page; without ``check_at``, the address to look the paper up at, it says whom to ask."""
     beside = 0.0 if check_at is None else SIDE + _pad
     width = paper.width - 2 * _pad - beside
-    said = (ask(paper_id) if check_at is None else LEADS, SEALED if sealed else UNSEALED)
+    said = (ask(paper_id) if check_at is None else LEADS, SEALED if sealed else UNSEALED, recorded(record_hash))
     paragraphs = [lines(text, face=Face.REGULAR, size=BODY_SIZE, width=width, limit=len(text) + 1) for text in said]
     size, address = sized(check_at or "", face=Face.REGULAR, width=width, height=_address_height, sizes=_address_sizes)
     text_height = _heading + sum(LEADING * len(one) + 3 for one in paragraphs) + len(address) * size * LOOSE

@@ -66,9 +66,9 @@ class Ink:
         self._tone: Tone | None = None
         self._is_marked = False
 
-    def tag(self, role: Role, *, last: bool = False) -> None:
+    def tag(self, role: Role) -> None:
         """Have what is written from here on be the content of a new element."""
-        self._mark(self._well.tags.leaf(role, last=last))
+        self._mark(self._well.tags.leaf(role))
 
     def untag(self) -> None:
         """Have what is written from here on be an artifact again."""

@@ -190,13 +190,17 @@ class Paper:
 
     def link(self, address: str, written: Sequence[Line], *, x: float, y: float, size: float) -> None:
         """Write an address as lines of which the first has its baseline at ``y`` [pt]; whoever clicks on them is led there."""
-        self._links += 1
         with self.tags.element("P"):
-            ink = self.ink()
-            ink.tag("Link")
-            for number, line in enumerate(written):
-                ink.write(line, x=x, y=y - number * size * LOOSE, size=size)
-            ink.dry(self.canvas)
+            self.link_within(address, written, x=x, y=y, size=size)
+
+    def link_within(self, address: str, written: Sequence[Line], *, x: float, y: float, size: float) -> None:
+        """Write an address like ``link``, into the element at hand."""
+        self._links += 1
+        ink = self.ink()
+        ink.tag("Link")
+        for number, line in enumerate(written):
+            ink.write(line, x=x, y=y - number * size * LOOSE, size=size)
+        ink.dry(self.canvas)
         # reportlab names annotations by their count, and there are no others.
         beside = {"StructParent": self.tags.annotate(f"NUMBER{self._links}"), "Contents": PDFString(address), "F": _PRINTED}
         lowest = y - (len(written) - 1) * size * LOOSE - size * 0.25
@@ -243,6 +247,7 @@ SECTION_HEIGHT: Final = 24.0
 _value_sizes = (17.0, 15.0, 13.0, 11.0, 9.0)
 _PRINTED = 4  # of the flags of an annotation: it is printed as well
 _number_sizes = (9.0, 8.0, 7.0, 6.0)
+_record_sizes = (SMALL_SIZE, 7.0, 6.0)
 
 
 class _Canvas(Canvas):
@@ -309,14 +314,14 @@ def _draw_footer(paper: Paper, furniture: Furniture) -> None:
     canvas.setStrokeColor(RULE)
     canvas.setLineWidth(0.5)
     canvas.line(left, FOOTER - 8, right, FOOTER - 8)
-    ink = paper.ink()
     if canvas.getPageNumber() == 1:
-        ink.tag("P", last=True)
-    for number, line in enumerate(_provenance(furniture, width=right - left - 90)):
-        ink.write(line, x=left, y=FOOTER - 19 - 10 * number, size=SMALL_SIZE)
+        with paper.tags.element("P", last=True):
+            _draw_provenance(paper, furniture, is_read=True)
+    else:
+        _draw_provenance(paper, furniture, is_read=False)
+    ink = paper.ink()
     place = fitted(f"page {canvas.getPageNumber()} of ", face=Face.REGULAR, size=SMALL_SIZE, width=90, tone="muted")
     x = right - 22
-    ink.untag()
     ink.write(place, x=x - line_width(place, size=SMALL_SIZE), y=FOOTER - 19, size=SMALL_SIZE)
     ink.dry(canvas)
     canvas.saveState()
@@ -325,25 +330,44 @@ def _draw_footer(paper: Paper, furniture: Furniture) -> None:
     canvas.restoreState()
 
 
-def _provenance(furniture: Furniture, *, width: float) -> tuple[Line, Line]:
+def _draw_provenance(paper: Paper, furniture: Furniture, *, is_read: bool) -> None:
+    """Draw from when and of which record a paper is, and where it can be checked; where that ``is_read``, its address leads there."""
     as_of = words.clock(furniture.data_as_of, zone=furniture.zone)
     generated = words.clock(furniture.generated_at, zone=furniture.zone)
     when = f"data as of {as_of} · generated {generated} · times in {words.zone_name(furniture.zone)}"
-    return (
-        fitted(when, face=Face.REGULAR, size=SMALL_SIZE, width=width, tone="muted"),
-        _record(furniture, width=width),
-    )
+    dated = fitted(when, face=Face.REGULAR, size=SMALL_SIZE, width=paper.width - 90, tone="muted")
+    size, record, address = _record(furniture, width=paper.width)
+    ink = paper.ink()
+    if is_read:
+        ink.tag("Span")
+    ink.write(dated, x=paper.left, y=FOOTER - 19, size=SMALL_SIZE)
+    ink.write(record, x=paper.left, y=FOOTER - 29, size=size)
+    x = paper.left + line_width(record, size=size)
+    if address and furniture.check_at is not None and is_read:
+        ink.dry(paper.canvas)
+        paper.link_within(furniture.check_at, [address], x=x, y=FOOTER - 29, size=size)
+    else:
+        ink.write(address, x=x, y=FOOTER - 29, size=size)
+        ink.dry(paper.canvas)
 
 
-def _record(furniture: Furniture, *, width: float) -> Line:
-    """Return the paper's record hash, and where the paper can be checked; an address is never cut, there is a box with the whole of it."""
-    record = fitted(f"record {furniture.record_hash[:16]}", face=Face.MONO, size=SMALL_SIZE, width=width, tone="muted")
-    if furniture.check_at is None:
-        return record
-    room, where = width - line_width(record, size=SMALL_SIZE), f" · check at {furniture.check_at}"
-    if measure(where, face=Face.REGULAR, size=SMALL_SIZE) > room:
-        where = " · where to check it is said at its end"
-    return record + fitted(where, face=Face.REGULAR, size=SMALL_SIZE, width=room, tone="muted")
+def _record(furniture: Furniture, *, width: float) -> tuple[float, Line, Line]:
+    """Return the size of the footer's second line [pt], the paper's record hash, and the address where it can be checked.
+
+    An address is never cut: where it has no room even in small letters, the line says that the box at the end has the whole of it.
+    """
+    hashed, check_at = f"record {furniture.record_hash[:16]}", furniture.check_at
+    if check_at is None:
+        return SMALL_SIZE, _of_record(hashed, ""), ()
+    for size in _record_sizes:
+        record = _of_record(hashed, " · check at ")
+        if line_width(record, size=size) + measure(check_at, face=Face.REGULAR, size=size) <= width:
+            return size, record, fitted(check_at, face=Face.REGULAR, size=size, width=width, tone="muted")
+    return SMALL_SIZE, _of_record(hashed, " · where to check it is said at its end"), ()
+
+
+def _of_record(hashed: str, where: str) -> Line:
+    return _plain(hashed, Face.MONO) + _plain(where, Face.REGULAR)
 
 
 def _define_total(paper: Paper, *, pages: int) -> None:

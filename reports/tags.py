@@ -54,23 +54,23 @@ class Tags:
         self._leaves.append([])
 
     @contextmanager
-    def element(self, role: Role) -> Iterator[None]:
-        """Hang what is drawn meanwhile under an element of its own."""
+    def element(self, role: Role, *, last: bool = False) -> Iterator[None]:
+        """Hang what is drawn meanwhile under an element of its own; what is ``last`` is read after all else."""
         outer = self._within
-        self._within = self._add(role)
+        self._within = self._add_last(role) if last else self._add(role)
         try:
             yield
         finally:
             self._within = outer
 
-    def leaf(self, role: Role, *, alternative: str | None = None, box: Box | None = None, last: bool = False) -> str:
+    def leaf(self, role: Role, *, alternative: str | None = None, box: Box | None = None) -> str:
         """Add an element and return the operator with which its content on this page begins; ``END`` ends it.
 
-        ``alternative`` says in words what is drawn within ``box`` [pt]; what is ``last`` is read after all else.
+        ``alternative`` says in words what is drawn within ``box`` [pt].
         """
         of_page = self._leaves[-1]
-        made = _Element(role, self._root if last else self._within, [], len(self._leaves) - 1, len(of_page), alternative, box)
-        (self._last if last else self._within.children).append(made)
+        made = _Element(role, self._within, [], len(self._leaves) - 1, len(of_page), alternative, box)
+        self._within.children.append(made)
         of_page.append(made)
         return f"/{role} <</MCID {made.mark}>> BDC"
 
@@ -88,6 +88,11 @@ class Tags:
     def _add(self, role: Role) -> _Element:
         made = _Element(role, self._within)
         self._within.children.append(made)
+        return made
+
+    def _add_last(self, role: Role) -> _Element:
+        made = _Element(role, self._root)
+        self._last.append(made)
         return made
 
     def write(self, document: Any) -> None:  # noqa: ANN401 - reportlab ships no types

@@ -45,12 +45,12 @@ def certificate_of(key, *, from_days=-100, until_days=1000, by=None):
     return made.add_extension(USE, critical=True).sign(by or key, hashes.SHA256())
 
 
-def seal_file(folder, *, key=None, certificate=None, password=PASSWORD, mode=0o600):
-    """Write a seal's file and return its path."""
+def seal_file(folder, *, key=None, certificate=None, chain=None, password=PASSWORD, mode=0o600):
+    """Write a seal's file and return its path; ``chain`` are certificates that lie in it beside the seal's own."""
     key = key or key_of()
     hidden = BestAvailableEncryption(password.encode()) if password else NoEncryption()
     path = folder / "seal.p12"
-    path.write_bytes(pkcs12.serialize_key_and_certificates(b"seal", key, certificate or certificate_of(key), None, hidden))
+    path.write_bytes(pkcs12.serialize_key_and_certificates(b"seal", key, certificate or certificate_of(key), chain, hidden))
     path.chmod(mode)
     return path
 

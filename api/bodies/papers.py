@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict
 
@@ -23,8 +24,10 @@ class PaperCheck(Advice):
     """A paper that left the house: what it is, of when, and what its files can be told by; nothing of what it says, and of whom or where.
 
     ``sha256`` is the digest of its PDF, ``sealed_with`` that of the certificate that the PDF is sealed with. ``superseded_by`` is the
-    number of the latest paper about the same that was issued after it. ``rules`` are the editions of the rule packs on record when it was
-    issued: their names, and digests by which whoever has a pack would know it, tell where. ``as_of`` is a day in UTC.
+    number of the latest paper about the same that was issued after it. ``rules`` are editions of rule packs, as they were on record when it
+    was issued: with ``rules_of`` ``its_law`` of those that stated the law where it is of and the kinds of documents in it, with
+    ``all_on_record`` of all. Their names, and digests by which whoever has a pack would know it, tell where. ``record_hash`` is the digest
+    of what was printed as JSON, and so that of the JSON among ``files``. ``as_of`` is a day in UTC.
     """
 
     paper_id: str
@@ -33,6 +36,7 @@ class PaperCheck(Advice):
     issued_at: AwareDatetime
     as_of: date
     rules: list[str]
+    rules_of: Literal["its_law", "all_on_record"]
     record_hash: str
     sha256: str
     files: list[FileDigest]

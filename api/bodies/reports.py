@@ -76,7 +76,7 @@ class NewReport(New):
 
 
 class RulesOfPaper(BaseModel):
-    """A rule pack that was on record when a paper was issued: its name, its version as it states it, and the SHA-256 of its text."""
+    """A rule pack behind a paper that was issued: its name, its version as it states it, and the SHA-256 of its text."""
 
     model_config = ConfigDict(extra="forbid")
 

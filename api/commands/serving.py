@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import logging
 import socket
 from argparse import Namespace
 from collections.abc import Iterator
@@ -17,9 +18,9 @@ from sqlalchemy.engine import make_url
 from api.app import build_app
 from api.commands.session import opened
 from api.commands.trouble import Trouble
-from api.logs import start_logs
+from api.logs import OWN, start_logs
 from api.metrics import exposed, registry_of
-from api.settings import Settings, weaknesses
+from api.settings import Settings, warnings, weaknesses
 from api.wire import Server
 from domain.records.engine import Store
 
@@ -43,12 +44,13 @@ def serve(words: Namespace, console: Console) -> int:
     """
     with opened("serve") as session, _only_one(session.settings.database_url):
         settings, store = session.settings, session.store
-        if weak := weaknesses(settings, now=datetime.now(UTC)):
+        if weak := weaknesses(settings):
             raise Trouble("\n".join(weak))
         host = words.host or settings.host
         with _listening(host, settings.port if words.port is None else words.port) as listener:
             _refuse_forgetful(settings)
             log = start_logs(settings)
+            _warn(settings, now=datetime.now(UTC))
             app = build_app(store, settings=settings, clock=lambda: datetime.now(UTC), log=log)
             house = app.state.house
             registry = registry_of(house.metrics, house.store, is_ready=lambda: not house.draining.begun)
@@ -58,6 +60,12 @@ def serve(words: Namespace, console: Console) -> int:
                 server.run(sockets=[listener])
         _checkpoint(store)
     return 0 if server.started else START_FAILED
+
+
+def _warn(settings: Settings, *, now: datetime) -> None:
+    """Say in the log what the service's keeper should see to."""
+    for sentence in warnings(settings, now=now):
+        logging.getLogger(OWN).warning("%s", sentence)
 
 
 @contextmanager

@@ -214,7 +214,8 @@ def _plain(found: Any) -> Any:  # noqa: ANN401 - any object of a PDF
 def seal_of(pdf: bytes, reader: PdfReader) -> tuple[Seal, str | None]:
     """Return what is known of a file's seal, and the SHA-256 of the certificate of one that is intact; whose that is, nobody says here.
 
-    Intact means that every signature fits, that nothing was changed which they do not allow, and that the last covers the file to its end.
+    Intact means that every signature fits, that nothing was changed which they do not allow, that the last covers the file to its end, and
+    that nothing but zeros lies behind a signature in the gap that it leaves for itself.
     """
     if not _is_signed(reader):
         # What says nothing of a seal and yet holds the bytes of one was changed, so that nobody looks.
@@ -229,12 +230,28 @@ def seal_of(pdf: bytes, reader: PdfReader) -> tuple[Seal, str | None]:
         signatures = PdfFileReader(io.BytesIO(pdf)).embedded_signatures
         known = ValidationContext(trust_roots=[], allow_fetching=False)
         found = [validate_pdf_signature(one, known) for one in signatures]
-        fits = all(one.intact and one.valid and one.docmdp_ok for one in found)
+        fits = all(one.intact and one.valid and one.docmdp_ok for one in found) and all(_fills_its_gap(one, pdf) for one in signatures)
         if fits and found and found[-1].coverage is SignatureCoverageLevel.ENTIRE_FILE:
             return Seal.INTACT, sha256(found[-1].signing_cert.dump()).hexdigest()
     except Exception:  # noqa: BLE001 - a signature that cannot be looked at is none that fits
         return Seal.BROKEN, None
     return Seal.BROKEN, None
+
+
+def _fills_its_gap(signature: Any, pdf: bytes) -> bool:  # noqa: ANN401 - the library ships no types
+    """Return whether the gap in what a signature covers holds that signature in plain digits, and zeros.
+
+    These bytes are under no digest, and whoever looks at the signature alone leaves out what lies behind it.
+
+    Source:
+        ISO 32000-2, 12.8.1 (the byte range leaves out the contents alone).
+    """
+    from asn1crypto.parser import peek  # noqa: PLC0415 - of the same extra
+
+    start, length, resumes, _ = (int(one) for one in signature.byte_range)
+    content: bytes = signature.pkcs7_content
+    digits = f"<{content.hex()}>"
+    return pdf[start + length : resumes] in (digits.encode(), digits.upper().encode()) and not any(content[peek(content) :])
 
 
 def _is_signed(reader: PdfReader) -> bool:

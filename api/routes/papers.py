@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -14,16 +12,18 @@ from starlette.responses import Response
 from api import paper_page
 from api.bodies.papers import FileDigest, PaperCheck
 from api.context import House
-from api.errors import Answer, Header
-from api.issuing import LETTERS, PRINTED, organisation_in
+from api.errors import Answer
+from api.issuing import LETTERS, OF_ALL_RULES, PRINTED, Dated, canonical, organisation_in, supersedes
 from api.limits import Kind
 from domain.errors import NotFound
 from domain.records.base import table_of
 from domain.records.nights import Report, ReportFile, ReportKind, WorkState
+from domain.records.sites import Site
 from domain.records.statements import Statement
+from domain.rules.calendar import date_at_site
 from domain.rules.law.decision import DISCLAIMER
 
-_report, _file = table_of(Report), table_of(ReportFile)
+_report, _file, _site = table_of(Report), table_of(ReportFile), table_of(Site)
 _later = _report.alias("later")
 _organisation_id, _paper_id = sa.bindparam("organisation_id", type_=sa.BigInteger()), sa.bindparam("paper_id", type_=sa.String())
 _issued = (
@@ -31,38 +31,42 @@ _issued = (
     _report.c.paper_id == _paper_id,
     _report.c.state == sa.literal(WorkState.DONE.value, type_=sa.String()),
 )
-_same_site_and_period = sa.and_(
-    *(_later.c[name].is_not_distinct_from(_report.c[name]) for name in ("transfer_id", "site_id", "from_on", "until_on")),
-    _later.c.local_date >= _report.c.local_date,
+_same_subject = sa.or_(
+    _later.c.transfer_id == _report.c.transfer_id,
+    sa.and_(*(_later.c[name].is_not_distinct_from(_report.c[name]) for name in ("transfer_id", "site_id"))),
 )
+_issued_later = sa.or_(
+    _later.c.issued_at > _report.c.issued_at,
+    sa.and_(_later.c.issued_at == _report.c.issued_at, _later.c.id > _report.c.id),
+)
+_DATED = ("kind", "local_date", "from_on", "until_on", "created_at")
 PAPER = Statement(
     sa.select(
-        *(_report.c[name] for name in ("kind", "local_date", "issued_at", "rules", "record_hash", "sealed_with")),
+        *(_report.c[name] for name in (*_DATED, "issued_at", "rules", "record_hash", "sealed_with")),
+        _site.c.zone,
         _file.c.form,
         _file.c.sha256,
     )
     .join(_file, sa.and_(_file.c.organisation_id == _report.c.organisation_id, _file.c.report_id == _report.c.id))
+    .outerjoin(_site, sa.and_(_site.c.organisation_id == _report.c.organisation_id, _site.c.id == _report.c.site_id))
     .where(*_issued)
     .order_by(_file.c.form)
 )
 """A paper that was issued, one row for each of its files."""
-SUPERSEDING = Statement(
-    sa.select(_later.c.paper_id)
+LATER = Statement(
+    sa.select(_later.c.paper_id, *(_later.c[name] for name in _DATED))
     .select_from(_report.join(_later, sa.and_(_later.c.organisation_id == _report.c.organisation_id, _later.c.kind == _report.c.kind)))
     .where(
         *_issued,
         _later.c.organisation_id == _organisation_id,
         _later.c.paper_id.is_not(None),
         _later.c.state == _report.c.state,
-        sa.or_(_later.c.transfer_id == _report.c.transfer_id, _same_site_and_period),
-        _later.c.issued_at > _report.c.issued_at,
+        _same_subject,
+        _issued_later,
     )
     .order_by(_later.c.issued_at.desc(), _later.c.id.desc())
-    .limit(1)
 )
-"""The latest paper about the same: of the same transfer, or of the same site and period and no earlier day."""
-_WEIGHT = re.compile(r";\s*q=([01](?:\.[0-9]{0,3})?)")
-_TOLD: Sequence[Header] = ((b"vary", b"Accept"), (b"x-robots-tag", b"noindex"))
+"""The papers of the kind about the same transfer, or of the same site, that were issued after one, the latest at the head."""
 _NUMBER = {
     "name": "paper_id",
     "in": "path",
@@ -92,36 +96,16 @@ async def check_paper(request: Request) -> Response:
     """Answer with what is on record about a paper, as a page for browsers.
 
     Raises:
-        NotFound: There is none with this number, or it is not finished; which of these is not said.
+        NotFound: There is none with this number, whatever the case of its letters, or it is not finished; which of these is not said.
         TooMany: It was asked too often from this address.
     """
     house: House = request.app.state.house
-    as_page = wants_page(request.headers.get("Accept", ""))
     client = request.client
     house.limits.refuse_excess(Kind.PAPER_ADDRESS, client.host if client else "")
-    try:
-        paper = await _checked(house, request.path_params["paper_id"])
-    except NotFound as refused:
-        if not as_page:
-            raise
-        request.scope["state"]["refused"] = refused
-        return Answer(paper_page.no_such_page(), status=404, headers=[*_TOLD, *paper_page.HEADERS], media=paper_page.MEDIA)
-    if as_page:
-        return Answer(paper_page.page_of(paper), headers=[*_TOLD, *paper_page.HEADERS], media=paper_page.MEDIA)
-    return Answer(paper.model_dump_json().encode(), headers=_TOLD)
-
-
-def wants_page(accept: str) -> bool:
-    """Say whether whoever asks would rather have a page than JSON: who names HTML, as browsers do, and does not like JSON better."""
-    page = _wish(accept, "text/html")
-    return page > 0 and page >= _wish(accept, "application/json")
-
-
-def _wish(accept: str, media: str) -> float:
-    """Return how much an ``Accept`` header wishes for a media type that it names [0..1]; 0 where it does not."""
-    named = [one for one in accept.lower().split(",") if one.partition(";")[0].strip() == media]
-    weights = [_WEIGHT.search(one) for one in named]
-    return max((float(found[1]) if found else 1.0 for found in weights), default=0.0)
+    paper = await _checked(house, canonical(request.path_params["paper_id"]))
+    if paper_page.wants_page(request.headers.get("Accept", "")):
+        return Answer(paper_page.page_of(paper), headers=paper_page.HEADERS, media=paper_page.MEDIA)
+    return Answer(paper.model_dump_json().encode(), headers=paper_page.TOLD)
 
 
 async def _checked(house: House, paper_id: str) -> PaperCheck:
@@ -132,22 +116,32 @@ async def _checked(house: House, paper_id: str) -> PaperCheck:
     digests = {form: digest for *_, form, digest in rows}
     if PRINTED not in digests:
         raise _no_paper()
-    kind, as_of, issued_at, rules, record_hash, sealed_with, *_ = rows[0]
-    later = await _rows(house, SUPERSEDING, organisation_id=organisation_id, paper_id=paper_id)
+    kind, local_date, from_on, until_on, created_at, issued_at, rules, record_hash, sealed_with, zone, *_ = rows[0]
+    paper = _dated(kind, local_date, from_on, until_on, created_at, zone=zone)
+    later = await _rows(house, LATER, organisation_id=organisation_id, paper_id=paper_id)
+    superseding = (number for number, *when in later if supersedes(_dated(*when, zone=zone), paper))
     return PaperCheck(
         disclaimer=DISCLAIMER,
         paper_id=paper_id,
         kind=kind,
         title=kind.value.replace("-", " ").capitalize(),
         issued_at=issued_at,
-        as_of=_as_of(kind, as_of, issued_at),
+        as_of=_as_of(kind, local_date, issued_at),
         rules=sorted(one["edition"] for one in rules or ()),
+        rules_of="all_on_record" if kind in OF_ALL_RULES else "its_law",
         record_hash=record_hash,
         sha256=digests[PRINTED],
         files=[FileDigest(form=form, sha256=digest) for form, digest in digests.items()],
         sealed_with=sealed_with,
-        superseded_by=later[0][0] if later else None,
+        superseded_by=next(superseding, None),
     )
+
+
+def _dated(
+    kind: ReportKind, local_date: date, from_on: date | None, until_on: date | None, created_at: datetime, *, zone: str | None
+) -> Dated:
+    asked_on = date_at_site(created_at, zone or "UTC")
+    return Dated(kind=kind, local_date=local_date, from_on=from_on, until_on=until_on, asked_on=asked_on)
 
 
 def _as_of(kind: ReportKind, stated: date, issued_at: datetime) -> date:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 from uuid import UUID
@@ -105,6 +105,22 @@ def refuse_unknown_requirement(unit: Unit, code: str | None, *, field: str = "re
 def requirement_of(unit: Unit, record: records.Requirement) -> Requirement:
     """Return what a record of a requirement says."""
     return _said(record, Requirement, version=record.edition, pack=unit.fetch(records.RulePack, record.pack_id).name)
+
+
+def packs_behind(unit: Unit, *, jurisdictions: Collection[str], kinds: Collection[str]) -> Sequence[records.RulePack]:
+    """Return the rule packs on record that state the law in some jurisdictions or what some kinds of documents are, by name and edition.
+
+    The law in a jurisdiction is that of those above it as well. Of a pack only its name, edition and digest are read.
+    """
+    shelf = _Shelf(unit)
+    known = {code: _jurisdiction(one) for code, one in shelf.jurisdictions.items()}
+    places = {one for code in jurisdictions for one in chain(known, code)}
+    stating = {
+        *(one.pack_id for one in shelf.jurisdictions.values() if one.code in places),
+        *(one.pack_id for one in shelf.requirements.values() if one.jurisdiction in places),
+        *(one.pack_id for one in shelf.kinds.values() if one.jurisdiction in places or one.code in kinds),
+    }
+    return sorted((shelf.packs[pack_id] for pack_id in stating), key=lambda one: (one.name, one.edition))
 
 
 def load_pack(unit: Unit, pack: RulePack) -> Loaded:

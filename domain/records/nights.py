@@ -92,9 +92,9 @@ class Report(Record, table=True):
     that asks for it, or the first label of a sheet to be printed on. It is filed at a site; without one, it is of the whole organisation
     and filed there.
 
-    A paper that leaves the house has a ``paper_id`` that nobody guesses, and says since when it is out (``issued_at``) and which rule
-    packs were on record then (``rules``). ``sealed_with`` is the digest of the certificate whose key sealed its PDF,
-    ``unsealed_sha256`` that of the PDF before.
+    A paper that leaves the house has a ``paper_id`` that nobody guesses, and says since when it is out (``issued_at``). ``rules`` are the
+    rule packs that stated the law where it is of and the kinds of documents in it then; of a transfer file all that were on record.
+    ``sealed_with`` is the digest of the certificate whose key sealed its PDF, ``unsealed_sha256`` that of the PDF before.
     """
 
     __tablename__ = "report"

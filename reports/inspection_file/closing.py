@@ -74,7 +74,8 @@ def draw_provenance(file: Sections, sheet: InspectionFileSheet, *, record_hash: 
     file.table("Requirements in force on the last day", rules, _rule_columns, nothing=nothing)
     file.table("Rule packs on record", [_pack_row(line) for line in sheet.packs], _pack_columns, nothing="None.")
     file.paper.skip(between)
-    draw_check_box(file.paper, paper_id=sheet.paper_id, check_at=sheet.check_at, sealed=sheet.sealed)
+    of_file = {"paper_id": sheet.paper_id, "record_hash": record_hash}
+    draw_check_box(file.paper, **of_file, check_at=sheet.check_at, sealed=sheet.sealed)
 
 
 def _rule_row(line: RuleLine) -> Row:

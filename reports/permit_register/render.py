@@ -56,7 +56,8 @@ scan_columns = (
 
 def permit_register_pdf(sheet: PermitRegisterSheet) -> bytes:
     """Return the paper; equal sheets give equal bytes."""
-    paper, notes = Paper(_furniture(sheet), size=LYING), Notes()
+    furniture, notes = _furniture(sheet), Notes()
+    paper = Paper(furniture, size=LYING)
     of_what = sheet.site or "whole organisation"
     paper.title(f"{NAME} · {of_what}", under=[f"As of {words.long_date(sheet.today)}", *([sheet.address] if sheet.address else [])])
     paper.sentence(DISCLAIMER, size=BODY_SIZE)
@@ -65,7 +66,8 @@ def permit_register_pdf(sheet: PermitRegisterSheet) -> bytes:
     _draw_open_items(paper, sheet)
     _draw_permits(paper, sheet, notes)
     draw_notes(paper, notes.long)
-    draw_check_box(paper, paper_id=sheet.paper_id, check_at=sheet.check_at, sealed=sheet.sealed)
+    of_record = furniture.record_hash
+    draw_check_box(paper, paper_id=sheet.paper_id, record_hash=of_record, check_at=sheet.check_at, sealed=sheet.sealed)
     return paper.finished()
 
 

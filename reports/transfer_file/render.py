@@ -75,7 +75,8 @@ _steps = ("Handed over by", "Taken over to carry", "Received by")
 
 def transfer_file_pdf(sheet: TransferFileSheet) -> bytes:
     """Return the paper with the sheet's canonical JSON attached; equal sheets give equal bytes."""
-    paper, notes = Paper(_furniture(sheet)), Notes()
+    furniture, notes = _furniture(sheet), Notes()
+    paper = Paper(furniture)
     paper.attach(
         ATTACHMENT_NAME,
         transfer_file_json(sheet),
@@ -97,7 +98,8 @@ def transfer_file_pdf(sheet: TransferFileSheet) -> bytes:
     draw_notes(paper, notes.long)
     _draw_table(paper, "On arrival", compose.arrival_rows(sheet), _arrival_columns, _to_tick)
     _draw_table(paper, "Hand-over", [Row({"step": one}) for one in _steps], _hand_over_columns, _to_tick)
-    draw_check_box(paper, paper_id=sheet.paper_id, check_at=sheet.check_at, sealed=sheet.sealed)
+    of_record = furniture.record_hash
+    draw_check_box(paper, paper_id=sheet.paper_id, record_hash=of_record, check_at=sheet.check_at, sealed=sheet.sealed)
     return paper.finished()
 
 

@@ -10,7 +10,7 @@ import pytest
 import sqlalchemy as sa
 
 from api.law import read_pack
-from domain.actions.law import JURISDICTIONS, KINDS, PACKS, REQUIREMENTS, Law, known_law, law_as_of, load_pack
+from domain.actions.law import JURISDICTIONS, KINDS, PACKS, REQUIREMENTS, Law, known_law, law_as_of, load_pack, packs_behind
 from domain.actions.verify import prove
 from domain.errors import Conflict, RuleBroken
 from domain.records import jurisdictions as places
@@ -35,6 +35,24 @@ pytestmark = pytest.mark.usefixtures("organisation")
 STATE = Jurisdiction(code="XR", name="Arvenne (fictional)", level=Level.STATE, zone="Europe/Lisbon", fictional=True)
 PROVINCE = replace(STATE, code="XR-LOW", level=Level.SUBDIVISION, parent_code="XR")
 KIND = DocumentKind(code="keeping", jurisdiction="XR", title="Permit to keep", citation="s. 2", lasts=Span(24, SpanUnit.MONTHS))
+
+
+def test_the_packs_behind_a_law_are_those_that_state_it_where_it_is_and_above(store: Store) -> None:
+    elsewhere = replace(STATE, code="XQ")
+    with store.transaction(makers.origin()) as unit:
+        makers.pack(unit, "state", jurisdictions=(STATE,), kinds=(KIND,))
+        makers.pack(unit, "province", jurisdictions=(PROVINCE,))
+        makers.pack(unit, "elsewhere", jurisdictions=(elsewhere,), kinds=(replace(KIND, code="moving", jurisdiction="XQ"),))
+        makers.requirement(unit, "XR-5")
+        makers.pack(unit, "empty")
+
+        def behind(*codes: str, kinds: set[str] | None = None) -> list[str]:
+            return [one.name for one in packs_behind(unit, jurisdictions=codes, kinds=kinds or set())]
+
+        assert behind("XR") == ["rule-xr-5", "state"]
+        assert behind("XR-LOW") == ["province", "rule-xr-5", "state"]
+        assert behind("XR", kinds={"moving"}) == ["elsewhere", "rule-xr-5", "state"]
+        assert behind() == []
 
 
 def rule(code: str = "XR-1", *names: str, **said: Any) -> Requirement:

@@ -25,7 +25,7 @@ def paper(**stated):
     files = [FileDigest(form="csv", sha256="1" * 64), FileDigest(form="pdf", sha256=DIGEST)]
     basic = {"paper_id": NUMBER, "kind": "permit-register", "title": "Permit register", "issued_at": makers.NOON, "as_of": "2026-02-28"}
     digests = {"record_hash": "2" * 64, "sha256": DIGEST, "files": files, "sealed_with": None, "superseded_by": None}
-    return PaperCheck(**{**basic, **digests, "rules": [], "disclaimer": DISCLAIMER, **stated})
+    return PaperCheck(**{**basic, **digests, "rules": [], "rules_of": "its_law", "disclaimer": DISCLAIMER, **stated})
 
 
 class Page(HTMLParser):
@@ -126,6 +126,21 @@ def test_rules_and_the_seal_are_shown():
 
     assert [one in text for one in ("edition 2026-01", "edition 3", "9" * 64)] == [True] * 3
     assert "bears no seal" not in text
+
+
+@pytest.mark.parametrize(
+    ("rules_of", "said"),
+    [("its_law", "of the law and the kinds of documents that it is about"), ("all_on_record", "All rules on record then")],
+)
+def test_it_says_whether_the_rules_are_those_behind_the_paper_or_all(rules_of, said):
+    assert said in Page(page_of(paper(rules=["3"], rules_of=rules_of))).text
+
+
+def test_the_record_hash_is_grouped_as_it_is_printed_and_what_it_is_of_is_said():
+    text = Page(page_of(paper())).text
+
+    assert " ".join(["22222222"] * 8) in text
+    assert "the same as that of the JSON file below" in text
 
 
 def test_what_is_on_record_is_shown_and_never_run():

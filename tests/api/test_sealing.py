@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import shutil
 import subprocess
-from datetime import timedelta
+from datetime import timedelta, timezone
 from io import BytesIO
 
 import pypdf
 import pytest
+import tzlocal
+from asn1crypto.parser import peek
 from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from api.seal_files import CertificateLapsed
-from api.sealing import Seal
+from api.sealing import SPARE, Seal
 from reports.inspection_file import inspection_file_pdf
 from reports.permit_register import permit_register_pdf
 from tests import makers
@@ -127,6 +129,33 @@ def test_nothing_is_sealed_with_a_certificate_that_is_not_good(tmp_path, pdf):
     assert ended.sealed(pdf, at=NOW)
     with pytest.raises(CertificateLapsed, match="expired on 2026-03-02"):
         ended.sealed(pdf, at=NOW + timedelta(days=1, seconds=1))
+
+
+def test_nothing_is_sealed_where_a_certificate_of_the_chain_has_lapsed(tmp_path, pdf):
+    vouching = certificate_of(key_of(ec.SECP384R1), until_days=-1)
+    ended = Seal.read(seal_file(tmp_path, chain=[vouching]), PASSWORD)
+
+    with pytest.raises(CertificateLapsed, match="which vouches for the seal's, expired on 2026-02-28; whoever keeps"):
+        ended.sealed(pdf, at=NOW)
+
+
+@pytest.mark.parametrize("zone", ["CET-1CEST", "UTC0", "Pacific/Auckland", "no such zone"])
+def test_the_time_in_the_seal_is_the_instant_of_issue_whatever_the_machine_says(seal, pdf, monkeypatch, zone):
+    monkeypatch.setenv("TZ", zone)
+    monkeypatch.setattr(tzlocal.unix, "_cache_tz", None)
+    sealed = seal.sealed(pdf, at=NOW.astimezone(timezone(timedelta(hours=13))))
+    [field] = pypdf.PdfReader(BytesIO(sealed)).get_fields().values()
+
+    assert field["/V"]["/M"] == "D:20260301120000Z"
+    assert pypdf.PdfReader(BytesIO(sealed)).metadata == pypdf.PdfReader(BytesIO(pdf)).metadata
+    assert is_whole(sealed, seal.certificate)
+
+
+def test_the_room_for_the_seal_is_hardly_larger_than_the_seal(pdf, sealed):
+    start = sealed.index(b"/Contents <", len(pdf)) + len(b"/Contents <")
+    content = bytes.fromhex(sealed[start : sealed.index(b">", start)].decode())
+
+    assert SPARE - 9 <= len(content) - peek(content) <= SPARE + 9
 
 
 def test_the_field_is_neither_shown_nor_printed_and_has_a_name_that_people_read(sealed):

@@ -12,14 +12,13 @@ from pydantic import ValidationError
 
 from api import settings as module
 from api.settings import Settings, read_secret
-from tests import makers
 
 STRONG = "pelagic-Trombone47-quarry"
 needs_modes = pytest.mark.skipif(os.name != "posix", reason="the system has no file modes")
 
 
 def weaknesses(settings):
-    return module.weaknesses(settings, now=makers.NOON)
+    return module.weaknesses(settings)
 
 
 @pytest.fixture(autouse=True)

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+import re
+
 import pypdfium2
 import pytest
 
 from reports.check_box import SIDE, UNSEALED, ask, draw_check_box
 from reports.inspection_file import inspection_file_pdf
-from reports.page import LYING, UPRIGHT, Paper
+from reports.page import FOOTER, LYING, UPRIGHT, Paper
 from reports.permit_register import permit_register_pdf
 from reports.qr import QUIET, modules
-from tests.reports.makers import inspection_file, opened, permit_register, squeezed, text_of
+from reports.transfer_file import transfer_file_pdf
+from tests.reports.makers import going_animal, inspection_file, opened, permit_register, squeezed, text_of, transfer_file
 from tests.reports.qr_reader import read
 from tests.reports.test_page import furniture
 
 NUMBER = "1099511627777-abcdefghjkmnpqrstuvw"
 CHECK_AT = f"https://records.example/v/{NUMBER}"
 LONGEST = f"{'https://'.ljust(63, 'm')}/v/{'9' * 19}-{'m' * 20}"
+RECORD = "0123456789abcdef" * 4
 MM = 72 / 25.4
 PAPERS = {
     "register": lambda **stated: permit_register_pdf(permit_register(paper_id=NUMBER, **stated)),
+    "transfer": lambda **stated: transfer_file_pdf(transfer_file(going_animal(), paper_id=NUMBER, **stated)),
     "file": lambda **stated: inspection_file_pdf(inspection_file(paper_id=NUMBER, **stated)),
 }
 
@@ -37,7 +42,7 @@ def boxed(*, size=LYING, check_at=CHECK_AT, sealed=False, lines=0):
     paper = Paper(furniture(check_at=check_at), size=size)
     for number in range(lines):
         paper.sentence(f"Line {number}")
-    draw_check_box(paper, paper_id=NUMBER, check_at=check_at, sealed=sealed)
+    draw_check_box(paper, paper_id=NUMBER, record_hash=RECORD, check_at=check_at, sealed=sealed)
     return paper.finished()
 
 
@@ -96,12 +101,25 @@ def test_the_address_is_never_cut_and_never_runs_into_the_code(size):
     pdf = boxed(size=size, check_at=LONGEST)
     with opened(pdf) as paper:
         [page] = paper.pages
-        words = [word for word in page.extract_words() if "mmmmm" in word["text"]]
+        words = [word for word in page.extract_words() if "mmmmm" in word["text"] and word["bottom"] < size[1] - FOOTER]
         said = page.extract_text()
 
     assert max(word["x1"] for word in words) <= size[0] - 34 - 8 - SIDE
     assert LONGEST in squeezed("".join(word["text"] for word in words))
     assert "…" not in said
+
+
+def test_an_address_that_has_room_in_smaller_letters_is_in_the_footer():
+    longish = CHECK_AT.replace("records", "the-records-of-our-collections.animal-trust")
+
+    assert plain(text_of(boxed(size=UPRIGHT, check_at=longish))).count(longish) == 2
+
+
+def test_the_record_hash_stands_whole_in_the_box_in_groups_that_can_be_read_back(printed):
+    [digest] = set(re.findall(r"JSON\): ((?:[0-9a-f]{8} ?){8})", plain(text_of(printed(check_at=CHECK_AT)))))
+
+    assert digest.replace(" ", "")[:16] in text_of(printed(check_at=CHECK_AT))
+    assert len(digest.replace(" ", "")) == 64
 
 
 def test_a_long_address_is_in_the_footer_only_where_it_has_room():

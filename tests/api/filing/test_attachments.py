@@ -305,6 +305,27 @@ def test_one_byte_that_was_changed_since_it_was_sealed_is_found(sealed, part):
     assert refused(changed) in {"seal-broken", "pdf-unreadable", "no-transfer-file"}
 
 
+def gap_of(sealed):
+    start = sealed.rindex(b"/Contents <") + len(b"/Contents ")
+    return start, sealed.index(b">", start) + 1
+
+
+@pytest.mark.parametrize("digit", [1, 2, 9])
+def test_what_is_put_behind_the_seal_within_its_own_gap_is_found(sealed, digit):
+    _, end = gap_of(sealed)
+    changed = bytearray(sealed)
+    changed[end - 1 - digit] = ord("7")
+
+    assert refused(bytes(changed)) == "seal-broken"
+
+
+def test_the_seal_written_in_other_digits_is_found(sealed):
+    start, end = gap_of(sealed)
+    one = next(place for place in range(start, end) if sealed[place : place + 1] in b"ABCDEF")
+
+    assert refused(sealed[:one] + sealed[one : one + 1].lower() + sealed[one + 1 :]) == "seal-broken"
+
+
 def test_an_attachment_that_was_changed_since_is_found(sealed):
     """The attachment lies there as it is: one digit of it is another, and the file reads on."""
     place = sealed.index(b'"mass_g":1510.5') + len(b'"mass_g":')

@@ -6,6 +6,7 @@ import time
 from datetime import timedelta
 from hashlib import sha256
 from io import BytesIO
+from types import SimpleNamespace
 from uuid import UUID
 
 import pypdf
@@ -14,14 +15,16 @@ import pytest
 from api.bodies.papers import PaperCheck
 from api.issuing import NUMBER, Press
 from api.limits import Kind, Limits
-from api.paper_page import POLICY
-from api.routes.papers import wants_page
+from api.paper_page import POLICY, wants_page
 from api.sealing import Seal
 from domain.actions.night import PaperFile, keep_files
+from domain.errors import StorageBusy
 from domain.records import nights as records
 from domain.records.nights import LEAVE_THE_HOUSE, ReportKind
 from domain.records.sites import Site
 from domain.rules.law.decision import DISCLAIMER
+from domain.rules.law.jurisdictions import Jurisdiction, Level
+from reports.words import in_eights
 from tests import makers, people
 from tests.seals import PASSWORD, certificate_of, is_whole, key_of, seal_file
 
@@ -34,8 +37,8 @@ OTHER_NUMBER = f"{makers.ORGANISATION}-{'a' * 20}"
 @pytest.fixture
 def pack(store, organisation):
     with store.transaction(makers.origin()) as unit:
-        makers.requirement(unit, "XR-9", citation="canary-citation")
         makers.pack(unit, "canary-pack", version="2026-01")
+        makers.requirement(unit, "XR-9", citation="canary-citation")
 
 
 @pytest.fixture
@@ -116,6 +119,38 @@ def test_a_paper_has_its_number_from_when_it_is_asked_for_and_is_issued_when_it_
     assert report["issued_at"] == "2026-03-01T12:00:00.000000Z"
     assert {(one["name"], one["edition"]) for one in report["rules"]} >= {("canary-pack", "2026-01")}
     assert all(len(one["digest"]) == 64 for one in report["rules"])
+
+
+def test_the_rules_of_a_paper_are_those_of_its_law_and_its_documents_and_of_a_transfer_all(client, nobody, store, site):
+    elsewhere = Jurisdiction(code="XQ", name="Elsewhere (fictional)", level=Level.STATE, zone="UTC", fictional=True)
+    with store.transaction(makers.origin()) as unit:
+        makers.pack(unit, "another-pack", version="9", jurisdictions=(elsewhere,))
+        here, there = unit.fetch(Site, UUID(site)), makers.site(unit, name="Saltings Hall", jurisdiction="XQ")
+        going = makers.transfer(unit, here, there).id
+    whole = ["canary-pack", "kind-keeping", "rule-xr-9"]
+    papers = [
+        register(client, site),
+        inspection(client, site),
+        register(client),
+        made(client, kind="transfer-file", transfer_id=str(going)),
+    ]
+
+    assert [[one["name"] for one in report["rules"]] for report in papers] == [whole, whole, *[["another-pack", *whole]] * 2]
+    assert [check(nobody, report)["rules_of"] for report in papers] == [*["its_law"] * 3, "all_on_record"]
+    assert "All rules on record then" in nobody.get(f"/v/{papers[-1]['paper_id']}", headers=AS_PAGE).text
+
+
+def test_a_number_typed_in_capitals_leads_to_the_paper(client, nobody, site):
+    report = register(client, site)
+
+    assert nobody.get(f"/v/{report['paper_id'].upper()}", headers=AS_JSON).json()["paper_id"] == report["paper_id"]
+
+
+def test_the_record_hash_of_a_paper_is_the_digest_of_its_json(client, nobody, site):
+    for report in (register(client, site), inspection(client, site)):
+        told = check(nobody, report)
+        assert {one["form"]: one["sha256"] for one in told["files"]}["json"] == told["record_hash"]
+        assert in_eights(told["record_hash"]) in " ".join(text_of(file_of(client, report)).split())
 
 
 def test_the_number_stands_on_the_paper_in_each_of_its_forms(client, site):
@@ -223,7 +258,7 @@ def test_numbers_that_lead_nowhere_answer_alike(client, nobody, stranger, store,
             keep_files(unit, unmade.id, [PaperFile("pdf", b"%PDF")])
     numbers = [
         OTHER_NUMBER, unfinished, failed, f"{makers.OTHER_ORGANISATION}-{drawn}", f"{makers.OTHER_ORGANISATION + 7}-{drawn}",
-        report["paper_id"].upper(), report["paper_id"][:-1], report["id"], "x", "1-", f"{'9' * 19}-{drawn}",
+        report["paper_id"][:-1], report["id"], "x", "1-", f"{'9' * 19}-{drawn}",
     ]  # fmt: skip
 
     for accept in (AS_PAGE, AS_JSON):
@@ -254,6 +289,31 @@ def test_a_later_paper_about_the_same_supersedes(app, client, nobody, site):
     page = nobody.get(f"/v/{first['paper_id']}", headers=AS_PAGE).text
     assert f'href="{third["paper_id"]}"' in page
     assert "A later paper" not in nobody.get(f"/v/{third['paper_id']}", headers=AS_PAGE).text
+
+
+def test_papers_of_one_instant_supersede_by_their_ids(client, nobody, site):
+    first, second = sorted((register(client, site) for _ in range(2)), key=lambda one: one["id"])
+
+    assert [check(nobody, one)["superseded_by"] for one in (first, second)] == [second["paper_id"], None]
+
+
+def test_a_register_of_a_past_day_is_superseded_by_another_of_that_day_alone(app, client, nobody, site):
+    past = register(client, site, local_date="2026-02-01")
+    later(app, 1)
+    register(client, site)
+    assert check(nobody, past)["superseded_by"] is None
+
+    later(app, 2)
+    again = register(client, site, local_date="2026-02-01")
+    assert check(nobody, past)["superseded_by"] == again["paper_id"]
+
+
+def test_an_inspection_file_until_today_is_superseded_by_one_until_a_later_today(app, client, nobody, site):
+    first = inspection(client, site, until_on="2026-03-01")
+    later(app, 24 * 60)
+    second = inspection(client, site, until_on="2026-03-02")
+
+    assert [check(nobody, one)["superseded_by"] for one in (first, second)] == [second["paper_id"], None]
 
 
 def test_papers_of_the_whole_organisation_supersede_each_other(app, client, nobody, site):
@@ -355,6 +415,34 @@ def test_a_paper_that_cannot_be_sealed_any_more_is_not_issued(app, client, nobod
     told = "The paper could not be made: the seal's certificate expired on"
     assert (report["state"], report["error"].startswith(told)) == ("failed", True)
     assert nobody.get(f"/v/{report['paper_id']}", headers=AS_JSON).status_code == 404
+
+
+def test_a_browser_that_is_refused_gets_a_page_that_says_nothing_about_the_paper(app, nobody):
+    app.state.house.limits = Limits({Kind.PAPER_ADDRESS: (1, 3600.0)})
+    nobody.get("/v/x")
+    page, problem = (nobody.get("/v/x", headers=accept) for accept in (AS_PAGE, AS_JSON))
+
+    assert (page.status_code, page.headers["Content-Type"]) == (429, "text/html; charset=utf-8")
+    assert (page.headers["Content-Security-Policy"], page.headers["Retry-After"]) == (POLICY, problem.headers["Retry-After"])
+    assert "This says nothing about the paper." in page.text
+    assert f"Load this page again in {page.headers['Retry-After']} s." in page.text
+    assert "Accept" in page.headers["Vary"]
+    assert (problem.status_code, problem.headers["Content-Type"]) == (429, "application/problem+json")
+
+
+@pytest.mark.parametrize(("fault", "status"), [(StorageBusy("The storage is busy."), 503), (RuntimeError("canary"), 500)])
+def test_what_goes_wrong_behind_the_page_is_a_page_as_well(app, nobody, monkeypatch, fault, status):
+    async def read(*_arguments, **_parameters):
+        raise fault
+
+    monkeypatch.setattr(app.state.house, "store", SimpleNamespace(read=read, dialect=app.state.house.store.dialect))
+    page = nobody.get(f"/v/{OTHER_NUMBER}", headers=AS_PAGE)
+
+    assert (page.status_code, page.headers["Content-Type"]) == (status, "text/html; charset=utf-8")
+    assert "This says nothing about the paper." in page.text
+    assert "canary" not in page.text
+    assert nobody.get(f"/v/{OTHER_NUMBER}", headers=AS_JSON).headers["Content-Type"] == "application/problem+json"
+    assert nobody.get("/v1/sites", headers=AS_PAGE).headers["Content-Type"] == "application/problem+json"
 
 
 def test_who_looks_up_too_often_has_to_wait(app, client, nobody, site):
