@@ -78,6 +78,7 @@ BUILT_WHEN_NEEDED = {
 NO_DATABASE = {
     "api/commands/serving.py": "the server is run; settings of the database are asked for",
     "api/wire.py": "the server is run",
+    "api/sealing.py": "what signs is run",
     "api/routes/health.py": "asks how the database is",
     "domain/records/backups": "reads for a backup, and restores organisations with their journals, which are proved before the commit",
 }

@@ -29,7 +29,7 @@ def transfer_id(store, organisation):
         makers.requirement(unit, selector=Selector(any_of=(Entry(name="Boa ficta", rank=TaxonRank.SPECIES),)))
         here, there = (makers.site(unit, name=name, jurisdiction="XR") for name in ("Reedmere House", "Tern Point"))
         home, apart = makers.enclosure(unit, here), makers.enclosure(unit, there, name="Q1", quarantine=True)
-        taxon = makers.taxon(unit)
+        taxon = makers.taxon(unit, hazard="harmless")
         days = {"dispatch_on": "2026-03-01", "arrive_on": "2026-03-01"}
         transfer = makers.transfer(unit, here, there, quarantine_enclosure_id=str(apart.id), **days)
         for tag in ("T-1", "T-2"):
