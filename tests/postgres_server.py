@@ -27,7 +27,8 @@ from sqlalchemy import make_url
 
 ROLES = {"reedbed_owner": SQL("LOGIN CREATEROLE"), "reedbed_service": SQL("LOGIN")}
 ROLE_PASSWORD = "test"
-ONE_AT_A_TIME = 7_235_332  # any number that nothing else locks on
+ONE_AT_A_TIME = Literal(7_235_332)  # any number that nothing else locks on
+LOCK, UNLOCK = (SQL(f"SELECT pg_advisory_{act}({{}})").format(ONE_AT_A_TIME) for act in ("lock", "unlock"))
 
 MEMORY_FOLDER = Path("/dev/shm")  # noqa: S108  # the data is worthless: a test run may lose it
 ROOM_NEEDED_BYTES = 1_000_000_000
@@ -100,8 +101,18 @@ def dsn(url: str) -> str:
 def superuser(server_url: str) -> Iterator[psycopg.Connection]:
     """Connect in autocommit, one holder at a time across the processes of a test run."""
     with psycopg.connect(dsn(server_url), autocommit=True) as connection:
-        connection.execute(SQL("SELECT pg_advisory_lock({})").format(ONE_AT_A_TIME))
+        connection.execute(LOCK)
         yield connection
+
+
+@contextmanager
+def alone(connection: psycopg.Connection) -> Iterator[None]:
+    """Be the one holder across the processes of a test run, on a connection that stays open."""
+    connection.execute(LOCK)
+    try:
+        yield
+    finally:
+        connection.execute(UNLOCK)
 
 
 def make_roles(server_url: str) -> None:
