@@ -50,6 +50,7 @@ SETTINGS = {
     "synchronous_commit": "off",
     "autovacuum": "off",
     "max_connections": "200",
+    "scram_iterations": "1",
     "timezone": "UTC",
 }
 
