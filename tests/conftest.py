@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import signal
@@ -27,6 +28,7 @@ FIRST_TRIES = 10
 
 def pytest_configure(config: pytest.Config) -> None:
     """Let the workers of a run in parallel share one server, and let a terminated run stop its server."""
+    gc.set_threshold(50_000, 20, 50)  # Thousands of tests keep much for long: looking it over each time is a tenth of the run.
     if hasattr(config, "workerinput"):
         return
     signal.signal(signal.SIGTERM, signal.default_int_handler)
