@@ -85,29 +85,29 @@ def postgres_template(postgres_url: str) -> Callable[..., None]:
 
 
 @pytest.fixture(scope="session")
-def administrator(postgres_url: str) -> Iterator[psycopg.Connection]:
+def superuser_connection(postgres_url: str) -> Iterator[psycopg.Connection]:
     """Yield a superuser's connection that stays open: signing in twice for each test takes longer than many a test."""
     with psycopg.connect(dsn(postgres_url), autocommit=True) as connection:
         yield connection
 
 
 @pytest.fixture
-def postgres_database(administrator: psycopg.Connection) -> Iterator[Callable[..., str]]:
+def postgres_database(superuser_connection: psycopg.Connection) -> Iterator[Callable[..., str]]:
     """Return a function that clones a template and gives the clone's name; clones go when the test ends."""
     made: list[str] = []
 
     def clone(template: str = "template1") -> str:
         name = f"reedbed_{uuid4().hex}"
-        with alone(administrator):
+        with alone(superuser_connection):
             statement = SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY file_copy OWNER reedbed_owner")
-            administrator.execute(statement.format(Identifier(name), Identifier(template)))
+            superuser_connection.execute(statement.format(Identifier(name), Identifier(template)))
         made.append(name)
         return name
 
     yield clone
-    with alone(administrator):
+    with alone(superuser_connection):
         for name in made:
-            administrator.execute(SQL("DROP DATABASE {} WITH (FORCE)").format(Identifier(name)))
+            superuser_connection.execute(SQL("DROP DATABASE {} WITH (FORCE)").format(Identifier(name)))
 
 
 @pytest.fixture(scope="session")
