@@ -9,7 +9,7 @@ from uuid import UUID
 from domain.actions.animals import register_animal
 from domain.actions.marks import record_mark
 from domain.actions.measurements import record_measurement
-from domain.actions.transfers.numbers import BEARER
+from domain.actions.transfers.taken import bearer_of
 from domain.errors import Refusal, RuleBroken
 from domain.records.animals import Animal, AnimalStated, Basis
 from domain.records.marks import MarkEntered, MarkKind, MarkReading
@@ -17,7 +17,6 @@ from domain.records.measurements import MeasurementEntered
 from domain.records.transfers import Arrival, Transfer, TransferAnimal
 from domain.records.unit import Unit
 from domain.rules.measures import MeasureKind
-from domain.rules.text import same_name
 
 FROM_PAPERS = "From the sender's papers."
 
@@ -41,7 +40,7 @@ def first_come(unit: Unit, transfer: Transfer, line: TransferAnimal, arrival: Ar
     """
     tag = arrival.tag or line.tag
     assert line.taxon_id is not None and tag is not None, "what comes has a taxon and a tag"  # noqa: S101, PT018 - its shape says so
-    if unit.row(BEARER, tag_key=same_name(tag)) is not None:
+    if bearer_of(unit, tag) is not None:
         raise RuleBroken(f"The tag {tag} is taken: say another here, under which it is received.", code="tag-taken", field="tag")
     stated = AnimalStated(
         taxon_id=line.taxon_id,

@@ -8,30 +8,17 @@ from datetime import date
 from itertools import count
 from uuid import UUID
 
-import sqlalchemy as sa
-
 from domain.actions.animal_parts import stated_of
 from domain.actions.holdings import holding_on, record_holding
 from domain.actions.lives import EVENTS_OF, add_event, come_to_life, relived
+from domain.actions.transfers.taken import bearer_of
 from domain.records.animals import Animal, AnimalEvent, AnimalEventStated, AnimalFacts
-from domain.records.base import table_of
 from domain.records.columns import NAME_LENGTH
 from domain.records.holdings import HoldingStated
-from domain.records.statements import Statement
 from domain.records.transfers import Arrival, Transfer, TransferAnimal
 from domain.records.unit import Unit
 from domain.rules.lives import EventKind
-from domain.rules.text import fitted, same_name
-
-_animal = table_of(Animal)
-BEARER = Statement(
-    sa.select(_animal.c.id).where(
-        _animal.c.organisation_id == sa.bindparam("organisation_id"),
-        _animal.c.ended_on.is_(None),
-        _animal.c.tag_key == sa.bindparam("tag_key"),
-    )
-)
-"""Who bears a tag."""
+from domain.rules.text import fitted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +105,7 @@ def _facts_of(unit: Unit, group: Animal, transfer: Transfer) -> AnimalFacts:
 def _tag_for(unit: Unit, wanted: str) -> str:
     """Return the wanted tag where nobody bears it, else the first number of it that nobody does."""
     tags = (fitted(wanted, NAME_LENGTH - 8) + ("" if number == 1 else f" {number}") for number in count(1))
-    return next(tag for tag in tags if unit.row(BEARER, tag_key=same_name(tag)) is None)
+    return next(tag for tag in tags if bearer_of(unit, tag) is None)
 
 
 def not_arrived(unit: Unit, transfer: Transfer, line: TransferAnimal) -> Iterator[Animal]:

@@ -39,6 +39,11 @@ def tags_taken(unit: Unit, tags: Iterable[str], *, but: Container[UUID] = ()) ->
     return {**expected, **dict(asked_in_turns(unit, TAGS_BORNE, keys))}
 
 
+def bearer_of(unit: Unit, tag: str) -> UUID | None:
+    """Return the animal on record that bears a tag."""
+    return next((animal_id for _, animal_id in asked_in_turns(unit, TAGS_BORNE, [same_name(tag)])), None)
+
+
 def codes_taken(unit: Unit, codes: Iterable[str]) -> Mapping[str, UUID]:
     """Return by its key each of some transponders' codes that a living animal bears, and which."""
     return dict(asked_in_turns(unit, CODES_OF_LIVING, {code_key(code) for code in codes}))
