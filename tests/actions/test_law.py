@@ -28,6 +28,7 @@ from domain.rules.law.spans import Unit as SpanUnit
 from domain.rules.permits import DocumentKind
 from seed.demo import law_files
 from tests import makers
+from tests.counting import counted
 from tests.rules.law.stating import animal, listing, requirement, taxon
 
 pytestmark = pytest.mark.usefixtures("organisation")
@@ -298,24 +299,10 @@ def test_another_organisation_has_none_of_it(store: Store) -> None:
     assert (law.requirements, law.kinds, law.jurisdictions) == ([], {}, {})
 
 
-class Counting:
-    """A cursor that counts what it executes."""
-
-    def __init__(self, cursor: Any) -> None:
-        self._cursor = cursor
-        self.executed = 0
-
-    def execute(self, *asked: Any) -> Any:
-        self.executed += 1
-        return self._cursor.execute(*asked)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._cursor, name)
-
-
 def test_the_law_is_read_by_one_statement_for_each_kind_of_record(store: Store) -> None:
     with store.transaction(makers.origin()) as unit:
         load_pack(unit, pack("1", *(rule(f"XR-{number}") for number in range(40))))
-        counting = unit.cursor = Counting(unit.cursor)
-        law = law_as_of(unit)
-        assert (len(law.requirements), counting.executed) == (40, 4)
+        with counted(unit) as asked:
+            law = law_as_of(unit)
+
+    assert (len(law.requirements), asked.executed) == (40, 4)

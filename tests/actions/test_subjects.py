@@ -18,6 +18,7 @@ from domain.rules.lives import Origin
 from domain.rules.taxonomy import TaxonRank
 from tests import makers
 from tests.actions.of_animals import MISTAKE, mark
+from tests.counting import counted
 
 TODAY = date(2026, 3, 1)
 TORTOISES = Selector(any_of=(Entry(name="Testudo fictiva", rank=TaxonRank.SPECIES),))
@@ -179,28 +180,11 @@ def test_a_group_is_never_known_to_be_marked(unit, flock):
     assert subject(unit, flock, date(2025, 6, 30)).is_marked is False
 
 
-class Counting:
-    """A cursor that counts what it executes."""
-
-    def __init__(self, cursor: Any) -> None:
-        self._cursor = cursor
-        self.executed = 0
-
-    def execute(self, *asked: Any) -> Any:
-        self.executed += 1
-        return self._cursor.execute(*asked)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._cursor, name)
-
-
 def test_the_animals_are_read_by_as_many_statements_however_many_they_are(unit, keep, flock):
     def statements():
-        cursor = unit.cursor
-        counting = unit.cursor = Counting(cursor)
-        Chronicle(unit, from_on=TODAY - timedelta(days=30), until_on=TODAY)
-        unit.cursor = cursor
-        return counting.executed
+        with counted(unit) as asked:
+            Chronicle(unit, from_on=TODAY - timedelta(days=30), until_on=TODAY)
+        return asked.executed
 
     taken_out(unit, flock, "2026-02-10")
     few = statements()

@@ -236,8 +236,8 @@ def test_with_more_turns_more_are_hashed_at_once():
 
 
 def test_who_finds_the_line_full_is_told_at_once_and_who_waits_too_long_after_that():
-    hasher = HeldHasher()
-    passwords = Passwords(hasher=hasher, at_once=1, waiting=1, wait_s=0.3)
+    hasher, wait_s = HeldHasher(), 1
+    passwords = Passwords(hasher=hasher, at_once=1, waiting=1, wait_s=wait_s)
     with ThreadPoolExecutor(3) as threads:
         first = threads.submit(passwords.hashed, STRONG)
         hasher.inside.acquire(timeout=5)
@@ -252,7 +252,7 @@ def test_who_finds_the_line_full_is_told_at_once_and_who_waits_too_long_after_th
             waiting.result(5)
         hasher.let.set()
 
-    assert told_after < 0.2
+    assert told_after < wait_s
     assert first.result() == "done"
     assert passwords.hashed(STRONG) == "done"
 

@@ -20,6 +20,7 @@ from domain.records.statements import json_text
 from domain.records.transfers import Dispatch, Receipt, TransferAnimal
 from domain.records.unit import Unit
 from tests import makers
+from tests.counting import Counting, counted
 
 TRIES = 20
 AT = {"dispatch": makers.NOON, "receive": makers.NOON + timedelta(hours=2)}
@@ -27,28 +28,17 @@ AFTER_COMMIT = 0
 """Not at a statement, but between the commit and the reply."""
 
 
-class Counting:
-    """A cursor that counts what it executes, and ends the process at one of them."""
+class Killing(Counting):
+    """A cursor that ends the process at one statement."""
 
-    def __init__(self, cursor: Any, *, kill_at: int | None) -> None:
-        self._cursor, self._kill_at, self.count = cursor, kill_at, 0
+    def __init__(self, cursor: Any, *, at: int) -> None:
+        super().__init__(cursor)
+        self._at = at
 
-    def execute(self, *given: Any) -> Any:
-        """Count, then execute, unless it is the one."""
-        self._next()
-        return self._cursor.execute(*given)
-
-    def executemany(self, *given: Any) -> Any:
-        """Count, then execute, unless it is the one."""
-        self._next()
-        return self._cursor.executemany(*given)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._cursor, name)
-
-    def _next(self) -> None:
-        self.count += 1
-        if self.count == self._kill_at:
+    def next(self) -> None:
+        """Count, unless it is the one."""
+        super().next()
+        if self.executed == self._at:
             os.kill(os.getpid(), signal.SIGKILL)
 
 
@@ -64,14 +54,12 @@ def act(unit: Unit, step: str, transfer_id: UUID) -> None:
 
 def statements_of(store: Store, step: str, transfer_id: UUID) -> int:
     """Return how many statements a step takes, its sealing included; nothing of it stays."""
-    counted = 0
     with suppress(_TakenBack), store.transaction(makers.origin(at=AT[step])) as unit:
-        unit.cursor = counting = Counting(unit.cursor, kill_at=None)
-        act(unit, step, transfer_id)
-        unit.seal()
-        counted = counting.count
+        with counted(unit) as asked:
+            act(unit, step, transfer_id)
+            unit.seal()
         raise _TakenBack
-    return counted
+    return asked.executed
 
 
 class _TakenBack(Exception):  # noqa: N818 - nothing went wrong
@@ -87,7 +75,7 @@ def run(url: str, step: str, transfer_id: str, kill_at: int) -> None:
     for _ in range(TRIES):
         try:
             with store.transaction(makers.origin(at=AT[step])) as unit:
-                unit.cursor = Counting(unit.cursor, kill_at=kill_at)
+                unit.cursor = Killing(unit.cursor, at=kill_at)
                 act(unit, step, UUID(transfer_id))
             os.kill(os.getpid(), signal.SIGKILL)
         except StorageBusy:

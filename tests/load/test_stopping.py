@@ -24,7 +24,7 @@ from tests import makers
 from tests.load.served import Furnished, Served, furnish, served
 
 CALLERS = 6
-BEFORE_S, GRACE_S = 0.7, 0.6
+BEFORE_S, GRACE_S = 0.7, 1.2
 READY_S = 5.0
 """Within which a service is ready [s]; times what a busy machine needs."""
 BUSY_MACHINE = 4
@@ -98,8 +98,8 @@ def stopped(database_url: str, tmp_path: Path) -> Iterator[Stopped]:
         time.sleep(BEFORE_S)
         readiness = [httpx.get(f"{here.address}/readyz", timeout=30).status_code]
         here.terminate()
-        time.sleep(0.1)
-        readiness.append(httpx.get(f"{here.address}/readyz", timeout=30).status_code)
+        while readiness[-1] == 200:
+            readiness[1:] = [httpx.get(f"{here.address}/readyz", timeout=30).status_code]
         here.wait()
         for thread in (*writers, slow):
             thread.join()
