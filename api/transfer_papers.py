@@ -48,7 +48,7 @@ _OF_PLAN = (
     *("reference", "buffer_days", "dispatched_at", "arrived_at", "quarantine_days"),
     *("due_back_on", "offspring_split", "care", "note"),
 )
-_READ_BACK = ("mark_loaded", "mark_arrived", "arrived", "condition", "discrepancy", "note")
+_READ_BACK = ("mark_loaded", "mark_arrived", "arrived", "arrived_number", "arrived_dead", "condition", "discrepancy", "note")
 _HELD: Mapping[HoldingKind, str] = {
     HoldingKind.OWNED: "the sender's own",
     HoldingKind.LOAN_IN: "on loan to the sender, whose it is not",

@@ -76,6 +76,8 @@ def animal(number: int = 1, **facts: Any) -> GoingAnimal:
         "mark_loaded": None,
         "mark_arrived": None,
         "arrived": None,
+        "arrived_number": None,
+        "arrived_dead": None,
         "condition": None,
         "discrepancy": None,
     }

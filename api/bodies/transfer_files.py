@@ -17,7 +17,7 @@ from domain.records.marks import MarkKind
 from domain.records.measurements import Grams
 from domain.records.requirements import LawCode
 from domain.records.stated import misstated
-from domain.records.transfers import BufferDays, Celsius, FileToRead, ReportDays
+from domain.records.transfers import BufferDays, Celsius, Counted, FileToRead, ReportDays
 from domain.rules.fitness import Hazard
 from domain.rules.lives import Grouping, LifeStage, Origin, Sex
 from domain.rules.taxonomy import TaxonRank
@@ -176,6 +176,8 @@ class GoingAnimal(_Member):
     mark_loaded: Name | None
     mark_arrived: Name | None
     arrived: bool | None
+    arrived_number: Counted | None = None
+    arrived_dead: Counted | None = None
     condition: Name | None
     discrepancy: Name | None
 

@@ -22,7 +22,7 @@ from domain.rules.lives import Grouping, LifeStage, Origin, Sex
 from domain.rules.transfers import TransferBasis, TransferStage
 
 Celsius = Annotated[float, PydanticField(ge=-20, le=60)]
-Dead = Annotated[int, PydanticField(ge=0, le=10_000_000)]
+Counted = Annotated[int, PydanticField(ge=0, le=10_000_000)]
 ReportDays = Annotated[list[Days], PydanticField(max_length=12)]
 BufferDays = Annotated[int, PydanticField(ge=0, le=90)]
 Ids = Annotated[list[Id], PydanticField(max_length=500)]
@@ -298,7 +298,7 @@ class Arrival(Stated):
     transfer_animal_id: Id
     arrived: bool = True
     number: Number | None = None
-    dead: Dead = 0
+    dead: Counted = 0
     tag: Name | None = None
     mark: Name | None = None
     condition: Name | None = None

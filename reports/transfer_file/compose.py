@@ -370,13 +370,26 @@ def _named(scientific_name: str | None) -> str:
 
 def arrival_rows(sheet: TransferFileSheet) -> list[Row]:
     """Return the lines to write down on how each animal arrived; what was put on record stands in them."""
-    return [Row({"tag": one.tag, "condition": _arrived(one), "differs": one.discrepancy or ""}) for one in sheet.animals]
+    return [Row({"tag": one.tag, **_counted(one), "condition": _arrived(one), "differs": one.discrepancy or ""}) for one in sheet.animals]
+
+
+def are_counted(sheet: TransferFileSheet) -> bool:
+    """Return whether there are groups, of which the living and the dead are counted on arrival."""
+    return any(one.grouping != "individual" for one in sheet.animals)
+
+
+def _counted(one: GoingAnimal) -> dict[str, str]:
+    if one.arrived_number is None:
+        return {}
+    dead = one.arrived_dead or 0
+    return {"alive": str(one.arrived_number - dead), "dead": str(dead)}
 
 
 def _arrived(one: GoingAnimal) -> str:
     if one.arrived is False:
         return "did not arrive"
-    return one.condition or ""
+    dead = "dead" if one.grouping == "individual" and one.arrived_dead else ""
+    return ", ".join(filter(None, (dead, one.condition)))
 
 
 def _known(text: str | None) -> tuple[Phrase, ...]:

@@ -64,6 +64,13 @@ _arrival_columns = (
     Column("condition", "condition on arrival", 190, line=True),
     Column("differs", "what differs from this file", 227.2, line=True),
 )
+_counted_arrival_columns = (
+    Column("tag", "animal", 110, font=Face.BOLD),
+    Column("alive", "alive", 45, line=True),
+    Column("dead", "dead", 45, line=True),
+    Column("condition", "condition on arrival", 150, line=True),
+    Column("differs", "what differs from this file", 177.2, line=True),
+)
 _hand_over_columns = (
     Column("step", "step", 110, font=Face.BOLD),
     Column("name", "name and signature", 210, line=True),
@@ -96,7 +103,8 @@ def transfer_file_pdf(sheet: TransferFileSheet) -> bytes:
     _draw_rows(paper, "What they need", compose.care_rows(sheet), _care_columns, _setting)
     _draw_table(paper, "Where they come from", compose.history_rows(sheet, notes), _history_columns, _setting)
     draw_notes(paper, notes.long)
-    _draw_table(paper, "On arrival", compose.arrival_rows(sheet), _arrival_columns, _to_tick)
+    arrival_columns = _counted_arrival_columns if compose.are_counted(sheet) else _arrival_columns
+    _draw_table(paper, "On arrival", compose.arrival_rows(sheet), arrival_columns, _to_tick)
     _draw_table(paper, "Hand-over", [Row({"step": one}) for one in _steps], _hand_over_columns, _to_tick)
     of_record = furniture.record_hash
     draw_check_box(paper, paper_id=sheet.paper_id, record_hash=of_record, check_at=sheet.check_at, sealed=sheet.sealed)

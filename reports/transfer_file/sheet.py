@@ -127,7 +127,7 @@ class GoingAnimal:
 
     ``acquired`` says in words since when and how the sender has it; ``held`` whose it is. ``target`` is what animals like it need, by
     ``target_source``; ``lived_in`` the enclosure that it comes from, with what was ``measured_there`` last. ``hazard`` is ``None`` where
-    nobody has said how dangerous it is.
+    nobody has said how dangerous it is. ``arrived_number`` is how many arrived, the ``arrived_dead`` of them included.
     """
 
     number: int
@@ -162,6 +162,8 @@ class GoingAnimal:
     mark_loaded: str | None
     mark_arrived: str | None
     arrived: bool | None
+    arrived_number: int | None
+    arrived_dead: int | None
     condition: str | None
     discrepancy: str | None
 

@@ -912,6 +912,8 @@ def going_animal(**stated) -> GoingAnimal:
             "mark_loaded": None,
             "mark_arrived": None,
             "arrived": None,
+            "arrived_number": None,
+            "arrived_dead": None,
             "condition": None,
             "discrepancy": None,
         }

@@ -211,6 +211,18 @@ def test_what_was_read_and_found_on_arrival_is_printed_once_it_is_on_record():
     assert holds(text, "read on arrival: 999000000000999", "thin", "did not arrive") == []
 
 
+def test_the_living_and_the_dead_of_a_group_are_counted_on_arrival_and_an_animal_that_came_dead_is_called_so():
+    group = going_animal(grouping="group", count=40)
+    counted = replace(group, arrived=True, arrived_number=38, arrived_dead=3)
+    alone = going_animal(number=2, tag="V-4", arrived=True, arrived_number=1, arrived_dead=1, condition="stiff")
+
+    text = said(transfer_file(counted, alone, open_items=None, stage="received"))
+
+    assert holds(text, f"{group.tag} 35 3", "V-4 0 1 dead, stiff") == []
+    assert holds(said(transfer_file(group)), "animal alive dead") == []
+    assert holds(said(transfer_file(going_animal())), "animal alive dead") != []
+
+
 @pytest.mark.parametrize(("hazard", "locked"), [("venomous", True), (None, True), ("can_injure", False)])
 def test_what_is_or_may_be_venomous_travels_locked(hazard, locked):
     assert (squeezed(CATALOGUE["venomous-transport"].sentence) in said(transfer_file(going_animal(hazard=hazard)))) is locked
