@@ -17,6 +17,7 @@ from domain.rules.transfers import (
     Days,
     ItemCode,
     Journey,
+    OpenItem,
     Paper,
     TransferAct,
     TransferBasis,
@@ -48,7 +49,7 @@ WHOLE = Journey(
 HEALTH = DocumentKind(code="health", jurisdiction="XR", title="Health", lasts=Span(30, Unit.DAYS), starts=Start.INSPECTION)
 
 
-def paper(*, kind=HEALTH, inspected_on=date(2026, 2, 20), last_day=None):
+def paper(*, kind=HEALTH, inspected_on=date(2026, 2, 20), last_day=None, used_on=None):
     permit = Permit(
         id=UUID(int=1),
         kind="health",
@@ -57,6 +58,7 @@ def paper(*, kind=HEALTH, inspected_on=date(2026, 2, 20), last_day=None):
         valid_from=date(2026, 2, 21),
         inspected_on=inspected_on,
         last_day=last_day,
+        used_on=used_on,
     )
     return Paper(id=UUID(int=1), title="Certificate H-1", permit=permit, kind=kind)
 
@@ -87,25 +89,84 @@ def test_of_a_journey_that_has_everything_nothing_is_open():
     assert list(journey_items(WHOLE, DAYS, through=THROUGH, today=DAYS.dispatch_on)) == []
 
 
+NEEDED = "it is needed until 26 March 2026."
+LACKS = [
+    ({"carrier": None}, ItemCode.CARRIER_MISSING, "carrier", "Say who carries them."),
+    (
+        {"carrier_authorisation": None},
+        ItemCode.CARRIER_UNAUTHORISED,
+        "carrier_authorisation",
+        "Say under which authorisation Fen Carriers carries live animals; where none is needed, say so in words.",
+    ),
+    (
+        {"container": None},
+        ItemCode.CONTAINER_MISSING,
+        "container",
+        "Say in which container they travel, and how it is marked; carriers have rules for each kind of animal.",
+    ),
+    (
+        {"least_c": None},
+        ItemCode.TEMPERATURE_MISSING,
+        "least_c",
+        "Say between which temperatures they travel; outside them the journey waits.",
+    ),
+    (
+        {"most_c": None},
+        ItemCode.TEMPERATURE_MISSING,
+        "most_c",
+        "Say between which temperatures they travel; outside them the journey waits.",
+    ),
+    (
+        {"party_licence": None},
+        ItemCode.LICENCE_MISSING,
+        "party_licence",
+        "Say under which licence the other party keeps them; where none is needed, say so in words.",
+    ),
+    (
+        {"quarantine_place": None},
+        ItemCode.QUARANTINE_PLACE_MISSING,
+        "quarantine_enclosure_id",
+        "Say in which enclosure they are kept apart on arrival.",
+    ),
+    (
+        {"quarantine_days": None},
+        ItemCode.QUARANTINE_PLAN_MISSING,
+        "quarantine_days",
+        "Say for how many days they are kept apart; a veterinarian decides for the species and where they come from.",
+    ),
+]
+LAPSES = [
+    (
+        {"carrier_until": date(2026, 3, 25)},
+        ItemCode.CARRIER_LAPSES,
+        "carrier_until",
+        f"Fen Carriers is authorised until 25 March 2026; {NEEDED}",
+    ),
+    (
+        {"party_licence_until": date(2026, 3, 25)},
+        ItemCode.LICENCE_LAPSES,
+        "party_licence_until",
+        f"The other party's licence L-7 is good until 25 March 2026; {NEEDED}",
+    ),
+]
+
+
 @pytest.mark.parametrize(
-    ("said", "code", "field", "turns"),
-    [
-        ({"carrier": None}, ItemCode.CARRIER_MISSING, "carrier", False),
-        ({"carrier_authorisation": None}, ItemCode.CARRIER_UNAUTHORISED, "carrier_authorisation", False),
-        ({"carrier_until": date(2026, 3, 25)}, ItemCode.CARRIER_LAPSES, "carrier_until", True),
-        ({"container": None}, ItemCode.CONTAINER_MISSING, "container", False),
-        ({"least_c": None}, ItemCode.TEMPERATURE_MISSING, "least_c", False),
-        ({"most_c": None}, ItemCode.TEMPERATURE_MISSING, "most_c", False),
-        ({"party_licence": None}, ItemCode.LICENCE_MISSING, "party_licence", False),
-        ({"party_licence_until": date(2026, 3, 25)}, ItemCode.LICENCE_LAPSES, "party_licence_until", True),
-        ({"quarantine_place": None}, ItemCode.QUARANTINE_PLACE_MISSING, "quarantine_enclosure_id", False),
-        ({"quarantine_days": None}, ItemCode.QUARANTINE_PLAN_MISSING, "quarantine_days", False),
-    ],
+    ("said", "code", "field", "sentence", "turns"), [*((*one, False) for one in LACKS), *((*one, True) for one in LAPSES)]
 )
-def test_what_a_journey_lacks_is_open_and_days_settle_only_what_lapses(said, code, field, turns):
+def test_what_a_journey_lacks_is_open_and_days_settle_only_what_lapses(said, code, field, sentence, turns):
     found = list(journey_items(replace(WHOLE, **said), DAYS, through=THROUGH, today=TODAY))
 
-    assert [(one.code, one.field, one.turns) for one in found] == [(code, field, turns)]
+    assert found == [OpenItem(code=code, sentence=sentence, field=field, turns=turns)]
+
+
+def test_of_a_journey_that_has_nothing_each_thing_is_open_once():
+    bare = Journey(needs_quarantine=True, has_party=True)
+
+    assert [one.field for one in journey_items(bare, DAYS, through=THROUGH, today=TODAY)] == [
+        *("carrier", "container", "least_c", "party_licence"),
+        *("quarantine_enclosure_id", "quarantine_days"),
+    ]
 
 
 def test_what_is_good_on_the_last_day_that_counts_is_good_enough():
@@ -121,37 +182,58 @@ def test_what_is_not_needed_is_not_asked_for():
 
 
 def test_a_day_that_has_passed_is_open():
-    (found,) = journey_items(WHOLE, DAYS, through=THROUGH, today=date(2026, 3, 24))
+    sentence = "The day of dispatch, 23 March 2026, has passed; set another."
 
-    assert (found.code, found.field, found.turns) == (ItemCode.DAY_PASSED, "dispatch_on", True)
+    assert list(journey_items(WHOLE, DAYS, through=THROUGH, today=date(2026, 3, 24))) == [
+        OpenItem(code=ItemCode.DAY_PASSED, sentence=sentence, field="dispatch_on", turns=True)
+    ]
 
 
 def test_of_what_another_party_sends_only_the_arrival_can_have_passed():
     coming = replace(WHOLE, leaves_us=False)
 
     assert list(journey_items(coming, DAYS, through=THROUGH, today=DAYS.arrive_on)) == []
-    (found,) = journey_items(coming, DAYS, through=THROUGH, today=DAYS.arrive_on + timedelta(days=1))
-    assert (found.code, found.field) == (ItemCode.DAY_PASSED, "arrive_on")
+    sentence = "The day of arrival, 24 March 2026, has passed; set another."
+    assert list(journey_items(coming, DAYS, through=THROUGH, today=DAYS.arrive_on + timedelta(days=1))) == [
+        OpenItem(code=ItemCode.DAY_PASSED, sentence=sentence, field="arrive_on", turns=True)
+    ]
 
 
 @pytest.mark.parametrize(
-    ("one", "lapses"),
+    ("one", "until"),
     [
-        (paper(), True),
-        (paper(inspected_on=date(2026, 2, 24)), False),
-        (paper(inspected_on=None), True),
-        (paper(kind=None), False),
-        (paper(kind=None, last_day=date(2026, 3, 25)), True),
-        (paper(kind=None, last_day=THROUGH), False),
+        (paper(), "it is good until 22 March 2026"),
+        (paper(inspected_on=date(2026, 2, 24)), None),
+        (paper(inspected_on=None), "it rests on no inspection that is on record"),
+        (paper(kind=None), None),
+        (paper(kind=None, last_day=date(2026, 3, 25)), "it is good until 25 March 2026"),
+        (paper(kind=None, last_day=THROUGH), None),
     ],
 )
-def test_a_paper_is_good_through_the_buffer_or_open(one, lapses):
-    found = list(paper_items([one], through=THROUGH))
+def test_a_paper_is_good_through_the_buffer_or_open(one, until):
+    sentence = f"Certificate H-1 lapses too early: {until}, and is needed until 26 March 2026."
+    lapses = OpenItem(code=ItemCode.PAPER_LAPSES, sentence=sentence, field="papers", paper_id=one.id, turns=True)
 
-    assert [(each.code, each.paper_id, each.field, each.turns) for each in found] == (
-        [(ItemCode.PAPER_LAPSES, one.id, "papers", True)] if lapses else []
-    )
-    assert bool(renewals([one], DAYS, through=THROUGH)) is lapses
+    assert list(paper_items([one], through=THROUGH)) == ([] if until is None else [lapses])
+    assert [each.paper for each in renewals([one], DAYS, through=THROUGH)] == ([] if until is None else [one])
+
+
+def test_a_paper_for_one_consignment_goes_with_no_second_one_and_hides_none_after_it():
+    once = replace(HEALTH, for_one_consignment=True)
+    used, unused = paper(kind=once, used_on=date(2026, 3, 1)), paper(kind=once, inspected_on=date(2026, 2, 24))
+    lapsed = paper(used_on=date(2026, 3, 1))
+    sentence = "Certificate H-1 was for one consignment, and that has left with another transfer; have one issued for this one."
+
+    found = list(paper_items([used, unused, lapsed], through=THROUGH))
+
+    assert found[0] == OpenItem(code=ItemCode.PAPER_USED, sentence=sentence, field="papers", paper_id=used.id)
+    assert [one.code for one in found[1:]] == [ItemCode.PAPER_LAPSES]
+
+
+def test_what_is_good_long_enough_is_not_had_anew_and_hides_nothing_after_it():
+    good, lapsed = paper(inspected_on=date(2026, 2, 24)), paper(kind=None, last_day=date(2026, 3, 2))
+
+    assert [one.paper for one in renewals([good, paper(kind=None), lapsed], DAYS, through=THROUGH)] == [lapsed]
 
 
 def test_a_paper_is_had_anew_from_the_day_from_which_it_lasts_until_the_animals_leave():
