@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import islice
 from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, Timezone, TimezoneStandard
 
 from domain.rules.calendar import in_words
 from domain.rules.law.decision import DISCLAIMER
@@ -64,6 +64,8 @@ def calendar_of(feed: Feed, reminders: Iterable[Mapping[str, Any]]) -> bytes:
     chosen = (one for one in reminders if feed.kinds is None or one["kind"].value in feed.kinds)
     for one in islice(chosen, MOST_EVENTS):
         calendar.add_component(_event(feed, one))
+    if not calendar.subcomponents:
+        calendar.add_component(_utc())
     content: bytes = calendar.to_ical()
     return content
 
@@ -82,6 +84,17 @@ def _event(feed: Feed, one: Mapping[str, Any]) -> Event:
     if one["site_name"] is not None:
         event.add("location", one["site_name"])
     return event
+
+
+def _utc() -> Timezone:
+    """Return what a calendar without events has, since it has to have something (RFC 5545, 3.6) and this is not shown."""
+    zone, always = Timezone(), TimezoneStandard()
+    zone.add("tzid", "UTC")
+    always.add("dtstart", datetime(1970, 1, 1))  # noqa: DTZ001 - by the standard, the local time of its own zone
+    always.add("tzoffsetfrom", timedelta())
+    always.add("tzoffsetto", timedelta())
+    zone.add_component(always)
+    return zone
 
 
 def _description(one: Mapping[str, Any]) -> Iterable[str]:

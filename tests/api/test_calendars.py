@@ -110,6 +110,18 @@ def test_equal_reminders_give_equal_bytes_and_a_calendar_of_kinds_has_those():
     assert read(calendar_of(Feed(1, "x", None, {"drill"}), rows)) == []
 
 
+def test_a_calendar_of_which_nothing_is_due_has_the_component_that_the_standard_asks_for():
+    empty = calendar_of(FEED, [])
+
+    assert [line for line in empty.split(b"\r\n") if line.startswith(b"BEGIN")] == [
+        b"BEGIN:VCALENDAR",
+        b"BEGIN:VTIMEZONE",
+        b"BEGIN:STANDARD",
+    ]
+    assert vobject.readOne(empty.decode()).contents["vtimezone"][0].tzid.value == "UTC"
+    assert b"VTIMEZONE" not in calendar_of(FEED, [reminder()])
+
+
 def test_no_calendar_is_endless():
     rows = [reminder(occurrence=str(number)) for number in range(MOST_EVENTS + 1)]
 
