@@ -147,6 +147,7 @@ def test_what_is_alike_is_told_once_with_all_animals_and_the_first_six_by_their_
         return items(*(coverage(of, tag=tag) for tag in tags[:count]))
 
     assert named(6) == [about(ItemCode.PROHIBITED, f"A-1, A-2, A-3, A-4, A-5, A-6: {told}", *tags[:6], of=of)]
+    assert [one.sentence for one in named(7)] == [f"A-1, A-2, A-3, A-4, A-5, A-6 and 1 more: {told}"]
     assert named(8) == [about(ItemCode.PROHIBITED, f"A-1, A-2, A-3, A-4, A-5, A-6 and 2 more: {told}", *tags, of=of)]
 
 

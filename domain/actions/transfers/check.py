@@ -166,8 +166,11 @@ class Planned:
     def _about_animal(self, animal: Animal) -> Iterator[OpenItem]:
         from_us = self.transfer.from_site_id is not None
         here = next(one for one in self._going if one.id == animal.id)
-        if from_us and (animal.status is not Status.PRESENT or here.site_id != self.transfer.from_site_id):
-            sentence = f"{animal.tag} is {animal.status.value}, or not at the site that it is to leave."
+        if from_us and animal.status is not Status.PRESENT:
+            sentence = f"{animal.tag} is {animal.status.value}: it cannot leave."
+            yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_ids=(animal.id,))
+        elif from_us and here.site_id != self.transfer.from_site_id:
+            sentence = f"{animal.tag} is not at the site that it is to leave."
             yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="animals", animal_ids=(animal.id,))
         if not from_us and animal.status not in (Status.AWAY, Status.DEPARTED):
             sentence = f"{animal.tag} is {animal.status.value}: it cannot come from the other party."

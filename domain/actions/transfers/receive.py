@@ -244,11 +244,15 @@ class _Receiving:
             note="Received." if self._stage is TransferStage.RECEIVED else "Back after the receiver refused.",
         )
         animal = relived(unit, animal, latest=add_event(unit, animal, came))
-        place = self._place(arrival, animal)
-        move = MoveStated(
-            enclosure_id=place.id, from_on=self._on, override_reason=self._reason(arrival, numbers, place), note="On arrival."
-        )
-        if not self._is_there(animal, move.enclosure_id):
+        place, here = self._place(arrival, animal), self._stands_in(animal)
+        if place.id != here:
+            move = MoveStated(
+                enclosure_id=place.id,
+                from_on=self._on,
+                from_enclosure_id=here,
+                override_reason=self._reason(arrival, numbers, place),
+                note="On arrival.",
+            )
             put(unit, animal, move)
         if self._stage is TransferStage.RECEIVED:
             self._ends_loan(animal)
@@ -266,10 +270,10 @@ class _Receiving:
         lent = HoldingStated(kind=kind, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
         record_holding(self._unit, animal.id, lent)
 
-    def _is_there(self, animal: Animal, enclosure_id: UUID) -> bool:
-        """Return whether an animal that left and came back on one day is in an enclosure all along."""
+    def _stands_in(self, animal: Animal) -> UUID | None:
+        """Return the enclosure that an animal that left and came back on one day is in all along, ``None`` where it is in none."""
         places = self._unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
-        return bool(places) and places[-1].until_on is None and places[-1].enclosure_id == enclosure_id
+        return places[-1].enclosure_id if places and places[-1].until_on is None else None
 
     def _first_come(self, line: TransferAnimal, arrival: Arrival, numbers: Numbers) -> Animal:
         place = self._place(arrival, None)

@@ -91,6 +91,15 @@ def test_a_tag_that_was_taken_meanwhile_is_said_anew_on_arrival(unit, site, taxo
     assert the_one_of(unit, transfer)[1].tag == "N-2"
 
 
+def test_who_came_this_morning_goes_on_and_arrives_the_same_day(unit, site, other, animal, quarantine, quarantine_here):
+    received(unit, under_way(unit, planned(unit, site, other, animal, to=quarantine)))
+
+    received(unit, under_way(unit, planned(unit, other, site, animal, to=quarantine_here, reference="T-2")))
+
+    assert enclosure_on(unit, unit.fetch(Animal, animal.id), on=TODAY) == quarantine_here
+    assert unbalanced(unit) == []
+
+
 def test_who_is_on_record_is_received_under_no_other_tag(unit, site, other, quarantine, animal):
     transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
 
