@@ -11,7 +11,7 @@ import pytest
 
 from domain.rules.law.jurisdictions import Jurisdiction, Level
 from domain.rules.law.requirements import Activity
-from domain.rules.law.spans import Span, Unit
+from domain.rules.law.spans import Span, Unit, WorkingDays
 from domain.rules.permits import DocumentKind, Permit, Start
 from domain.rules.transfers import (
     Days,
@@ -228,6 +228,15 @@ def test_a_paper_for_one_consignment_goes_with_no_second_one_and_hides_none_afte
 
     assert found[0] == OpenItem(code=ItemCode.PAPER_USED, sentence=sentence, field="papers", paper_id=used.id)
     assert [one.code for one in found[1:]] == [ItemCode.PAPER_LAPSES]
+
+
+def test_a_paper_that_lasts_for_working_days_is_had_anew_by_those_of_its_jurisdiction():
+    easter = WorkingDays(holidays=frozenset((date(2026, 4, 3), date(2026, 4, 6))))
+    short = replace(paper(kind=replace(HEALTH, lasts=Span(1, Unit.WORKING_DAYS))), working=easter)
+
+    (found,) = renewals([short], DAYS, through=date(2026, 4, 7))
+
+    assert found.from_on == date(2026, 4, 2)
 
 
 def test_what_is_good_long_enough_is_not_had_anew_and_hides_nothing_after_it():

@@ -76,6 +76,20 @@ def test_of_a_group_some_of_which_came_back_any_may_be_one_of_these():
     assert days(CAME, all_, change(GROUP, LATE, "returned", 4), change(GROUP, LATER, "returned", 4, ends_loan=True)) == (EARLY, LATE)
 
 
+def test_what_comes_back_from_a_loan_is_what_all_that_have_departed_were():
+    joined, all_ = change(GROUP, LATE, "joined_by", 1, SINGLE), change(GROUP, date(2025, 7, 1), "departed", -11)
+    some_bought, lent = change(GROUP, date(2025, 8, 1), "returned", 5), change(GROUP, date(2025, 9, 1), "departed", -5)
+
+    assert days(CAME, joined, all_, change(GROUP, LATER, "returned", 11, ends_loan=True)) == (EARLY, LATE)
+    assert days(CAME, joined, all_, some_bought, lent, change(GROUP, LATER, "returned", 5, ends_loan=True)) == (EARLY, date(2025, 8, 1))
+
+
+def test_more_of_an_origin_that_are_acquired_leave_the_origin_known():
+    own = {GROUP: replace(OWN[GROUP], origin=Origin.WILD)}
+
+    assert known(CAME, change(GROUP, LATE, "acquired", 2), own=own).origin is Origin.WILD
+
+
 def test_animals_that_join_a_group_bring_along_since_when_they_are_kept():
     joined = change(GROUP, LATER, "joined_by", 1, SINGLE)
 
