@@ -185,7 +185,7 @@ def _animal(one: Traveller, *, number: int, today: date, home: str | None) -> Go
         target_source=None if target is None else target.source,
         measured_there=tuple(Output(**{name: row[name] for name in Output.__dataclass_fields__}) for row in one.measured),
         **{name: getattr(one.line, name) for name in _READ_BACK},
-        **(_of_papers(one) if one.life is None else _of_life(one.life, today=today, home=home)),
+        **(_of_papers(one) if one.life is None else _of_life(one, one.life, today=today, home=home)),
     )
 
 
@@ -210,8 +210,8 @@ def _of_papers(one: Traveller) -> dict[str, Any]:
     }
 
 
-def _of_life(life: History, *, today: date, home: str | None) -> dict[str, Any]:
-    """Return what is on record of an animal of ours."""
+def _of_life(going: Traveller, life: History, *, today: date, home: str | None) -> dict[str, Any]:
+    """Return what is on record of an animal of ours; of those that have departed as many go as are on the transfer."""
     animal = life.animal
     since = today - timedelta(days=LOOKED_BACK_DAYS)
     holding = next((one for one in life.holdings if one.from_on <= today and (one.until_on is None or one.until_on >= today)), None)
@@ -225,7 +225,8 @@ def _of_life(life: History, *, today: date, home: str | None) -> dict[str, Any]:
         "parents": tuple(_ancestor(one, life) for one in life.parents),
         "history": tuple(sorted(_happenings(life, since=since, at=home), key=lambda one: one.on)),
         "lived_in": None if last_place is None else _place(life, last_place.enclosure_id, at=home),
-        **_plain(animal, "tag", "name", "count", "estimated", "locality", "name_as_printed", "grouping", "sex", "life_stage"),
+        "count": animal.count or going.line.number,
+        **_plain(animal, "tag", "name", "estimated", "locality", "name_as_printed", "grouping", "sex", "life_stage"),
         **_plain(animal, "hatched_on", "hatched_precision", "origin"),
     }
 

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from domain.actions.recording import Ending, recorded, refuse_later_than
 from domain.actions.sites import today_at
+from domain.actions.transfers.lines import GOING, days_of
 from domain.errors import Conflict, RuleBroken
 from domain.records.animals import Animal, AnimalEvent, AnimalEventStated, AnimalFacts, AnimalState, Placement
 from domain.records.base import Record, table_of
@@ -19,12 +20,14 @@ from domain.records.enclosures import Enclosure
 from domain.records.marks import Mark
 from domain.records.sites import Site
 from domain.records.statements import Statement
+from domain.records.transfers import Transfer
 from domain.records.unit import Unit
 from domain.rules.lives import BETWEEN_RECORDS, OPENING, Event, EventKind, Life, LifeBroken, State, Status, Stay, life_of, stays
 from domain.rules.text import same_name
 
 TOLD_BY_EVENT = frozenset(EventKind) - OPENING - BETWEEN_RECORDS | {EventKind.BORN, EventKind.HATCHED, EventKind.LAID, EventKind.ACQUIRED}
 """What can be told of an animal that is here; animals go from one record to another by splitting and merging."""
+_COMES_OR_GOES = frozenset({EventKind.SENT_AWAY, EventKind.CAME_BACK, EventKind.DEPARTED, EventKind.RETURNED})
 _FIELD_OF = {"too-few": "number", "too-many": "number", "individual": "number", "not-mixed": "sex"}
 
 
@@ -67,6 +70,7 @@ def record_event(unit: Unit, animal_id: UUID, stated: AnimalEventStated, *, reco
 
     Raises:
         RuleBroken: It has not happened yet, it cannot have happened, or it is told in another way.
+        Conflict: It is under way with a transfer, and would come or go by something else.
     """
     animal = unit.fetch_reached(Animal, animal_id)
     if stated.kind not in TOLD_BY_EVENT:
@@ -76,8 +80,23 @@ def record_event(unit: Unit, animal_id: UUID, stated: AnimalEventStated, *, reco
             field="kind",
         )
     refuse_later_than(today_of(unit, animal), field="happened_on", on=stated.happened_on)
+    _refuse_under_way(unit, animal, stated)
     event = add_event(unit, animal, stated, record_id=record_id)
     return Told(event, relived(unit, animal, latest=event))
+
+
+def _refuse_under_way(unit: Unit, animal: Animal, stated: AnimalEventStated) -> None:
+    """Refuse that an animal under way with a transfer comes or goes by anything but that.
+
+    Raises:
+        Conflict: It is under way since before that happened.
+    """
+    if stated.kind not in _COMES_OR_GOES:
+        return
+    transfer = unit.first(Transfer, GOING, animal_id=animal.id)
+    if transfer is not None and stated.happened_on >= days_of(unit, transfer).dispatch_on:
+        sentence = f"It is under way with transfer {transfer.reference}: say there that it is received, or refused."
+        raise Conflict(sentence, code="under-way", field="kind")
 
 
 def withdraw_event(unit: Unit, event_id: UUID, ending: Ending, *, owner_id: UUID) -> Told:

@@ -142,7 +142,8 @@ class TransferAnimalStated(Stated):
     """An animal or a whole group that goes: one on record, or what the other party's papers say of one that comes for the first time.
 
     What comes is registered when it is received; ``transponder`` is the code that its papers give, ``other_mark`` any other mark in words.
-    Part of a group is taken out of it first, and goes as a record of its own.
+    Part of a group is taken out of it first, and goes as a record of its own. Of a record whose animals have all departed ``number`` is how
+    many come back, those that left last where it is not said.
     """
 
     animal_id: Id | None = Field(default=None, sa_type=UuidColumn)
@@ -167,10 +168,9 @@ class TransferAnimalStated(Stated):
             for name in ("taxon_id", "tag"):
                 if getattr(self, name) is None:
                     raise misstated(name, "say which animal on record goes, or the taxon and the tag of one that comes", code="required")
-        elif self.model_fields_set - {"id", "animal_id", "note"}:
-            name = min(self.model_fields_set - {"id", "animal_id", "note"})
-            raise misstated(name, "this is told of an animal that is not on record yet")
-        if self.grouping is Grouping.INDIVIDUAL and self.number != 1:
+        elif others := self.model_fields_set - {"id", "animal_id", "number", "note"}:
+            raise misstated(min(others), "this is told of an animal that is not on record yet")
+        if self.animal_id is None and self.grouping is Grouping.INDIVIDUAL and self.number != 1:
             raise misstated("number", "an individual counts as one; say grouping 'group' for several")
         return self
 

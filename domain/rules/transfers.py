@@ -118,6 +118,7 @@ class ItemCode(StrEnum):
     QUARANTINE_UNSUITED = "quarantine_unsuited"
     QUARANTINE_UNDECIDED = "quarantine_undecided"
     DAY_PASSED = "day_passed"
+    LOAN_OVER = "loan_over"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,12 +150,17 @@ class Days:
         """Return the plan that leaves on another day and takes as long."""
         return Days(dispatch_on, dispatch_on + (self.arrive_on - self.dispatch_on))
 
+    def left(self, on: date, *, from_us: bool) -> Days:
+        """Return the days of animals of which it is said on a day that they leave; another party's may have left since the planned day."""
+        is_on_its_way = not from_us and self.dispatch_on <= on <= self.arrive_on
+        return self if is_on_its_way else self.from_day(on)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Journey:
     """Who carries the animals, in what, how warm, and where they are kept apart on arrival; what is not said is ``None``.
 
-    ``leaves_us`` says that the day of dispatch is ours to keep, and not another party's.
+    ``leaves_us`` says that the day of dispatch is ours to keep, and not another party's. ``due_back_on`` is the day until which a loan is.
     """
 
     leaves_us: bool = True
@@ -171,6 +177,7 @@ class Journey:
     party_licence: str | None = None
     party_licence_until: date | None = None
     has_party: bool = False
+    due_back_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,11 +224,15 @@ def good_through(days: Days, *, buffer_days: int) -> date:
 
 
 def journey_items(journey: Journey, days: Days, *, through: date, today: date) -> Iterator[OpenItem]:
-    """Yield what is open about the days, the carrier, the container, the temperature, the other party and quarantine."""
+    """Yield what is open about the days, the loan, the carrier, the container, the temperature, the other party and quarantine."""
     name, on = ("dispatch", days.dispatch_on) if journey.leaves_us else ("arrival", days.arrive_on)
     if on < today:
         sentence = f"The day of {name}, {in_words(on)}, has passed; set another."
         yield OpenItem(code=ItemCode.DAY_PASSED, sentence=sentence, field="dispatch_on" if journey.leaves_us else "arrive_on", turns=True)
+    if journey.due_back_on is not None and journey.due_back_on <= days.arrive_on:
+        until, arrive = in_words(journey.due_back_on), in_words(days.arrive_on)
+        sentence = f"The loan is until {until}, and they arrive on {arrive}; agree on a later end."
+        yield OpenItem(code=ItemCode.LOAN_OVER, sentence=sentence, field="due_back_on", turns=True)
     if journey.needs_carrier:
         yield from _carrier_items(journey, through=through)
     if journey.container is None:

@@ -12,7 +12,7 @@ from domain.actions.holdings import holding_on
 from domain.actions.law import law_as_of
 from domain.actions.sites import today_there
 from domain.actions.transfers.both_laws import BothLaws
-from domain.actions.transfers.lines import GOING, PAPERS_OF, USED_PAPERS, lines_of, turn_of
+from domain.actions.transfers.lines import GOING, USED_PAPERS, lines_of, papers_of, turn_of
 from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.actions.transfers.whereabouts import whereabouts
 from domain.records.animals import Animal
@@ -77,7 +77,7 @@ class Planned:
         self._going = found.going
         used = unit.rows(USED_PAPERS, transfer_id=transfer.id)
         self._used = {(kind, same_name(number)): dispatched_at.date() for kind, number, dispatched_at in used}
-        self.papers = [self._paper(one) for one in unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)]
+        self.papers = [self._paper(one) for one in papers_of(unit, transfer, self.lines)]
         self.laws = BothLaws(unit, transfer, self.law, found, papers=self.papers, today=self.today)
 
     def check(self) -> Check:
@@ -89,10 +89,9 @@ class Planned:
         return self._check(self.days_from_today())
 
     def days_from_today(self) -> Days:
-        """Return the days of the plan if the animals leave today; another party's may have left since the day that was planned."""
+        """Return the days of the plan if it is said today that the animals leave."""
         planned = Days(self.transfer.dispatch_on, self.transfer.arrive_on)
-        is_on_its_way = self.transfer.from_site_id is None and planned.dispatch_on <= self.today <= planned.arrive_on
-        return planned if is_on_its_way else planned.from_day(self.today)
+        return planned.left(self.today, from_us=self.transfer.from_site_id is not None)
 
     def _check(self, days: Days) -> Check:
         items = tuple(self.items(days))
@@ -277,4 +276,5 @@ class Planned:
             party_licence=plan.party_licence,
             party_licence_until=plan.party_licence_until,
             has_party=plan.party is not None,
+            due_back_on=plan.due_back_on,
         )

@@ -385,7 +385,8 @@ class _Keeping:
 
     def _line(self, one: FiledAnimal, who: UUID | str, *, taxon_id: UUID) -> TransferAnimalStated:
         if isinstance(who, UUID):
-            return TransferAnimalStated(animal_id=who, note=one.note)
+            has_departed = self._unit.fetch(Animal, who).status is Status.DEPARTED
+            return TransferAnimalStated(animal_id=who, note=one.note, **({"number": one.facts["number"]} if has_departed else {}))
         facts, code = dict(one.facts), one.facts.get("transponder")
         if code is not None and codes_taken(self._unit, [code]):
             facts |= {"transponder": None, "other_mark": f"transponder {code} by its papers, which another animal bears here"}

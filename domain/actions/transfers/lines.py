@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -85,6 +85,13 @@ def lines_of(unit: Unit, transfer: Transfer) -> Sequence[TransferAnimal]:
     return unit.all(TransferAnimal, LINES_OF, transfer_id=transfer.id)
 
 
+def papers_of(unit: Unit, transfer: Transfer, lines: Iterable[TransferAnimal]) -> Sequence[TransferPaper]:
+    """Return the papers of a transfer that are for some of its animals; one for those alone that were taken off it is for nobody."""
+    going = {str(line.id) for line in lines}
+    papers = unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)
+    return [one for one in papers if not one.transfer_animal_ids or not going.isdisjoint(map(str, one.transfer_animal_ids))]
+
+
 def heading_for(transfer: Transfer) -> UUID | None:
     """Return the site of ours that the animals of a dispatched transfer are on their way to, ``None`` where that is another party's."""
     return transfer.from_site_id if transfer.stage is TransferStage.REFUSED else transfer.to_site_id
@@ -92,9 +99,10 @@ def heading_for(transfer: Transfer) -> UUID | None:
 
 def days_of(unit: Unit, transfer: Transfer) -> Days:
     """Return when the animals leave and arrive: as planned; once they have left, counted from that day, as long on their way as planned."""
-    planned = Days(transfer.dispatch_on, transfer.arrive_on)
-    left_at = transfer.dispatched_at
-    return planned if left_at is None else planned.from_day(_day_at(unit, transfer.from_site_id or transfer.to_site_id, left_at))
+    planned, from_us = Days(transfer.dispatch_on, transfer.arrive_on), transfer.from_site_id is not None
+    if transfer.dispatched_at is None:
+        return planned
+    return planned.left(_day_at(unit, transfer.from_site_id or transfer.to_site_id, transfer.dispatched_at), from_us=from_us)
 
 
 def days_back_of(unit: Unit, transfer: Transfer) -> Days:

@@ -12,6 +12,7 @@ from domain.actions.animal_parts import stated_of
 from domain.actions.holdings import holding_on, record_holding
 from domain.actions.lives import EVENTS_OF, add_event, come_to_life, relived
 from domain.actions.transfers.taken import bearer_of
+from domain.errors import RuleBroken
 from domain.records.animals import Animal, AnimalEvent, AnimalEventStated, AnimalFacts
 from domain.records.columns import NAME_LENGTH
 from domain.records.holdings import HoldingStated
@@ -23,10 +24,9 @@ from domain.rules.text import fitted
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Numbers:
-    """How many animals of a line were expected, how many there are at most, how many arrived, and how many of these dead."""
+    """How many animals of a line were expected, how many arrived, and how many of these dead."""
 
     expected: int
-    most: int
     arrived: int
     dead: int
 
@@ -47,25 +47,32 @@ class Numbers:
 
 
 def numbers_of(unit: Unit, line: TransferAnimal, arrival: Arrival) -> Numbers:
-    """Return how many animals of a line arrived, all that were expected where that is not said.
-
-    Of a record whose animals have all departed those that left last are expected, and all that left and have not come back may come.
-    """
-    expected, most = _awaited(unit, line)
+    """Return how many animals of a line arrived, all that were expected where that is not said."""
+    animal = None if line.animal_id is None else unit.fetch(Animal, line.animal_id)
+    expected = line.number if animal is None else animal.count or line.number
     arrived = (arrival.number or expected) if arrival.arrived else 0
-    return Numbers(expected=expected, most=most, arrived=arrived, dead=arrival.dead)
+    return Numbers(expected=expected, arrived=arrived, dead=arrival.dead)
 
 
-def _awaited(unit: Unit, line: TransferAnimal) -> tuple[int, int]:
-    if line.animal_id is None:
-        return line.number, line.number
-    animal = unit.fetch(Animal, line.animal_id)
+def number_going(unit: Unit, animal: Animal, *, said: int | None) -> int:
+    """Return how many animals of a record go with a transfer: all that are kept; of one whose animals have all departed as many as is said.
+
+    Where that is not said, those that left last come.
+
+    Raises:
+        RuleBroken: Fewer or more are said than are kept, or more than have departed.
+    """
     if animal.count:
-        return animal.count, animal.count
+        if said not in (None, animal.count):
+            sentence = f"All {animal.count} of this record go. Take part of a group out of it first."
+            raise RuleBroken(sentence, code="whole-record", field="number")
+        return animal.count
     events = unit.all(AnimalEvent, EVENTS_OF, animal_id=animal.id)
     left = [one.number for one in events if one.kind is EventKind.DEPARTED]
-    back = sum(one.number for one in events if one.kind is EventKind.RETURNED)
-    return (left[-1], sum(left) - back) if left else (1, 1)
+    gone = sum(left) - sum(one.number for one in events if one.kind is EventKind.RETURNED)
+    if said is not None and said > gone:
+        raise RuleBroken(f"Only {gone} of this record have departed and can come back.", code="too-many", field="number")
+    return said or left[-1]
 
 
 def without_missing(unit: Unit, transfer: Transfer, group: Animal, number: int, *, on: date) -> Animal:

@@ -12,6 +12,7 @@ from domain.actions.permits import refuse_unknown_kind
 from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, referred_reached, refuse_later_than
 from domain.actions.sites import today_there
 from domain.actions.transfers.lines import GOING, lines_of
+from domain.actions.transfers.numbers import number_going
 from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.errors import Conflict, NotFound, RuleBroken
 from domain.records.animals import Animal
@@ -86,16 +87,19 @@ def record_transfer_animal(unit: Unit, transfer_id: UUID, stated: TransferAnimal
     """Put an animal or a whole group on a transfer and return that.
 
     Raises:
-        RuleBroken: There is no such animal or taxon, it has died, or what is told of does not come from another party.
+        RuleBroken: There is no such animal or taxon, it has died, not as many can go, or what is told of does not come from another party.
         NotAllowed: It is at a site that the origin does not reach.
         Conflict: It is on this transfer already or under way with another, its tag or code is another's, or the animals have left.
     """
     transfer = _planned(unit, transfer_id)
     if stated.animal_id is None:
         _check_coming(unit, transfer, stated)
+        said = stated
     else:
-        _check_going(unit, transfer, stated.animal_id)
-    made = recorded(unit, TransferAnimal, stated, record_id=record_id, transfer_id=transfer.id)
+        animal = _check_going(unit, transfer, stated.animal_id)
+        number = number_going(unit, animal, said=stated.number if "number" in stated.model_fields_set else None)
+        said = stated.model_copy(update={"grouping": animal.grouping, "number": number})
+    made = recorded(unit, TransferAnimal, said, record_id=record_id, transfer_id=transfer.id)
     _draft_again(unit, transfer)
     return made
 
@@ -207,7 +211,7 @@ def _check_coming(unit: Unit, transfer: Transfer, stated: TransferAnimalStated) 
         raise Conflict(sentence, code="mark-taken", field="transponder")
 
 
-def _check_going(unit: Unit, transfer: Transfer, animal_id: UUID) -> None:
+def _check_going(unit: Unit, transfer: Transfer, animal_id: UUID) -> Animal:
     animal = unit.find(Animal, animal_id)
     if animal is None:
         raise RuleBroken("There is no such animal.", code="reference-unknown", field="animal_id")
@@ -219,6 +223,7 @@ def _check_going(unit: Unit, transfer: Transfer, animal_id: UUID) -> None:
     other = unit.first(Transfer, GOING, animal_id=animal_id)
     if other is not None:
         raise Conflict(f"This animal is under way with the transfer {other.reference}.", code="under-way", field="animal_id")
+    return animal
 
 
 def _check_paper(unit: Unit, transfer: Transfer, said: TransferPaperStated, *, before: TransferPaper | None) -> None:

@@ -21,6 +21,7 @@ from domain.records.holdings import HoldingKind, HoldingStated
 from domain.records.sites import Site
 from domain.records.transfers import Arrival, Receipt, Transfer, TransferAnimal, TransferRefusal
 from domain.records.unit import Unit
+from domain.rules.calendar import in_words
 from domain.rules.lives import EventKind, Status
 from domain.rules.transfers import TransferAct, TransferBasis, TransferStage
 from domain.rules.transponders import code_key
@@ -173,8 +174,8 @@ class _Receiving:
         """Yield what cannot be said of an arrival, and what has to be and is not: the member, a code and a sentence."""
         if arrival.tag is not None and (line.animal_id is not None or self._site_id is None):
             yield "tag", "not-together", "Only who comes to us for the first time is received under a tag."
-        if numbers.arrived > numbers.most:
-            many = f"The papers say {numbers.most}, and no more are received with them: say so as another transfer of the others."
+        if numbers.arrived > numbers.expected:
+            many = f"The papers say {numbers.expected}, and no more are received with them: say so as another transfer of the others."
             yield "number", "too-many", many
         elif numbers.dead > numbers.arrived:
             yield "dead", "too-many", f"Only {numbers.arrived} arrived."
@@ -254,10 +255,8 @@ class _Receiving:
                 note="On arrival.",
             )
             put(unit, animal, move)
-        if self._stage is TransferStage.RECEIVED:
-            self._ends_loan(animal)
-            if self._transfer.basis is TransferBasis.LOAN and self._transfer.from_site_id is None:
-                self._begins_loan(animal, HoldingKind.LOAN_IN)
+        if self._stage is TransferStage.RECEIVED and self._transfer.from_site_id is None:
+            self._is_held_anew(animal)
         return unit.fetch(Animal, animal.id)
 
     def _came_by(self) -> Basis | None:
@@ -265,10 +264,21 @@ class _Receiving:
         return Basis.PURCHASE if self._transfer.basis is TransferBasis.SALE else BASES.get(self._transfer.basis)
 
     def _begins_loan(self, animal: Animal, kind: HoldingKind) -> None:
-        plan = self._transfer
+        """Have an animal be held on loan from now on; where it arrived after the loan was to end, it is due back at once."""
+        plan, on = self._transfer, self._on
         terms = f"Offspring: {plan.offspring_split}" if plan.offspring_split else ""
-        lent = HoldingStated(kind=kind, from_on=self._on, party=plan.party, due_back_on=plan.due_back_on, terms=terms)
-        record_holding(self._unit, animal.id, lent)
+        due = plan.due_back_on
+        if due is not None and due < on:
+            terms = f"{terms}\nAgreed until {in_words(due)}, before it arrived."
+            due = on
+        self._holds(animal, HoldingStated(kind=kind, from_on=on, party=plan.party, due_back_on=due, terms=terms))
+
+    def _holds(self, animal: Animal, stated: HoldingStated) -> None:
+        """Have an animal be held on another footing from now on, whatever it was held on since this morning."""
+        held = holding_on(self._unit, animal.id, on=self._on)
+        if held is not None and held.from_on == self._on:
+            self._unit.change(held, {"ended_on": self._on, "end_reason": "held otherwise on the same day"}, action="end_holding")
+        record_holding(self._unit, animal.id, stated)
 
     def _stands_in(self, animal: Animal) -> UUID | None:
         """Return the enclosure that an animal that left and came back on one day is in all along, ``None`` where it is in none."""
@@ -312,13 +322,16 @@ class _Receiving:
         as_planned = self._stage is TransferStage.RECEIVED and place.id == plan.quarantine_enclosure_id
         return arrival.override_reason or (plan.quarantine_reason if as_planned else None) or (None if numbers.alive else "dead on arrival")
 
-    def _ends_loan(self, animal: Animal) -> None:
-        """Have an animal that comes back from a loan be held as one's own again."""
+    def _is_held_anew(self, animal: Animal) -> None:
+        """Have an animal that comes back to us be held on the ground on which it comes: lent to us, given back, or ours by now."""
         held = holding_on(self._unit, animal.id, on=self._on)
-        if held is not None and held.kind is HoldingKind.LOAN_OUT and self._transfer.from_site_id is None:
-            if held.from_on == self._on:
-                self._unit.change(held, {"ended_on": self._on, "end_reason": "back on the same day"}, action="end_holding")
-            record_holding(self._unit, animal.id, HoldingStated(kind=HoldingKind.OWNED, from_on=self._on, note="Back from a loan."))
+        if self._transfer.basis is TransferBasis.LOAN:
+            self._begins_loan(animal, HoldingKind.LOAN_IN)
+        elif held is not None and held.kind is HoldingKind.LOAN_OUT:
+            self._holds(animal, HoldingStated(kind=HoldingKind.OWNED, from_on=self._on, note="Back from a loan."))
+        elif held is not None and held.kind is not HoldingKind.OWNED and self._transfer.basis is not TransferBasis.RETURN:
+            note = f"Came by {self._transfer.basis.value}."
+            self._holds(animal, HoldingStated(kind=HoldingKind.OWNED, from_on=self._on, note=note))
 
     def _sender(self) -> str | None:
         plan = self._transfer

@@ -36,22 +36,21 @@ def whereabouts(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal],
     there = {one.id: one for one in Chronicle(unit, from_on=today, until_on=today).on(today)}
     under_way = unit.all(TransferAnimal, LINES_UNDER_WAY)
     taxa = Taxa(unit, {line.taxon_id for line in (*lines, *under_way) if line.taxon_id is not None})
-    for line, heading in _heading(unit, under_way, but=transfer):
-        if line.animal_id in there:
-            there[line.animal_id] = replace(there[line.animal_id], site_id=heading)
-        elif line.animal_id is None:
-            there[line.id] = replace(_coming(line, taxa, on=today), site_id=heading)
+    for line, other, heading in _heading(unit, under_way, but=transfer):
+        coming = there[line.animal_id] if line.animal_id in there else _comes(unit, other, line, taxa, today=today)
+        there[coming.id] = replace(coming, site_id=heading)
     going = [there[line.animal_id] if line.animal_id in there else _comes(unit, transfer, line, taxa, today=today) for line in lines]
     own = {line.animal_id for line in lines}
     return Whereabouts(going, [one for key, one in there.items() if key not in own])
 
 
-def _heading(unit: Unit, lines: Sequence[TransferAnimal], *, but: Transfer) -> Iterator[tuple[TransferAnimal, UUID]]:
-    """Yield the lines of other transfers whose animals are on their way to a site of ours, with that site."""
+def _heading(unit: Unit, lines: Sequence[TransferAnimal], *, but: Transfer) -> Iterator[tuple[TransferAnimal, Transfer, UUID]]:
+    """Yield the lines of other transfers whose animals are on their way to a site of ours, with the transfer and that site."""
     for line in lines:
-        heading = heading_for(unit.fetch(Transfer, line.transfer_id))
-        if heading is not None and line.transfer_id != but.id:
-            yield line, heading
+        transfer = unit.fetch(Transfer, line.transfer_id)
+        heading = heading_for(transfer)
+        if heading is not None and transfer.id != but.id:
+            yield line, transfer, heading
 
 
 def _comes(unit: Unit, transfer: Transfer, line: TransferAnimal, taxa: Taxa, *, today: date) -> Subject:
@@ -64,7 +63,7 @@ def _comes(unit: Unit, transfer: Transfer, line: TransferAnimal, taxa: Taxa, *, 
         id=animal.id,
         tag=animal.tag,
         taxon=Taxa(unit, {animal.taxon_id}).facts(animal.taxon_id, on=today),
-        number=max(animal.count, 1),
+        number=animal.count or line.number,
         sex=animal.sex,
         life_stage=animal.life_stage,
         origin=animal.origin,

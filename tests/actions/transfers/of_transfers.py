@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -69,6 +71,12 @@ def received(unit: Unit, transfer: Transfer, **said: Any) -> Transfer:
 def under_way(unit: Unit, transfer: Transfer, *, mark: str | None = None) -> Transfer:
     """Find a transfer complete, approve it, and have its animals leave."""
     return dispatched(unit, approved(unit, transfer), mark=mark)
+
+
+def later(unit: Unit, *, days: int) -> str:
+    """Let days pass, and return the date that it is then."""
+    unit.origin = replace(unit.origin, at=unit.origin.at + timedelta(days=days))
+    return unit.origin.at.date().isoformat()
 
 
 def codes(act: Any, *given: Any, **named: Any) -> list[str]:

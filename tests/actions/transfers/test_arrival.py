@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 
 from domain.actions.census import Scope, statement
 from domain.actions.histories import MEASUREMENTS_OF
-from domain.actions.holdings import holding_on
+from domain.actions.holdings import holding_on, record_holding
 from domain.actions.lives import EVENTS_OF, MARKS_OF, PLACEMENTS_OF
 from domain.actions.marks import record_mark
 from domain.actions.placements import enclosure_on
@@ -20,7 +19,7 @@ from domain.actions.transfers.numbers import not_arrived
 from domain.actions.transfers.receive import receive_transfer, refuse_transfer
 from domain.errors import Refusal
 from domain.records.animals import Animal, AnimalEvent, Placement
-from domain.records.holdings import HoldingKind
+from domain.records.holdings import HoldingKind, HoldingStated
 from domain.records.marks import Mark, MarkKind
 from domain.records.measurements import Measurement
 from domain.records.transfers import Dispatch, Transfer, TransferRefusal
@@ -31,11 +30,12 @@ from domain.rules.taxonomy import TaxonRank
 from domain.rules.transfers import TransferStage
 from tests import makers
 from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
-from tests.actions.transfers.of_transfers import approved, codes, planned, receipt, received, under_way
+from tests.actions.transfers.of_transfers import approved, codes, later, planned, receipt, received, under_way
 
 TODAY = date(2026, 3, 1)
 KNOWN = "they were kept there before"
 LOAN = {"basis": "loan", "due_back_on": "2026-09-01", "offspring_split": "half each"}
+NO_MORE: dict[str, str] = {}
 COUGHS = TransferRefusal(reason="It coughs.")
 
 
@@ -52,9 +52,9 @@ def faults(act, *given, **named):
     return [(one.pointer, one.code) for one in refused.value.faults]
 
 
-def coming(unit, site, quarantine_here, taxon, **said):
+def coming(unit, site, quarantine_here, taxon, plan=NO_MORE, **said):
     """Have one leave another party for a site of ours that comes for the first time."""
-    transfer = planned(unit, None, site, to=quarantine_here, quarantine_reason=KNOWN)
+    transfer = planned(unit, None, site, to=quarantine_here, quarantine_reason=KNOWN, **plan)
     makers.transfer_animal(unit, transfer, taxon_id=str(taxon.id), **{"tag": "N-1", **said})
     return under_way(unit, transfer)
 
@@ -224,17 +224,87 @@ def test_of_a_group_that_was_lent_those_that_do_not_come_back_are_lent_still(uni
     assert codes(close_transfer, unit, back.id) == ["in-quarantine"]
 
 
-@pytest.mark.parametrize(("number", "explained"), [(None, False), (12, True), (20, False)])
-def test_of_a_group_that_left_in_two_parts_any_number_comes_back(unit, site, quarantine_here, group, number, explained):
+@pytest.mark.parametrize(("said", "expected"), [({}, 15), ({"number": 20}, 20), ({"number": 2}, 2)])
+def test_of_a_group_that_left_in_two_parts_as_many_come_back_as_is_said_and_else_those_that_left_last(
+    unit, site, quarantine_here, group, said, expected
+):
     makers.event(unit, group, "departed", "2026-02-01", number=5, basis="gift")
     received(unit, under_way(unit, planned(unit, site, None, group)))
-    back = planned(unit, None, site, group, to=quarantine_here, reference="T-2", quarantine_reason=KNOWN)
+    back = planned(unit, None, site, to=quarantine_here, reference="T-2", quarantine_reason=KNOWN)
+    with pytest.raises(Refusal, match="Only 20 of this record have departed"):
+        makers.transfer_animal(unit, back, group, number=21)
+    assert makers.transfer_animal(unit, back, group, **said).number == expected
     under_way(unit, back)
 
-    assert faults(received, unit, back, number=21) == [("/arrivals/0/number", "too-many")]
-    received(unit, back, number=number, **({"discrepancy": "three stay there"} if explained else {}))
+    assert faults(received, unit, back, number=expected + 1) == [("/arrivals/0/number", "too-many")]
+    received(unit, back)
 
-    assert the_one_of(unit, back)[1].count == (number or 15)
+    assert the_one_of(unit, back)[1].count == expected
+
+
+def test_all_of_a_record_that_is_kept_go(unit, site, other, group):
+    transfer = planned(unit, site, other)
+
+    with pytest.raises(Refusal, match="All 20 of this record go"):
+        makers.transfer_animal(unit, transfer, group, number=19)
+    line = makers.transfer_animal(unit, transfer, group, number=20)
+    assert (line.grouping, line.number) == ("group", 20)
+
+
+def test_a_loan_that_was_to_end_before_its_late_arrival_is_due_back_at_once(unit, site, animal):
+    transfer = under_way(unit, planned(unit, site, None, animal, **{**LOAN, "due_back_on": "2026-03-02"}))
+    later(unit, days=2)
+
+    received(unit, transfer)
+
+    held = holding_on(unit, animal.id, on=date(2026, 3, 3))
+    assert (held.kind, held.due_back_on) == (HoldingKind.LOAN_OUT, date(2026, 3, 3))
+    assert held.terms == "Offspring: half each\nAgreed until 2 March 2026, before it arrived."
+
+
+def test_what_was_held_otherwise_since_this_morning_is_lent_from_this_day_on(unit, site, animal):
+    record_holding(unit, animal.id, HoldingStated(kind=HoldingKind.OWNED, from_on=TODAY))
+
+    received(unit, under_way(unit, planned(unit, site, None, animal, **LOAN)))
+
+    assert holding_on(unit, animal.id, on=TODAY).kind is HoldingKind.LOAN_OUT
+
+
+@pytest.mark.parametrize(("basis", "kind"), [("sale", HoldingKind.OWNED), ("gift", HoldingKind.OWNED), ("return", HoldingKind.LOAN_IN)])
+def test_who_was_on_loan_to_us_and_comes_again_is_ours_unless_it_is_only_given_back(unit, site, taxon, quarantine_here, basis, kind):
+    lent = coming(unit, site, quarantine_here, taxon, plan=LOAN)
+    received(unit, lent)
+    animal = the_one_of(unit, lent)[1]
+    next_day = {"dispatch_on": later(unit, days=1), "arrive_on": later(unit, days=0)}
+    received(unit, under_way(unit, planned(unit, site, None, animal, basis="return", reference="T-2", **next_day)))
+    that_day = later(unit, days=1)
+
+    again = planned(
+        unit,
+        None,
+        site,
+        unit.fetch(Animal, animal.id),
+        to=quarantine_here,
+        basis=basis,
+        reference="T-3",
+        quarantine_reason=KNOWN,
+        dispatch_on=that_day,
+        arrive_on=that_day,
+    )
+    received(unit, under_way(unit, again))
+
+    assert holding_on(unit, animal.id, on=date.fromisoformat(that_day)).kind is kind
+
+
+@pytest.mark.parametrize("kind", ["came_back", "departed"])
+def test_who_is_under_way_comes_and_goes_by_its_transfer_alone(unit, site, other, animal, quarantine, kind):
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
+    basis = {"basis": "gift"} if kind == "departed" else {}
+
+    with pytest.raises(Refusal, match="under way with transfer T-1: say there") as refused:
+        makers.event(unit, unit.fetch(Animal, animal.id), kind, str(TODAY), **basis)
+    assert refused.value.code == "under-way"
+    received(unit, transfer)
 
 
 def test_nobody_leaves_a_site_of_ours_in_a_box_in_which_nobody_measured(unit, site, other, quarantine, animal):
@@ -278,7 +348,7 @@ def test_who_was_refused_is_kept_apart_at_home_as_long_as_is_said(unit, site, an
 
     assert the_one_of(unit, transfer)[0].quarantine_until == date(2026, 3, 15)
     assert codes(close_transfer, unit, transfer.id) == ["in-quarantine"]
-    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=14))
+    later(unit, days=14)
     assert close_transfer(unit, transfer.id).stage is TransferStage.CLOSED
 
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 
 from domain.actions.duties import duties_at
 from domain.actions.holdings import change_holding, holding_on
@@ -12,7 +11,7 @@ from domain.actions.transfers.receive import refuse_transfer
 from domain.records.transfers import TransferRefusal
 from domain.rules.reminders import ReminderKind, Stage
 from tests import makers
-from tests.actions.transfers.of_transfers import approved, dispatched, planned, received, under_way
+from tests.actions.transfers.of_transfers import approved, dispatched, later, planned, received, under_way
 
 TODAY = date(2026, 3, 1)
 LOAN = {"basis": "loan", "due_back_on": "2026-04-20", "offspring_split": "half each"}
@@ -64,7 +63,7 @@ def test_who_does_not_arrive_is_told_of_where_they_are_to_arrive_from_the_next_d
     """They leave two days after the planned day, and are as long on their way as planned."""
     transfer = planned(unit, site, other, animal, to=quarantine, dispatch_on="2026-03-01", arrive_on="2026-03-02")
     approved(unit, transfer)
-    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=2))
+    later(unit, days=2)
     dispatched(unit, transfer)
 
     assert late(unit, other, date(2026, 3, 4)) == []
@@ -81,7 +80,7 @@ def test_who_does_not_arrive_is_told_of_where_they_are_to_arrive_from_the_next_d
 
 def test_who_was_refused_and_is_not_back_is_told_of_at_home_counted_from_the_refusal(unit, site, other, quarantine, animal):
     transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine, arrive_on="2026-03-02"))
-    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=5))
+    later(unit, days=5)
     refuse_transfer(unit, transfer.id, TransferRefusal(reason="It coughs."))
 
     assert (late(unit, other, date(2026, 3, 8)), late(unit, site, date(2026, 3, 7))) == ([], [])
@@ -90,7 +89,7 @@ def test_who_was_refused_and_is_not_back_is_told_of_at_home_counted_from_the_ref
         date(2026, 3, 7),
         "The animals of transfer T-1 were refused on 6 March 2026 and should have been back on 7 March 2026; no",
     )
-    unit.origin = replace(unit.origin, at=makers.NOON + timedelta(days=6))
+    later(unit, days=1)
     received(unit, transfer, apart=10)
     assert late(unit, site, date(2026, 3, 8)) == []
     assert told(unit, site) == [(ReminderKind.QUARANTINE, date(2026, 3, 17))]
