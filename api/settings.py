@@ -32,7 +32,7 @@ LONGEST_PUBLIC_URL = 63
 """With ``/v/`` and the longest number of a paper as much as the code on a paper holds."""
 _LABEL = "[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?"
 _HOST = rf"{_LABEL}(?:\.{_LABEL})*|\[[0-9A-Fa-f:.]+\]"
-_PUBLIC = re.compile(rf"https?://(?:{_HOST})(?::[1-9][0-9]{{0,4}})?(?:/(?!\.{{1,2}}(?:/|$))[A-Za-z0-9._~-]+)*")
+PUBLIC_ADDRESS = re.compile(rf"https?://(?:{_HOST})(?::[1-9][0-9]{{0,4}})?(?:/(?!\.{{1,2}}(?:/|$))[A-Za-z0-9._~-]+)*")
 """An address of the service without anything that is written in several ways, or that a browser would change."""
 
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
@@ -224,7 +224,7 @@ class Settings(BaseSettings):
             return None
         if not _is_secure(address):
             raise ValueError("REEDBED_PUBLIC_URL begins with https://, or with http:// where it is on this machine")
-        if not _PUBLIC.fullmatch(address) or not _has_plain_port(address):
+        if not PUBLIC_ADDRESS.fullmatch(address) or not _has_plain_port(address):
             raise ValueError(
                 "REEDBED_PUBLIC_URL is a scheme, a name or address, where need be a port from 1 to 65535 and a path of letters, digits and "
                 "-._~, with no slash at its end: https://records.example/reedbed"

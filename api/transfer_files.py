@@ -12,24 +12,24 @@ from api.bodies.transfer_files import GoingAnimal, GoingPaper, MarkToRead, Trans
 from api.errors import Malformed
 from api.filing.attachments import Found
 from api.filing.opened_pdf import Seal
+from api.settings import PUBLIC_ADDRESS
 from api.strict_json import FAULTS_MOST, read_json
 from domain.actions.transfers.from_file import IN_FILE, PAPERS_IN_FILE, PLAN_IN_FILE, FiledAnimal, FiledPaper, FiledTransfer
 from domain.errors import Fault, RuleBroken, Unfit
 from domain.records.columns import NAME_LENGTH, NOTE_LENGTH
-from domain.records.marks import TRANSPONDERS, MarkKind
+from domain.records.marks import TRANSPONDERS
 from domain.records.stated import faults_of, read_stated
 from domain.records.transfers import FileToRead, TransferPaperStated, TransferStated
 from domain.rules.calendar import in_words
 from domain.rules.text import fitted
 from domain.rules.transfers import TransferBasis
-from domain.rules.transponders import code_key, read_code, read_other_code
+from domain.rules.transponders import code_key, kept_code
 from reports.transfer_file.sheet import FORM, VERSION
 
 POINTER_LONGEST, SENTENCE_LONGEST = 200, 300
 """Of what is told of a fault in a file: a hostile one has members of any length."""
 _TO_COME = frozenset({"draft", "complete", "approved", "dispatched"})
 """Stages of a transfer whose animals are still to arrive."""
-_WEB = ("https://", "http://")
 
 
 def transfer_file(raw: bytes) -> TransferFile:
@@ -74,7 +74,7 @@ def filed(file: TransferFile, found: Found, said: FileToRead, *, sha256: str) ->
         "form_version": file.form_version,
         "seal": found.seal.value,
         "sealed_with": found.sealed_with,
-        "check_at": file.check_at if file.check_at is not None and file.check_at.startswith(_WEB) else None,
+        "check_at": file.check_at if file.check_at is not None and PUBLIC_ADDRESS.fullmatch(file.check_at) else None,
     }
     return FiledTransfer(
         transfer_id=file.transfer_id,
@@ -183,7 +183,7 @@ def _of_plan(file: TransferFile) -> Iterator[str]:
 
 def _animal(one: GoingAnimal) -> FiledAnimal:
     transponders = [mark for mark in one.marks if mark.kind in TRANSPONDERS and mark.code is not None]
-    borne = transponders[0] if transponders else None
+    borne = next((mark for mark in transponders if _kept(mark) is not None), None)
     others = [_mark(mark) for mark in one.marks if mark is not borne]
     weight = max(one.weights, key=lambda each: each.measured_on, default=None)
     facts = {
@@ -195,7 +195,7 @@ def _animal(one: GoingAnimal) -> FiledAnimal:
         "hatched_on": one.hatched_on,
         "hatched_precision": one.hatched_precision,
         "name_as_printed": one.name_as_printed or one.scientific_name,
-        "transponder": None if borne is None else borne.code,
+        "transponder": None if borne is None else _kept(borne),
         "other_mark": fitted("; ".join(others), NAME_LENGTH) or None,
         "mass_g": None if weight is None else weight.mass_g,
     }
@@ -210,20 +210,23 @@ def _animal(one: GoingAnimal) -> FiledAnimal:
     )
 
 
+def _kept(mark: MarkToRead) -> str | None:
+    """Return a transponder's code in the form in which such codes are kept, ``None`` where it is none."""
+    try:
+        return None if mark.code is None else kept_code(mark.code)
+    except Unfit:
+        return None
+
+
 def _keys(mark: MarkToRead) -> set[str]:
     """Return what a transponder's code is compared by: as it is written, and as it is kept where it is one."""
-    assert mark.code is not None, "it has a code"  # noqa: S101 - its caller says so
-    try:
-        kept = read_code(mark.code).digits if mark.kind is MarkKind.TRANSPONDER else read_other_code(mark.code)
-    except Unfit:
-        kept = mark.code
-    return {code_key(mark.code), code_key(kept)}
+    return {code_key(code) for code in (mark.code, _kept(mark)) if code is not None}
 
 
 def _mark(mark: MarkToRead) -> str:
     said = " ".join(one for one in (mark.kind.value.replace("_", " "), mark.code) if one)
     more = [one for one in (mark.scheme, mark.body_site, mark.note) if one]
-    return f"{said} ({', '.join(more)})" if more else said
+    return " ".join((f"{said} ({', '.join(more)})" if more else said).split())
 
 
 def _of_animal(one: GoingAnimal, others: list[str]) -> Iterator[str]:

@@ -112,9 +112,33 @@ def read_other_code(text: str) -> str:
     return written
 
 
+def kept_code(text: str) -> str:
+    """Return the form in which the code of a transponder is kept, be it after ISO 11784 or of before it.
+
+    Raises:
+        Unfit: It is neither.
+    """
+    try:
+        return read_other_code(text)
+    except Unfit:
+        return read_code(text).digits
+
+
 def code_key(text: str) -> str:
     """Return the form in which two spellings of one code are equal, whatever kind of mark bears it."""
     return "".join(same_name(text).split())
+
+
+def is_same_code(one: str, other: str) -> bool:
+    """Return whether two spellings are of one code: blanks and capitals do not matter, of older transponders' codes no stars or hyphens."""
+    return not _spellings(one).isdisjoint(_spellings(other))
+
+
+def _spellings(text: str) -> set[str]:
+    try:
+        return {code_key(text), code_key(kept_code(text))}
+    except Unfit:
+        return {code_key(text)}
 
 
 def _not_a_digit(character: str, place: int) -> str:

@@ -9,7 +9,6 @@ from uuid import UUID
 
 from domain.actions.law import Law
 from domain.actions.overrides import overrides_of
-from domain.actions.permits import permits_of
 from domain.actions.premises import PremisesHistory
 from domain.actions.transfers.whereabouts import Whereabouts
 from domain.records.transfers import Transfer
@@ -36,11 +35,20 @@ class _Act:
 class BothLaws:
     """The law, permits and animals of the whole organisation, read once, to be asked of the ends of a transfer on any days."""
 
-    def __init__(self, unit: Unit, transfer: Transfer, law: Law, found: Whereabouts, *, papers: Sequence[Paper], today: date) -> None:
-        """Read permits, premises and what is decided otherwise; ``found`` are the animals, ``papers`` go with them."""
-        self._transfer, self._law, self._papers, self._today = transfer, law, papers, today
+    def __init__(
+        self,
+        unit: Unit,
+        transfer: Transfer,
+        law: Law,
+        found: Whereabouts,
+        *,
+        papers: Sequence[Paper],
+        permits: Sequence[rules.Permit],
+        today: date,
+    ) -> None:
+        """Read premises and what is decided otherwise; ``found`` are the animals, ``papers`` go with them, ``permits`` are all of ours."""
+        self._transfer, self._law, self._papers, self._permits, self._today = transfer, law, papers, permits, today
         self._everybody, self._going = found.others, found.going
-        self._permits = permits_of(unit)
         self._overrides = overrides_of(unit)
         self._premises = PremisesHistory(unit, law)
         self._ends: Mapping[str, UUID | None] = {"sender": transfer.from_site_id, "receiver": transfer.to_site_id}
@@ -128,9 +136,14 @@ class BothLaws:
     def in_force(self, *, of_ours: bool = True, through: date | None = None) -> LawInForce:
         """Return the law with the papers among the permits; with ``through`` only those that are good through that day.
 
-        What was for a consignment that has left is for no other, not even on the day of that.
+        A paper that is a permit of ours is that permit, with its places, numbers and days. What was for a consignment that has left is for
+        no other, not even on the day of that.
         """
-        permits = [*(self._permits if of_ours else ()), *(one.permit for one in self._papers if one.kind is not None)]
+        ours, along = {as_numbered(one) for one in self._permits}, {as_numbered(one.permit) for one in self._papers}
+        permits = [
+            *(one for one in self._permits if of_ours or as_numbered(one) in along),
+            *(one.permit for one in self._papers if one.kind is not None and as_numbered(one.permit) not in ours),
+        ]
         law = LawInForce(
             jurisdictions=self._law.jurisdictions,
             requirements=self._law.requirements,

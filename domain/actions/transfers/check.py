@@ -10,8 +10,9 @@ from uuid import UUID
 from domain.actions.fitness import fitness_of, hazards_without_competence
 from domain.actions.holdings import holding_on
 from domain.actions.law import law_as_of
+from domain.actions.permits import permits_of
 from domain.actions.sites import today_there
-from domain.actions.transfers.both_laws import BothLaws
+from domain.actions.transfers.both_laws import BothLaws, as_numbered
 from domain.actions.transfers.lines import GOING, USED_PAPERS, lines_of, papers_of, turn_of
 from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.actions.transfers.whereabouts import whereabouts
@@ -21,7 +22,8 @@ from domain.records.holdings import Holding, HoldingKind
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
 from domain.rules import permits as rules
-from domain.rules.compliance import turning_days
+from domain.rules.calendar import add_months
+from domain.rules.compliance import ages_asked, turning_days
 from domain.rules.fitness import CameFrom
 from domain.rules.law.facts import Subject
 from domain.rules.lives import LifeStage, Status
@@ -74,11 +76,13 @@ class Planned:
         self.today = today_there(unit, transfer.from_site_id or transfer.to_site_id)
         self.law = law_as_of(unit)
         found = whereabouts(unit, transfer, self.lines, today=self.today)
-        self._going = found.going
+        self._going, self._expected = found.going, found.expected
         used = unit.rows(USED_PAPERS, transfer_id=transfer.id)
         self._used = {(kind, same_name(number)): dispatched_at.date() for kind, number, dispatched_at in used}
+        permits = permits_of(unit)
+        self._used |= {as_numbered(one): one.used_on for one in permits if one.used_on is not None}
         self.papers = [self._paper(one) for one in papers_of(unit, transfer, self.lines)]
-        self.laws = BothLaws(unit, transfer, self.law, found, papers=self.papers, today=self.today)
+        self.laws = BothLaws(unit, transfer, self.law, found, papers=self.papers, permits=permits, today=self.today)
 
     def check(self) -> Check:
         """Return what is open for the planned days, and the earliest days for which nothing is that other days settle."""
@@ -107,7 +111,6 @@ class Planned:
     def items(self, days: Days) -> Iterator[OpenItem]:
         """Yield everything that is open for a plan of days, the animals first."""
         yield from self._about_animals()
-        yield from self._about_loading(days)
         yield from self._about_quarantine(days)
         yield from self._on_days(days)
 
@@ -117,6 +120,7 @@ class Planned:
         yield from journey_items(self._journey(), days, through=through, today=self.today)
         yield from paper_items(self.papers, through=through)
         yield from self.laws.items(days, through=through)
+        yield from self._about_loading(days)
 
     def _earliest(self, planned: Days, items: Iterable[OpenItem]) -> Days | None:
         """Return the first plan from today on, as long as the planned one, for which nothing is open that days settle."""
@@ -134,7 +138,9 @@ class Planned:
         """
         law = self.laws.in_force()
         law = replace(law, permits=[one for one in law.permits if one.kind in wanted])
-        starts = {*turning_days(law), *(one.permit.valid_from for one in self.papers)}
+        births = {day for one in self._going for day in (one.born_from, one.born_until) if day is not None}
+        birthdays = (add_months(born, months) for born in births for months in ages_asked(law))
+        starts = {*turning_days(law), *birthdays, *(one.permit.valid_from for one in self.papers)}
         journey = planned.arrive_on - planned.dispatch_on
         dispatches = {self.today, *starts, *(day - journey for day in starts if day > date.min + journey)}
         last = self.today + timedelta(days=LOOKED_AHEAD_DAYS)
@@ -152,14 +158,18 @@ class Planned:
 
     def _about_newcomers(self, lines: Sequence[TransferAnimal]) -> Iterator[OpenItem]:
         """Yield what others bear by now of what animals bear that come for the first time."""
-        tags = tags_taken(self.unit, (line.tag or "" for line in lines), but={line.id for line in lines})
-        codes = codes_taken(self.unit, (line.transponder for line in lines if line.transponder is not None))
+        own = {line.id for line in lines}
+        tags = tags_taken(self.unit, (line.tag or "" for line in lines), but=own)
+        codes = codes_taken(self.unit, (line.transponder for line in lines if line.transponder is not None), but=own)
         for line in lines:
             if same_name(line.tag or "") in tags:
                 sentence = f"{line.tag}: the tag is another animal's by now. Take it off, and put it on under another tag."
                 yield OpenItem(code=ItemCode.TAG_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
             if line.transponder is not None and code_key(line.transponder) in codes:
-                sentence = f"{line.tag}: an animal on record bears its code {line.transponder}. Put that one on, or correct the code."
+                sentence = (
+                    f"{line.tag}: its code {line.transponder} is that of an animal on record, or expected with another transfer. "
+                    "Put that one on, or correct the code."
+                )
                 yield OpenItem(code=ItemCode.CODE_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
 
     def _about_animal(self, animal: Animal) -> Iterator[OpenItem]:
@@ -204,7 +214,7 @@ class Planned:
         lacking = hazards_without_competence(self.unit, self.transfer.from_site_id, (one.taxon.id for one in self._going), on=on)
         for hazard, names in lacking.items():
             sentence = f"Nobody at the sender holds a competence for class '{hazard.value.replace('_', ' ')}': {', '.join(names)}."
-            yield OpenItem(code=ItemCode.NOBODY_COMPETENT, sentence=sentence, field="animals")
+            yield OpenItem(code=ItemCode.NOBODY_COMPETENT, sentence=sentence, field="animals", turns=True)
 
     def _about_quarantine(self, days: Days) -> Iterator[OpenItem]:
         if self.transfer.quarantine_enclosure_id is None:
@@ -214,6 +224,7 @@ class Planned:
             sentence = f"{place.name} is no longer in use; say another enclosure for them on arrival."
             yield OpenItem(code=ItemCode.QUARANTINE_UNSUITED, sentence=sentence, field="quarantine_enclosure_id")
             return
+        expected = [(one.taxon.id, one.life_stage, one.number) for one in self._expected.get(place.id, ())]
         alike: dict[tuple[UUID, LifeStage], list[tuple[TransferAnimal, Subject]]] = {}
         for line, one in zip(self.lines, self._going, strict=True):
             alike.setdefault((one.taxon.id, one.life_stage), []).append((line, one))
@@ -226,7 +237,7 @@ class Planned:
                 on=max(days.arrive_on, self.today),
                 number=numbers[kind],
                 came_from=CameFrom.OUTSIDE,
-                beside=[(*other, number) for other, number in numbers.items() if other != kind],
+                beside=[*((*other, number) for other, number in numbers.items() if other != kind), *expected],
             )
             yield from quarantine_items(fitness, [one for _, one in going], accepted=self.transfer.quarantine_reason is not None)
 

@@ -20,7 +20,7 @@ from domain.records.transfers import Dispatch, Transfer, TransferAnimal
 from domain.records.unit import Unit
 from domain.rules.lives import EventKind
 from domain.rules.transfers import TransferAct
-from domain.rules.transponders import code_key
+from domain.rules.transponders import is_same_code
 
 
 def dispatch_transfer(unit: Unit, transfer_id: UUID, said: Dispatch) -> Transfer:
@@ -79,7 +79,7 @@ def coded_marks(unit: Unit, animal_id: UUID) -> list[Mark]:
 
 def is_one_of(marks: Iterable[Mark], read: str) -> bool:
     """Return whether a code that was read is that of one of some marks, however it is spaced."""
-    return any(code_key(read) == code_key(one.code) for one in marks if one.code is not None)
+    return any(is_same_code(read, one.code) for one in marks if one.code is not None)
 
 
 def _use_up(unit: Unit, planned: Planned) -> None:

@@ -10,13 +10,14 @@ from domain.actions.animals import register_animal
 from domain.actions.marks import record_mark
 from domain.actions.measurements import record_measurement
 from domain.actions.transfers.taken import bearer_of
-from domain.errors import Refusal, RuleBroken
+from domain.errors import Refusal, RuleBroken, Unfit
 from domain.records.animals import Animal, AnimalStated, Basis
 from domain.records.marks import MarkEntered, MarkKind, MarkReading
 from domain.records.measurements import MeasurementEntered
 from domain.records.transfers import Arrival, Transfer, TransferAnimal
 from domain.records.unit import Unit
 from domain.rules.measures import MeasureKind
+from domain.rules.transponders import DIGITS, is_same_code, kept_code
 
 FROM_PAPERS = "From the sender's papers."
 
@@ -61,25 +62,44 @@ def first_come(unit: Unit, transfer: Transfer, line: TransferAnimal, arrival: Ar
         override_reason=coming.override_reason,
     )
     animal = register_animal(unit, stated)
-    if arrival.mark is not None and line.transponder is not None:
+    if arrival.mark is not None and (line.transponder is not None or _is_code(arrival.mark)):
         _mark_as_read(unit, animal, arrival.mark, on=coming.on)
-    _take_from_papers(unit, animal, line, coming)
+    _take_from_papers(unit, animal, line, arrival, coming)
     return unit.fetch(Animal, animal.id)
 
 
+def _is_code(text: str) -> bool:
+    try:
+        kept_code(text)
+    except Unfit:
+        return False
+    return True
+
+
 def _mark_as_read(unit: Unit, animal: Animal, code: str, *, on: date) -> None:
-    mark = MarkEntered(kind=MarkKind.TRANSPONDER, code=code, from_on=on, is_primary=True, reading=MarkReading.SCANNER)
+    """Put on record which transponder was read: one of fifteen digits, or one of before these, which some readers only can read."""
+    is_older = _is_code(code) and len(kept_code(code)) != DIGITS
+    mark = MarkEntered(
+        kind=MarkKind.OTHER_TRANSPONDER if is_older else MarkKind.TRANSPONDER,
+        code=code,
+        from_on=on,
+        is_primary=True,
+        reading=MarkReading.SCANNER,
+        reader="the one used on arrival" if is_older else None,
+    )
     try:
         record_mark(unit, animal.id, mark)
     except Refusal as refused:
         raise RuleBroken(f"{animal.tag}: {code} was read. {refused.detail}", code=refused.code, field="mark") from None
 
 
-def _take_from_papers(unit: Unit, animal: Animal, line: TransferAnimal, coming: Coming) -> None:
+def _take_from_papers(unit: Unit, animal: Animal, line: TransferAnimal, arrival: Arrival, coming: Coming) -> None:
     """Put on record which other marks and which mass its papers say; marks are words there, and no kind is guessed from them."""
-    if line.other_mark is not None:
-        other = MarkEntered(kind=MarkKind.OTHER, from_on=coming.on, note=f"{line.other_mark}\n{FROM_PAPERS}")
-        record_mark(unit, animal.id, other)
+    told = [] if line.other_mark is None else [line.other_mark]
+    if line.transponder is not None and not (arrival.mark is not None and is_same_code(arrival.mark, line.transponder)):
+        told.append(f"transponder {line.transponder}, which was not read on arrival")
+    for one in told:
+        record_mark(unit, animal.id, MarkEntered(kind=MarkKind.OTHER, from_on=coming.on, note=f"{one}\n{FROM_PAPERS}"))
     if line.mass_g is not None:
         mass = MeasurementEntered(
             kind=MeasureKind.MASS, mass_g=line.mass_g, measured_on=coming.on, of_number=coming.number, note=FROM_PAPERS

@@ -21,10 +21,11 @@ from domain.records import journal
 from domain.records.animals import Animal
 from domain.records.base import row_of, table_of
 from domain.records.belonging import refuse_beyond_reach
-from domain.records.columns import NOTE_LENGTH
+from domain.records.columns import NAME_LENGTH, NOTE_LENGTH
 from domain.records.documents import AttachmentStated, Document
 from domain.records.marks import TRANSPONDERS, Mark
 from domain.records.nights import Report
+from domain.records.stated import read_stated
 from domain.records.statements import Statement, json_text
 from domain.records.taxa import Taxon
 from domain.records.transfers import (
@@ -271,12 +272,14 @@ class _Answering:
         borne: dict[str, dict[UUID, None]] = {}
         for key, animal_id in asked_in_turns(unit, CODES_BORNE, {code for one in filed for code in one.codes}):
             borne.setdefault(key, {})[animal_id] = None
+        expected = {key for key, animal_id in codes_taken(unit, {code for one in filed for code in one.codes}).items() if animal_id is None}
         found: dict[int, UUID | str] = {}
         for one in filed:
             bearers = [animal_id for code in sorted(one.codes) for animal_id in borne.get(code, ())]
-            found[one.number] = self._one_animal(one, bearers, tags, place=places.get(one.number))
+            found[one.number] = self._one_animal(one, bearers, tags, place=places.get(one.number), is_expected=bool(one.codes & expected))
             if isinstance(tag := found[one.number], str):
                 tags.setdefault(same_name(tag), None)
+                expected |= one.codes
         return found
 
     def _places(self) -> Mapping[int, int]:
@@ -292,8 +295,13 @@ class _Answering:
                 found[one.number] = place
         return found
 
-    def _one_animal(self, one: FiledAnimal, bearers: Sequence[UUID], tags: Mapping[str, UUID | None], *, place: int | None) -> UUID | str:
-        """Return which animal on record one of the file is, or the tag under which it comes; ``tags`` are those that are taken, by whom."""
+    def _one_animal(
+        self, one: FiledAnimal, bearers: Sequence[UUID], tags: Mapping[str, UUID | None], *, place: int | None, is_expected: bool
+    ) -> UUID | str:
+        """Return which animal on record one of the file is, or the tag under which it comes; ``tags`` are those that are taken, by whom.
+
+        ``is_expected`` says that another bears its code that is expected with a transfer, or stands before it in the file.
+        """
         answer = AnimalAnswer.model_construct(number=one.number) if place is None else self._answers.animals[place]
         own = same_name(one.tag)
         asked_about = {*bearers, *([tags[own]] if tags.get(own) is not None else [])}
@@ -301,12 +309,14 @@ class _Answering:
         if answer.animal_id is not None:
             self._refuse_unfit_animal(one, answer.animal_id, asked_about, pointer=pointer)
             return answer.animal_id
-        if answer.is_another and not bearers:
+        if answer.is_another and not bearers and not is_expected:
             self._unfit.append(Fault(f"{pointer}/is_another", "not-asked", "No animal on record bears its code, so this was not asked."))
         if answer.tag is not None and own not in tags:
             self._unfit.append(Fault(f"{pointer}/tag", "not-asked", f"The tag {one.tag} is free, so no other was asked for."))
         if bearers and not answer.is_another:
             self._open.append(self._mark_question(one, bearers))
+        elif is_expected and not answer.is_another:
+            self._open.append(_twin_question(one))
         if same_name(answer.tag or one.tag) in tags:
             self._open.append(_tag_question(one, answer))
         return answer.tag or one.tag
@@ -346,6 +356,15 @@ def _taxon_question(one: FiledAnimal, known: Taxon | None) -> Fault:
         "Say in answers.taxa which taxon it is, by scientific_name and taxon_id; register it first where there is none."
     )
     return Fault("/answers/taxa", "taxon-unknown", sentence)
+
+
+def _twin_question(one: FiledAnimal) -> Fault:
+    sentence = (
+        f"Animal {one.number} of the file, {one.tag}, bears a code that another bears before it in the file, or that is expected with "
+        f"another transfer. Ask the sender; where it is another animal all the same, say is_another for the number {one.number} in "
+        "answers.animals."
+    )
+    return Fault("/answers/animals", "code-borne", sentence)
 
 
 def _tag_question(one: FiledAnimal, answer: AnimalAnswer) -> Fault:
@@ -389,8 +408,9 @@ class _Keeping:
             return TransferAnimalStated(animal_id=who, note=one.note, **({"number": one.facts["number"]} if has_departed else {}))
         facts, code = dict(one.facts), one.facts.get("transponder")
         if code is not None and codes_taken(self._unit, [code]):
-            facts |= {"transponder": None, "other_mark": f"transponder {code} by its papers, which another animal bears here"}
-        return TransferAnimalStated(**facts, taxon_id=taxon_id, tag=who, note=one.note)
+            told = (f"transponder {code} by its papers, which another animal bears", one.facts.get("other_mark"))
+            facts |= {"transponder": None, "other_mark": fitted("; ".join(filter(None, told)), NAME_LENGTH)}
+        return read_stated(TransferAnimalStated, json_text({**facts, "taxon_id": taxon_id, "tag": who, "note": one.note}))
 
     @contextmanager
     def _collecting(self, place: str, names: Mapping[str, str]) -> Iterator[None]:

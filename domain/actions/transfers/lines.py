@@ -66,7 +66,7 @@ USED_PAPERS = Statement(
 )
 """The documents of other transfers whose animals have left, with the instant of that."""
 EXPECTED = Statement(
-    sa.select(_line.c.tag, _line.c.id)
+    sa.select(_line.c.tag, _line.c.transponder, _line.c.id)
     .join(_transfer, sa.and_(_transfer.c.organisation_id == _line.c.organisation_id, _transfer.c.id == _line.c.transfer_id))
     .where(
         _line.c.organisation_id == _own,
@@ -77,7 +77,7 @@ EXPECTED = Statement(
     )
     .order_by(_line.c.id)
 )
-"""Who is expected for the first time: the tag planned for each, and its line of a transfer."""
+"""Who is expected for the first time: the tag and the transponder's code planned for each, and its line of a transfer."""
 
 
 def lines_of(unit: Unit, transfer: Transfer) -> Sequence[TransferAnimal]:

@@ -14,7 +14,7 @@ from domain.actions.sites import today_there
 from domain.actions.transfers.lines import GOING, lines_of
 from domain.actions.transfers.numbers import number_going
 from domain.actions.transfers.taken import codes_taken, tags_taken
-from domain.errors import Conflict, NotFound, RuleBroken
+from domain.errors import Conflict, NotFound, RuleBroken, Unfit
 from domain.records.animals import Animal
 from domain.records.documents import Document
 from domain.records.enclosures import Enclosure
@@ -33,6 +33,7 @@ from domain.records.unit import Unit
 from domain.rules.lives import Status
 from domain.rules.text import same_name
 from domain.rules.transfers import BEFORE_DISPATCH, TransferStage
+from domain.rules.transponders import kept_code
 
 P = TypeVar("P", TransferAnimal, TransferPaper)
 _GONE = frozenset({Status.DEAD, Status.MERGED})
@@ -93,8 +94,8 @@ def record_transfer_animal(unit: Unit, transfer_id: UUID, stated: TransferAnimal
     """
     transfer = _planned(unit, transfer_id)
     if stated.animal_id is None:
-        _check_coming(unit, transfer, stated)
-        said = stated
+        said = _with_kept_code(stated)
+        _check_coming(unit, transfer, said)
     else:
         animal = _check_going(unit, transfer, stated.animal_id)
         number = number_going(unit, animal, said=stated.number if "number" in stated.model_fields_set else None)
@@ -207,8 +208,23 @@ def _check_coming(unit: Unit, transfer: Transfer, stated: TransferAnimalStated) 
         sentence = f"The tag {stated.tag} is another animal's, on record or expected with a transfer. Say another."
         raise Conflict(sentence, code="tag-taken", field="tag")
     if stated.transponder is not None and codes_taken(unit, [stated.transponder]):
-        sentence = "An animal on record bears this code. Put that one on the transfer, or correct the code."
+        sentence = "An animal on record, or expected with a transfer, bears this code. Put that one on the transfer, or correct the code."
         raise Conflict(sentence, code="mark-taken", field="transponder")
+
+
+def _with_kept_code(stated: TransferAnimalStated) -> TransferAnimalStated:
+    """Return what was stated with its transponder's code in the form in which codes are kept.
+
+    Raises:
+        RuleBroken: It is no code of a transponder.
+    """
+    if stated.transponder is None:
+        return stated
+    try:
+        return stated.model_copy(update={"transponder": kept_code(stated.transponder)})
+    except Unfit as wrong:
+        sentence = f"This is no transponder's code: {wrong}. Other marks are said in other_mark."
+        raise RuleBroken(sentence, code=wrong.code, field="transponder") from None
 
 
 def _check_going(unit: Unit, transfer: Transfer, animal_id: UUID) -> Animal:

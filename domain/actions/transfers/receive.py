@@ -24,7 +24,7 @@ from domain.records.unit import Unit
 from domain.rules.calendar import in_words
 from domain.rules.lives import EventKind, Status
 from domain.rules.transfers import TransferAct, TransferBasis, TransferStage
-from domain.rules.transponders import code_key
+from domain.rules.transponders import is_same_code
 
 BASES: Mapping[TransferBasis, Basis] = {
     TransferBasis.SALE: Basis.SALE,
@@ -190,7 +190,7 @@ class _Receiving:
             return True
         if line.animal_id is None:
             expected = line.transponder
-            return expected is None or (arrival.mark is not None and code_key(arrival.mark) == code_key(expected))
+            return expected is None or (arrival.mark is not None and is_same_code(arrival.mark, expected))
         marks = coded_marks(self._unit, line.animal_id)
         return not marks or (arrival.mark is not None and is_one_of(marks, arrival.mark))
 

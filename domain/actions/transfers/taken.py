@@ -35,7 +35,7 @@ def tags_taken(unit: Unit, tags: Iterable[str], *, but: Container[UUID] = ()) ->
     ``but`` are lines of a transfer that do not count.
     """
     keys = {same_name(tag) for tag in tags}
-    expected = {same_name(tag): None for tag, line_id in unit.rows(EXPECTED) if line_id not in but and same_name(tag) in keys}
+    expected = {same_name(tag): None for tag, _, line_id in unit.rows(EXPECTED) if line_id not in but and same_name(tag) in keys}
     return {**expected, **dict(asked_in_turns(unit, TAGS_BORNE, keys))}
 
 
@@ -44,6 +44,12 @@ def bearer_of(unit: Unit, tag: str) -> UUID | None:
     return next((animal_id for _, animal_id in asked_in_turns(unit, TAGS_BORNE, [same_name(tag)])), None)
 
 
-def codes_taken(unit: Unit, codes: Iterable[str]) -> Mapping[str, UUID]:
-    """Return by its key each of some transponders' codes that a living animal bears, and which."""
-    return dict(asked_in_turns(unit, CODES_OF_LIVING, {code_key(code) for code in codes}))
+def codes_taken(unit: Unit, codes: Iterable[str], *, but: Container[UUID] = ()) -> Mapping[str, UUID | None]:
+    """Return by its key each of some transponders' codes that a living animal bears, or (``None``) one that is expected with a transfer.
+
+    ``but`` are lines of a transfer that do not count.
+    """
+    keys = {code_key(code) for code in codes}
+    lines = unit.rows(EXPECTED) if keys else ()
+    expected = {code_key(code): None for _, code, line_id in lines if code is not None and line_id not in but and code_key(code) in keys}
+    return {**expected, **dict(asked_in_turns(unit, CODES_OF_LIVING, keys))}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -25,10 +26,14 @@ _MONTHS_OF: Mapping[DatePrecision, int] = {DatePrecision.MONTH: 1, DatePrecision
 
 @dataclass(frozen=True, slots=True)
 class Whereabouts:
-    """The animals of a transfer, in the order of its lines, and all others, those under way at the site that they are heading for."""
+    """The animals of a transfer, in the order of its lines, and all others, those under way at the site that they are heading for.
+
+    ``expected`` are by enclosure those of the others that are under way to it.
+    """
 
     going: Sequence[Subject]
     others: Sequence[Subject]
+    expected: Mapping[UUID, Sequence[Subject]]
 
 
 def whereabouts(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal], *, today: date) -> Whereabouts:
@@ -36,12 +41,15 @@ def whereabouts(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal],
     there = {one.id: one for one in Chronicle(unit, from_on=today, until_on=today).on(today)}
     under_way = unit.all(TransferAnimal, LINES_UNDER_WAY)
     taxa = Taxa(unit, {line.taxon_id for line in (*lines, *under_way) if line.taxon_id is not None})
+    expected: defaultdict[UUID, list[Subject]] = defaultdict(list)
     for line, other, heading in _heading(unit, under_way, but=transfer):
         coming = there[line.animal_id] if line.animal_id in there else _comes(unit, other, line, taxa, today=today)
         there[coming.id] = replace(coming, site_id=heading)
+        if other.quarantine_enclosure_id is not None and heading == other.to_site_id:
+            expected[other.quarantine_enclosure_id].append(coming)
     going = [there[line.animal_id] if line.animal_id in there else _comes(unit, transfer, line, taxa, today=today) for line in lines]
     own = {line.animal_id for line in lines}
-    return Whereabouts(going, [one for key, one in there.items() if key not in own])
+    return Whereabouts(going, [one for key, one in there.items() if key not in own], expected)
 
 
 def _heading(unit: Unit, lines: Sequence[TransferAnimal], *, but: Transfer) -> Iterator[tuple[TransferAnimal, Transfer, UUID]]:

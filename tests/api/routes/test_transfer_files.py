@@ -340,7 +340,7 @@ def test_a_code_that_an_animal_on_record_bears_or_bore_is_never_passed_over(clie
     another = read(client, file_of(), site_id, answers={"animals": [{"number": 1, "is_another": True}]})
     [line] = part(client, done(another), "animals")
     assert (line["animal_id"], line["transponder"] is None) == (None, life == [])
-    assert ("which another animal bears here" in (line["other_mark"] or "")) == (life == [])
+    assert ("which another animal bears" in (line["other_mark"] or "")) == (life == [])
 
 
 def test_a_second_transponder_and_one_written_otherwise_are_compared_as_well(client, site_id, on_record):
@@ -351,6 +351,53 @@ def test_a_second_transponder_and_one_written_otherwise_are_compared_as_well(cli
     answer = read(client, file_of(animals=(animal(marks=(first, spelt)),)), site_id)
 
     assert refused(answer)[2] == [("/answers/animals", "code-borne")]
+
+
+def test_a_code_that_two_animals_of_the_file_bear_is_asked_about_for_the_second(client, site_id, taxon_id):
+    content = file_of(animals=(animal(), animal(2, tag="F-2")))
+
+    assert refused(read(client, content, site_id)) == (422, "questions", [("/answers/animals", "code-borne")])
+    made = done(read(client, content, site_id, answers={"animals": [{"number": 2, "is_another": True}]}))
+    first, second = part(client, made, "animals")
+    assert (first["transponder"], second["transponder"]) == (CODE, None)
+    assert second["other_mark"].startswith(f"transponder {CODE} by its papers, which another animal bears")
+    again = read(
+        client, file_of(animals=(animal(tag="F-3"),), transfer_id=str(UUID(int=9)), paper_id=f"{PAPER[:-1]}x", reference="FEN-13"), site_id
+    )
+    assert "that is expected with another transfer" in again.json()["errors"][0]["detail"]
+
+
+def test_a_code_of_before_the_standard_is_kept_as_such_codes_are_and_other_marks_beside_it_stay(client, site_id, on_record):
+    on_record(code=None)
+    older = MarkToRead(kind="other_transponder", code="0a1-b2c-3d4-e", scheme=None, body_site=None, note="")
+    clip = MarkToRead(kind="scale_clip", code="V3 L", scheme=None, body_site=None, note="grown over,\nsee the photograph")
+    odd = MarkToRead(kind="transponder", code="999", scheme=None, body_site=None, note="")
+
+    made = done(read(client, file_of(animals=(animal(tag="X-1", marks=(odd, older, clip)),)), site_id))
+
+    [line] = part(client, made, "animals")
+    assert line["transponder"] == "0A1B2C3D4E"
+    assert line["other_mark"] == "transponder 999; scale clip V3 L (grown over, see the photograph)"
+
+
+def test_what_the_file_cannot_tell_in_one_line_is_cut_and_its_marks_are_never_lost(client, site_id, on_record):
+    on_record(tag="R-9")
+    clip = MarkToRead(kind="scale_clip", code="V3 L", scheme=None, body_site=None, note="")
+    ring = MarkToRead(kind="transponder", code=CODE, scheme=None, body_site=None, note="")
+
+    made = done(
+        read(client, file_of(animals=(animal(marks=(ring, clip)),)), site_id, answers={"animals": [{"number": 1, "is_another": True}]})
+    )
+
+    [line] = part(client, made, "animals")
+    assert line["other_mark"] == f"transponder {CODE} by its papers, which another animal bears; scale clip V3 L"
+
+
+@pytest.mark.parametrize(
+    "address", ["https://a b/v/1", "https://good.example/\u202egro.live", "http://user:pw@fen.example/v/1", "javascript:x"]
+)
+def test_no_address_is_kept_that_a_browser_would_take_for_another(client, site_id, taxon_id, address):
+    assert done(read(client, file_with(lambda told: told.update(check_at=address)), site_id))["source"]["check_at"] is None
 
 
 def test_an_animal_that_comes_back_is_the_one_on_record(client, site_id, on_record):
