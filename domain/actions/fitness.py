@@ -277,16 +277,18 @@ def decided(
     number: int,
     override_reason: str | None,
     field: str = "enclosure_id",
+    came_from: CameFrom | None = None,
 ) -> dict[str, Any]:
     """Return the decision about a placement as it is kept with it.
 
-    What cannot be decided is kept as that, and hinders nothing. ``field`` is what the caller says the enclosure in.
+    What cannot be decided is kept as that, and hinders nothing. ``field`` is what the caller says the enclosure in, ``came_from`` as in
+    ``fitness_of``.
 
     Raises:
         RuleBroken: The enclosure does not suit the animals, and no reason is given to put them there all the same. Every reason against it
             is a fault.
     """
-    found = fitness_of(unit, animal, enclosure, on=on, number=number)
+    found = fitness_of(unit, animal, enclosure, on=on, number=number, came_from=came_from)
     if found.outcome is Outcome.DOES_NOT_FIT and override_reason is None:
         faults = tuple(Fault(f"/{field}", reason.code.value, reason.sentence) for reason in found.against)
         raise RuleBroken(

@@ -119,6 +119,7 @@ class ItemCode(StrEnum):
     QUARANTINE_UNDECIDED = "quarantine_undecided"
     DAY_PASSED = "day_passed"
     LOAN_OVER = "loan_over"
+    NUMBER_CHANGED = "number_changed"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -401,7 +402,7 @@ def _without(one: Coverage, kinds: Sequence[str], *, why: Why, where: str, title
     return Objection(subject=one.subject, code=code, what=what, field="papers", finding=finding)
 
 
-_GUARDS = frozenset(
+GUARDS = frozenset(
     (
         *(ReasonCode.CLOSURE_TOO_WEAK, ReasonCode.NOBODY_COMPETENT),
         *(ReasonCode.HAZARD_UNKNOWN, ReasonCode.CONTAINMENT_UNKNOWN, ReasonCode.CLOSURE_UNKNOWN),
@@ -418,7 +419,7 @@ def quarantine_items(fitness: Fitness, subjects: Sequence[Subject], *, accepted:
     """
     named, animal_ids = _named([one.tag for one in subjects]), tuple(one.id for one in subjects)
     for reason in fitness.reasons:
-        guards = reason.code in _GUARDS
+        guards = reason.code in GUARDS
         if reason.bearing is Speaking.AGAINST and (guards or not accepted):
             code, sentence = ItemCode.QUARANTINE_UNSUITED, f"{named}: the enclosure on arrival does not suit. {reason.sentence}"
         elif reason.bearing is Speaking.MISSING and guards:

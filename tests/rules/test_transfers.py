@@ -85,6 +85,20 @@ def test_a_plan_on_another_day_takes_as_long():
     assert good_through(DAYS, buffer_days=2) == THROUGH
 
 
+@pytest.mark.parametrize(
+    ("on", "from_us", "expected"),
+    [
+        (date(2026, 3, 23), False, DAYS),
+        (date(2026, 3, 24), False, DAYS),
+        (date(2026, 3, 25), False, Days(date(2026, 3, 25), date(2026, 3, 26))),
+        (date(2026, 3, 22), False, Days(date(2026, 3, 22), date(2026, 3, 23))),
+        (date(2026, 3, 24), True, Days(date(2026, 3, 24), date(2026, 3, 25))),
+    ],
+)
+def test_what_another_party_sent_may_have_left_since_the_planned_day(on, from_us, expected):
+    assert DAYS.left(on, from_us=from_us) == expected
+
+
 def test_of_a_journey_that_has_everything_nothing_is_open():
     assert list(journey_items(WHOLE, DAYS, through=THROUGH, today=DAYS.dispatch_on)) == []
 
@@ -137,6 +151,12 @@ LACKS = [
 ]
 LAPSES = [
     (
+        {"due_back_on": DAYS.arrive_on},
+        ItemCode.LOAN_OVER,
+        "due_back_on",
+        "The loan is until 24 March 2026, and they arrive on 24 March 2026; agree on a later end.",
+    ),
+    (
         {"carrier_until": date(2026, 3, 25)},
         ItemCode.CARRIER_LAPSES,
         "carrier_until",
@@ -170,7 +190,7 @@ def test_of_a_journey_that_has_nothing_each_thing_is_open_once():
 
 
 def test_what_is_good_on_the_last_day_that_counts_is_good_enough():
-    until = {"carrier_until": THROUGH, "party_licence_until": THROUGH}
+    until = {"carrier_until": THROUGH, "party_licence_until": THROUGH, "due_back_on": DAYS.arrive_on + timedelta(days=1)}
 
     assert list(journey_items(replace(WHOLE, **until), DAYS, through=THROUGH, today=TODAY)) == []
 

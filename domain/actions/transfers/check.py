@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 from uuid import UUID
 
+from domain.actions.approvals import end_approvals
 from domain.actions.fitness import fitness_of, hazards_without_competence
 from domain.actions.holdings import holding_on
 from domain.actions.law import law_as_of
@@ -55,15 +57,29 @@ _DAY = timedelta(days=1)
 def check_transfer(unit: Unit, transfer_id: UUID) -> tuple[Transfer, Check]:
     """Look at the plan of a transfer as of now, and return the transfer with what came of it.
 
-    With nothing open it is complete, or stays approved; otherwise it is a draft, and has to be approved anew.
+    With nothing open it is complete, or stays approved; otherwise it is a draft, and has to be approved anew. How many a group has by then
+    is what is approved: where that has changed since, it is approved anew as well.
 
     Raises:
         Conflict: The animals have left.
     """
     found, complete = turn_of(unit, transfer_id, TransferAct.CHECK)
+    has_changed = _count_anew(unit, found)
     check = Planned(unit, found).check()
-    facts = {"stage": complete} if check.is_complete else {"stage": TransferStage.DRAFT, "approved_by": None}
+    facts: dict[str, Any] = {"stage": complete}
+    if not check.is_complete or has_changed:
+        end_approvals(unit, found.id)
+        facts = {"stage": TransferStage.COMPLETE if check.is_complete else TransferStage.DRAFT, "approved_by": None}
     return unit.change(found, facts, action="check_transfer"), check
+
+
+def _count_anew(unit: Unit, transfer: Transfer) -> bool:
+    """Put on each line how many animals its record has by now, and return whether any is another number than before."""
+    counted = [(line, unit.fetch(Animal, line.animal_id).count) for line in lines_of(unit, transfer) if line.animal_id is not None]
+    changed = [(line, number) for line, number in counted if number and number != line.number]
+    for line, number in changed:
+        unit.change(line, {"number": number}, action="count_animal")
+    return bool(changed)
 
 
 class Planned:
@@ -153,7 +169,13 @@ class Planned:
             yield OpenItem(code=ItemCode.NO_ANIMALS, sentence="No animals are on this transfer.", field="animals")
         for line in self.lines:
             if line.animal_id is not None:
-                yield from self._about_animal(self.unit.fetch(Animal, line.animal_id))
+                animal = self.unit.fetch(Animal, line.animal_id)
+                yield from self._about_animal(animal)
+                if animal.count and animal.count != line.number:
+                    sentence = (
+                        f"{animal.tag} has {animal.count} animals by now, and had {line.number} when this was checked: check it again."
+                    )
+                    yield OpenItem(code=ItemCode.NUMBER_CHANGED, sentence=sentence, field="animals", animal_ids=(animal.id,))
         yield from self._about_newcomers([line for line in self.lines if line.animal_id is None])
 
     def _about_newcomers(self, lines: Sequence[TransferAnimal]) -> Iterator[OpenItem]:

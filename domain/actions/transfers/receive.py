@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from uuid import UUID
 
+from domain.actions.fitness import decided
 from domain.actions.holdings import holding_on, record_holding
 from domain.actions.lives import PLACEMENTS_OF, add_event, relived
 from domain.actions.placements import MoveStated, put
@@ -22,8 +23,9 @@ from domain.records.sites import Site
 from domain.records.transfers import Arrival, Receipt, Transfer, TransferAnimal, TransferRefusal
 from domain.records.unit import Unit
 from domain.rules.calendar import in_words
+from domain.rules.fitness import Bearing, CameFrom
 from domain.rules.lives import EventKind, Status
-from domain.rules.transfers import TransferAct, TransferBasis, TransferStage
+from domain.rules.transfers import GUARDS, TransferAct, TransferBasis, TransferStage
 from domain.rules.transponders import is_same_code
 
 BASES: Mapping[TransferBasis, Basis] = {
@@ -55,7 +57,7 @@ def receive_transfer(unit: Unit, transfer_id: UUID, said: Receipt) -> Transfer:
     arrivals = _accounted_for(said, lines)
     _refuse_unexplained_temperature(found, said)
     on, apart = _day_of_arrival(unit, found), _days_apart(found, stage, said)
-    with unit.reaching((found.from_site_id, found.to_site_id)), unit.telling_of(on):
+    with unit.reaching(None), unit.telling_of(on):
         receiving = _Receiving(unit, found, stage, on=on, until_on=None if apart is None else on + timedelta(days=apart))
         for line in lines:
             arrival = arrivals[line.id]
@@ -168,10 +170,17 @@ class _Receiving:
                 self._take(line, arrival, numbers)
         except Refusal as refused:
             found = refused.faults or (Fault("", refused.code, refused.detail),)
-            self._faults += [Fault(f"{pointer}{one.pointer}", one.code, one.detail) for one in found]
+            said = {f"/{name}" for name in Arrival.model_fields}
+            self._faults += [Fault(f"{pointer}{one.pointer if one.pointer in said else ''}", one.code, one.detail) for one in found]
 
     def _wrong(self, line: TransferAnimal, arrival: Arrival, numbers: Numbers) -> Iterator[tuple[str, str, str]]:
         """Yield what cannot be said of an arrival, and what has to be and is not: the member, a code and a sentence."""
+        if arrival.arrived and line.animal_id is not None and self._unit.fetch(Animal, line.animal_id).status is Status.DEAD:
+            yield (
+                "arrived",
+                "dead",
+                "It is on record as dead. Say that it did not arrive; or withdraw that it died, and say here that it is dead.",
+            )
         if arrival.tag is not None and (line.animal_id is not None or self._site_id is None):
             yield "tag", "not-together", "Only who comes to us for the first time is received under a tag."
         if numbers.arrived > numbers.expected:
@@ -231,6 +240,7 @@ class _Receiving:
 
     def _comes(self, line: TransferAnimal, known: Animal | None, arrival: Arrival, numbers: Numbers) -> Animal:
         animal = self._first_come(line, arrival, numbers) if known is None else self._comes_back(known, arrival, numbers)
+        self._refuse_unguarded(animal, arrival, numbers)
         return self._dies(animal, arrival, numbers)
 
     def _comes_back(self, animal: Animal, arrival: Arrival, numbers: Numbers) -> Animal:
@@ -245,19 +255,32 @@ class _Receiving:
             note="Received." if self._stage is TransferStage.RECEIVED else "Back after the receiver refused.",
         )
         animal = relived(unit, animal, latest=add_event(unit, animal, came))
-        place, here = self._place(arrival, animal), self._stands_in(animal)
-        if place.id != here:
-            move = MoveStated(
-                enclosure_id=place.id,
-                from_on=self._on,
-                from_enclosure_id=here,
-                override_reason=self._reason(arrival, numbers, place),
-                note="On arrival.",
-            )
+        place, before = self._place(arrival, animal), self._stands_in(animal)
+        reason = self._reason(arrival, numbers, place)
+        if before is None or place.id != before.enclosure_id:
+            here = None if before is None else before.enclosure_id
+            move = MoveStated(enclosure_id=place.id, from_on=self._on, from_enclosure_id=here, override_reason=reason, note="On arrival.")
             put(unit, animal, move)
+        else:
+            self._stays(animal, place, before, number=numbers.arrived, reason=reason)
         if self._stage is TransferStage.RECEIVED and self._transfer.from_site_id is None:
             self._is_held_anew(animal)
         return unit.fetch(Animal, animal.id)
+
+    def _refuse_unguarded(self, animal: Animal, arrival: Arrival, numbers: Numbers) -> None:
+        """Refuse that the plan's reason for an enclosure is taken for what guards people: that was safe when they left, or is said here.
+
+        Raises:
+            RuleBroken: It closes too weakly, or nobody is competent, and nobody has said here why they are put there all the same.
+        """
+        before = self._stands_in(animal)
+        if before is None or arrival.override_reason is not None or not numbers.alive:
+            return
+        against = [one for one in before.fitness["reasons"] if one["bearing"] == Bearing.AGAINST and one["code"] in GUARDS]
+        if against:
+            why = " ".join(one["sentence"] for one in against)
+            sentence = f"{why} The plan's reason does not answer for that: say another enclosure, or why in override_reason."
+            raise RuleBroken(sentence, code="unguarded", field="enclosure_id")
 
     def _came_by(self) -> Basis | None:
         """Return on what ground it came: what the other party sells was bought."""
@@ -280,10 +303,16 @@ class _Receiving:
             self._unit.change(held, {"ended_on": self._on, "end_reason": "held otherwise on the same day"}, action="end_holding")
         record_holding(self._unit, animal.id, stated)
 
-    def _stands_in(self, animal: Animal) -> UUID | None:
-        """Return the enclosure that an animal that left and came back on one day is in all along, ``None`` where it is in none."""
+    def _stands_in(self, animal: Animal) -> Placement | None:
+        """Return where an animal that left and came back on one day is all along, ``None`` where it is in no enclosure."""
         places = self._unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)
-        return places[-1].enclosure_id if places and places[-1].until_on is None else None
+        return places[-1] if places and places[-1].until_on is None else None
+
+    def _stays(self, animal: Animal, place: Enclosure, before: Placement, *, number: int, reason: str | None) -> None:
+        """Have an animal be again where it is all along by its record, if that suits one that comes from outside."""
+        fitness = decided(self._unit, animal, place, on=self._on, number=number, override_reason=reason, came_from=CameFrom.OUTSIDE)
+        facts = {"fitness": fitness, "override_reason": reason or before.override_reason}
+        self._unit.change(before, facts, action="change_placement")
 
     def _first_come(self, line: TransferAnimal, arrival: Arrival, numbers: Numbers) -> Animal:
         place = self._place(arrival, None)

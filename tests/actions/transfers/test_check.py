@@ -11,19 +11,24 @@ from domain.actions.holdings import record_holding
 from domain.actions.marks import record_mark
 from domain.actions.recording import Ending
 from domain.actions.transfers.approve import approve_transfer
+from domain.actions.transfers.check import check_transfer
 from domain.actions.transfers.dispatch import dispatch_transfer
+from domain.actions.transfers.file import transfer_file
 from domain.actions.transfers.lines import lines_of
+from domain.actions.transfers.plan import end_transfer_animal
+from domain.errors import Refusal
+from domain.records.animals import Animal
 from domain.records.holdings import HoldingKind, HoldingStated
 from domain.records.marks import MarkEntered, MarkKind, MarkReading
 from domain.records.permits import Permit
 from domain.records.transfers import Dispatch
-from domain.rules.law.requirements import Activity, Consequence, Duty, Entry, Obligation, Occasion, Selector
+from domain.rules.law.requirements import Activity, Consequence, Duty, Entry, Fact, Obligation, Occasion, Predicate, Relation, Selector
 from domain.rules.law.spans import Span, Unit
 from domain.rules.permits import Start
 from domain.rules.taxonomy import TaxonRank
-from domain.rules.transfers import Days, ItemCode
+from domain.rules.transfers import Days, ItemCode, TransferStage
 from tests import makers
-from tests.actions.transfers.of_transfers import approved, checked, codes, dispatched, planned, received, under_way
+from tests.actions.transfers.of_transfers import approved, checked, codes, dispatched, later, planned, received, under_way
 
 LISTED = Selector(any_of=(Entry(name="Testudo fictiva", rank=TaxonRank.SPECIES),))
 MOVES = frozenset((Activity.MOVE_WITHIN, Activity.MOVE_BETWEEN))
@@ -445,3 +450,121 @@ def test_a_permit_for_one_consignment_is_used_once_animals_leave_by_it(unit, sit
     assert unit.fetch(Permit, used.id).used_on == date(2026, 3, 1)
     assert unit.fetch(Permit, keeping.id).used_on is None
     assert codes(dispatched, unit, two) == ["document-missing"]
+
+
+def test_a_group_that_comes_back_is_counted_whole_and_so_is_who_is_under_way_already(unit, site, taxon, quarantine_here):
+    home = makers.enclosure(unit, site, name="Pond")
+    shoal = makers.group(unit, taxon, 20, enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason="x")
+    single = makers.animal(unit, taxon, tag="S-1", enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason="x")
+    for one, number in ((shoal, 20), (single, 1)):
+        makers.event(unit, one, "departed", "2026-02-01", number=number, basis="gift")
+    places_for(unit, site, 20)
+    all_ = planned(unit, None, site, shoal, to=quarantine_here, quarantine_reason="x")
+    one = planned(unit, None, site, single, to=quarantine_here, quarantine_reason="x", reference="T-2")
+
+    assert (items(checked(unit, all_)), items(checked(unit, one))) == ([], [])
+    under_way(unit, one)
+    assert items(checked(unit, all_)) == [ItemCode.NUMBER_EXCEEDED]
+
+
+def test_a_paper_for_one_that_was_taken_off_is_for_nobody(unit, site, other, quarantine, animal, taxon):
+    certificates_for_moves(unit)
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10", override_reason="x")
+    transfer = planned(unit, site, other, second, to=quarantine)
+    line = makers.transfer_animal(unit, transfer, animal)
+    makers.transfer_paper(unit, transfer, kind="health", transfer_animal_ids=[str(line.id)])
+    assert items(checked(unit, transfer)) == [ItemCode.DOCUMENT_MISSING]
+
+    end_transfer_animal(unit, line.id, Ending(reason="stays"), owner_id=transfer.id)
+
+    assert items(checked(unit, transfer)) == [ItemCode.DOCUMENT_MISSING]
+    assert transfer_file(unit, transfer.id).papers == []
+
+
+def test_a_loan_that_ends_before_they_would_be_there_is_open_when_they_leave_late(unit, site, animal):
+    transfer = approved(unit, planned(unit, site, None, animal, basis="loan", due_back_on="2026-03-05", offspring_split="half each"))
+    later(unit, days=10)
+
+    assert codes(dispatched, unit, transfer) == ["loan-over"]
+
+
+def test_a_permit_of_ours_that_goes_along_as_a_paper_is_that_permit_with_its_numbers(unit, site, other, quarantine, animal, taxon):
+    places_for(unit, other, 1)
+    makers.permit(unit, number="P-1", site_id=str(site.id))
+    makers.animal(unit, taxon, tag="T-9", enclosure_id=str(quarantine.id), acquired_on="2025-01-10")
+    transfer = planned(unit, site, other, animal, to=quarantine)
+    makers.transfer_paper(unit, transfer, kind="keeping", number="p-9", title="Permit to keep", inspected_on=None)
+
+    assert items(checked(unit, transfer)) == [ItemCode.NUMBER_EXCEEDED]
+
+
+@pytest.mark.parametrize("over", [{"used_on": "2026-02-10"}, {"withdrawn_on": "2026-02-10"}])
+def test_a_permit_that_is_over_is_not_brought_back_by_going_along_as_a_paper(unit, site, other, quarantine, animal, over):
+    consigned(unit)
+    makers.permit(unit, kind="consignment", number="C-1", **over)
+    transfer = planned(unit, site, other, animal, to=quarantine)
+    makers.transfer_paper(unit, transfer, kind="consignment", number="C-1", inspected_on=None)
+
+    assert ItemCode.DOCUMENT_MISSING in items(checked(unit, transfer))
+
+
+def test_who_is_under_way_to_the_same_enclosure_takes_its_place(unit, site, other, animal, taxon):
+    small = makers.enclosure(unit, other, name="Q3", quarantine=True, capacity=1)
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10", override_reason="x")
+    transfer = planned(unit, site, other, second, to=small, reference="T-2")
+    assert items(checked(unit, transfer)) == []
+
+    under_way(unit, planned(unit, site, other, animal, to=small))
+
+    assert items(checked(unit, transfer)) == [ItemCode.QUARANTINE_UNSUITED]
+
+
+def test_while_somebody_is_competent_still_they_may_leave_earlier(unit, site):
+    makers.containment(unit, hazard="venomous", least_closure="locked", competence_needed=True)
+    home = makers.enclosure(unit, site, closure="locked")
+    viper = makers.taxon(unit, "Vipera ficta", hazard="venomous")
+    makers.competence(unit, makers.staff(unit, site), hazard="venomous", expires_on="2026-03-05")
+    going = makers.animal(unit, viper, tag="V-1", enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason="x")
+
+    check = checked(unit, planned(unit, site, None, going, dispatch_on="2026-03-10", arrive_on="2026-03-10"))
+
+    assert items(check) == [ItemCode.NOBODY_COMPETENT]
+    assert check.earliest == Days(date(2026, 3, 1), date(2026, 3, 1))
+
+
+def test_who_is_too_young_by_law_may_leave_on_the_day_of_that_age(unit, site, other, quarantine, taxon):
+    home = makers.enclosure(unit, site, name="Pond")
+    young = makers.animal(unit, taxon, tag="Y", enclosure_id=str(home.id), acquired_on="2025-12-01", hatched_on="2025-12-01")
+    makers.requirement(unit, "XR-7", activities=MOVES, when=(Predicate(fact=Fact.AGE_MONTHS, relation=Relation.UNDER, number=6),))
+
+    check = checked(unit, planned(unit, site, other, young, to=quarantine, arrive_on="2026-03-02"))
+
+    assert set(items(check)) == {ItemCode.PROHIBITED}
+    assert check.earliest == Days(date(2026, 6, 1), date(2026, 6, 2))
+
+
+def test_a_group_that_has_grown_since_it_was_approved_is_checked_and_approved_anew(unit, site, other, quarantine, taxon):
+    home = makers.enclosure(unit, site, name="Pond")
+    shoal = makers.group(unit, taxon, 5, enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason="x")
+    transfer = approved(unit, planned(unit, site, other, shoal, to=quarantine, quarantine_reason="x"))
+    makers.event(unit, unit.fetch(Animal, shoal.id), "counted", "2026-03-01", number=50)
+
+    with pytest.raises(Refusal, match="1 item is open") as refused:
+        dispatched(unit, transfer)
+    assert refused.value.faults[0].detail == "G-1 has 50 animals by now, and had 5 when this was checked: check it again."
+    found, check = check_transfer(unit, transfer.id)
+    assert (items(check), found.stage, found.approved_by) == ([], TransferStage.COMPLETE, None)
+    approve_transfer(unit, transfer.id)
+    assert dispatched(unit, transfer).dispatched_at is not None
+    assert [one.number for one in lines_of(unit, transfer)] == [50]
+
+
+def test_a_code_is_expected_of_one_animal_alone_however_it_is_written(unit, site, taxon):
+    transfer = planned(unit, None, site)
+    makers.transfer_animal(unit, transfer, taxon_id=str(taxon.id), tag="N-1", transponder="0a1-b2c-3d4-e")
+
+    again = {"taxon_id": str(taxon.id), "tag": "N-2", "transponder": "0A1B2C3D4E"}
+    assert codes(makers.transfer_animal, unit, transfer, **again) == ["mark-taken"]
+    assert [one.transponder for one in lines_of(unit, transfer)] == ["0A1B2C3D4E"]
+    with pytest.raises(Refusal, match="no transponder's code: place 1 is no digit"):
+        makers.transfer_animal(unit, transfer, **{**again, "transponder": "notch"})
