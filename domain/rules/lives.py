@@ -247,8 +247,7 @@ class _Course:
 def life_of(events: Iterable[Event], *, grouping: Grouping) -> Life:
     """Return the life that events make, whatever order they are given in.
 
-    On one day a life begins first, and a single animal's ends last, unless it was told after that that it returned; in between, events
-    follow one another as they were registered.
+    On one day a life begins first, and a single animal's ends last; in between, events follow one another as they were registered.
 
     Raises:
         LifeBroken: They cannot all be true: more leave than are there, something happens before the beginning or after the end.
@@ -299,12 +298,9 @@ def _in_order(events: Iterable[Event], grouping: Grouping) -> list[Event]:
     known = sorted(events, key=lambda one: (one.on, one.told_at, one.id))
     beginning = next((one for one in known if one.kind in OPENING), None)
 
-    returns = [one for one in known if one.kind is EventKind.RETURNED]
-
     def place_in_day(event: Event) -> int:
         ends = grouping is Grouping.INDIVIDUAL and event.kind in TAKING
-        comes_again = any(one.on == event.on and (one.told_at, one.id) > (event.told_at, event.id) for one in returns)
-        return -1 if event is beginning else int(ends and not comes_again)
+        return -1 if event is beginning else int(ends)
 
     return sorted(known, key=lambda one: (one.on, place_in_day(one)))
 

@@ -24,11 +24,11 @@ from domain.records.holdings import Holding, HoldingKind
 from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
 from domain.rules import permits as rules
-from domain.rules.calendar import add_months
+from domain.rules.calendar import add_months, in_words
 from domain.rules.compliance import ages_asked, turning_days
 from domain.rules.fitness import CameFrom
 from domain.rules.law.facts import Subject
-from domain.rules.lives import LifeStage, Status
+from domain.rules.lives import Grouping, LifeStage, Status
 from domain.rules.text import same_name
 from domain.rules.transfers import (
     Check,
@@ -93,6 +93,9 @@ class Planned:
         self.law = law_as_of(unit)
         found = whereabouts(unit, transfer, self.lines, today=self.today)
         self._going, self._expected = found.going, found.expected
+        known = (unit.fetch(Animal, line.animal_id) for line in self.lines if line.animal_id is not None)
+        alone = [one for one in known if one.grouping is Grouping.INDIVIDUAL and one.status is Status.DEPARTED]
+        self._departed = [(one, one.ended_on) for one in alone if one.ended_on is not None]
         used = unit.rows(USED_PAPERS, transfer_id=transfer.id)
         self._used = {(kind, same_name(number)): dispatched_at.date() for kind, number, dispatched_at in used}
         permits = permits_of(unit)
@@ -137,6 +140,7 @@ class Planned:
         yield from paper_items(self.papers, through=through)
         yield from self.laws.items(days, through=through)
         yield from self._about_loading(days)
+        yield from self._about_returning(days)
 
     def _earliest(self, planned: Days, items: Iterable[OpenItem]) -> Days | None:
         """Return the first plan from today on, as long as the planned one, for which nothing is open that days settle."""
@@ -156,7 +160,8 @@ class Planned:
         law = replace(law, permits=[one for one in law.permits if one.kind in wanted])
         births = {day for one in self._going for day in (one.born_from, one.born_until) if day is not None}
         birthdays = (add_months(born, months) for born in births for months in ages_asked(law))
-        starts = {*turning_days(law), *birthdays, *(one.permit.valid_from for one in self.papers)}
+        back = (left_on + _DAY for _, left_on in self._departed)
+        starts = {*turning_days(law), *birthdays, *back, *(one.permit.valid_from for one in self.papers)}
         journey = planned.arrive_on - planned.dispatch_on
         dispatches = {self.today, *starts, *(day - journey for day in starts if day > date.min + journey)}
         last = self.today + timedelta(days=LOOKED_AHEAD_DAYS)
@@ -227,6 +232,14 @@ class Planned:
         if held is None or held.kind not in (HoldingKind.LOAN_IN, HoldingKind.IN_CUSTODY):
             return False
         return same_name(held.party or "") == same_name(self.transfer.party or "")
+
+    def _about_returning(self, days: Days) -> Iterator[OpenItem]:
+        """Yield which single animals would come back on the day on which they left: by their records that day ends with their leaving."""
+        for animal, left_on in self._departed:
+            if days.arrive_on <= left_on:
+                left = f"{animal.tag} left on {in_words(left_on)} and can come back from the next day on."
+                sentence = f"{left} If it did not leave, withdraw that it did."
+                yield OpenItem(code=ItemCode.NOT_HERE, sentence=sentence, field="arrive_on", animal_ids=(animal.id,), turns=True)
 
     def _about_loading(self, days: Days) -> Iterator[OpenItem]:
         """Yield for which animals nobody at the sending site is competent, where a rule asks for that."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -14,7 +15,7 @@ from domain.actions.marks import record_mark
 from domain.actions.placements import enclosure_on
 from domain.actions.transfers.close import close_transfer
 from domain.actions.transfers.dispatch import dispatch_transfer
-from domain.actions.transfers.lines import lines_of
+from domain.actions.transfers.lines import days_of, lines_of
 from domain.actions.transfers.numbers import not_arrived
 from domain.actions.transfers.receive import receive_transfer, refuse_transfer
 from domain.errors import Refusal
@@ -25,12 +26,13 @@ from domain.records.measurements import Measurement
 from domain.records.transfers import Dispatch, Transfer, TransferRefusal
 from domain.rules.law.requirements import Entry, Selector
 from domain.rules.lives import EventKind, Status
+from domain.rules.permissions import Reach
 from domain.rules.stock import out_of_balance
 from domain.rules.taxonomy import TaxonRank
-from domain.rules.transfers import TransferStage
+from domain.rules.transfers import Days, TransferStage
 from tests import makers
 from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
-from tests.actions.transfers.of_transfers import approved, codes, later, planned, receipt, received, under_way
+from tests.actions.transfers.of_transfers import approved, checked, codes, dispatched, later, planned, receipt, received, under_way
 
 TODAY = date(2026, 3, 1)
 KNOWN = "they were kept there before"
@@ -222,6 +224,107 @@ def test_of_a_group_that_was_lent_those_that_do_not_come_back_are_lent_still(uni
     held = holding_on(unit, missing.id, on=TODAY)
     assert (held.kind, held.party, held.due_back_on) == (HoldingKind.LOAN_OUT, "Fen Rescue", date(2026, 9, 1))
     assert codes(close_transfer, unit, back.id) == ["in-quarantine"]
+
+
+def test_what_guards_people_is_looked_at_again_on_arrival_and_no_reason_of_the_plan_answers_for_it(unit, site, other):
+    makers.containment(unit, hazard="venomous", least_closure="locked", competence_needed=True)
+    viper = makers.taxon(unit, "Vipera ficta", hazard="venomous")
+    home = makers.enclosure(unit, site, closure="locked")
+    for where in (site, other):
+        makers.competence(unit, makers.staff(unit, where, name=f"Keeper at {where.name}"), hazard="venomous", expires_on="2026-03-02")
+    going = makers.animal(unit, viper, tag="V-1", enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason=KNOWN)
+    there = makers.enclosure(unit, other, name="Q3", quarantine=True, closure="locked", capacity=1)
+    makers.animal(unit, makers.taxon(unit, "Bufo alter"), tag="B-1", enclosure_id=str(there.id), acquired_on="2025-01-10")
+    transfer = under_way(unit, planned(unit, site, other, going, to=there, quarantine_reason="one night only"))
+    later(unit, days=5)
+
+    assert faults(received, unit, transfer) == [("/arrivals/0/enclosure_id", "unguarded")]
+    received(unit, transfer, override_reason="the veterinarian stays with it until Monday")
+
+
+@pytest.mark.parametrize("gone", ["lent", "departed"])
+def test_who_lived_at_one_site_comes_back_to_another_by_somebody_who_reaches_that_alone(unit, site, other, animal, quarantine, gone):
+    if gone == "lent":
+        received(unit, under_way(unit, planned(unit, site, None, animal, **LOAN)))
+    else:
+        makers.event(unit, animal, "departed", "2026-02-01", basis="gift")
+    basis = "return" if gone == "lent" else "gift"
+    transfer = approved(unit, planned(unit, None, other, unit.fetch(Animal, animal.id), to=quarantine, reference="T-2", basis=basis))
+    unit.origin = replace(unit.origin, reach=Reach(frozenset((other.id,))))
+
+    dispatched(unit, transfer)
+    received(unit, transfer)
+
+    assert unit.fetch(Animal, animal.id).enclosure_id == quarantine.id
+    assert unit.origin.reach.site_ids == {other.id}
+
+
+@pytest.mark.parametrize("days", [0, 1])
+def test_who_was_refused_is_not_put_back_among_its_mates_unasked_however_soon_it_is_back(
+    unit, site, other, animal, taxon, quarantine, days
+):
+    makers.enclosure(unit, site, name="Q2", quarantine=True)
+    home = str(animal.enclosure_id)
+    makers.animal(unit, taxon, tag="M", enclosure_id=home, acquired_on="2025-01-10", override_reason=KNOWN)
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
+    refuse_transfer(unit, transfer.id, COUGHS)
+    later(unit, days=days)
+
+    assert faults(received, unit, transfer, apart=14) == [("/arrivals/0/enclosure_id", "past-quarantine")]
+    received(unit, transfer, apart=14, override_reason="the veterinarian has seen it")
+    place = unit.all(Placement, PLACEMENTS_OF, animal_id=animal.id)[-1]
+    assert (str(place.enclosure_id), place.override_reason) == (home, "the veterinarian has seen it")
+
+
+def test_an_animal_that_went_to_another_party_comes_back_from_the_next_day_on(unit, site, animal, quarantine_here):
+    received(unit, under_way(unit, planned(unit, site, None, animal)))
+    back = planned(unit, None, site, unit.fetch(Animal, animal.id), to=quarantine_here, reference="T-2")
+
+    check = checked(unit, back)
+
+    (found,) = check.items
+    assert found.sentence == "T-1 left on 1 March 2026 and can come back from the next day on. If it did not leave, withdraw that it did."
+    assert check.earliest == Days(date(2026, 3, 2), date(2026, 3, 2))
+
+
+def test_who_died_on_the_road_by_its_record_does_not_arrive(unit, site, other, animal, quarantine):
+    transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
+    makers.event(unit, unit.fetch(Animal, animal.id), "died", str(TODAY))
+
+    assert faults(received, unit, transfer) == [("/arrivals/0/arrived", "dead")]
+    received(unit, transfer, arrived=False, condition=None, discrepancy="it died on the road")
+
+
+@pytest.mark.parametrize(
+    ("papers", "read", "marks"),
+    [
+        ({}, CHIP, [(MarkKind.TRANSPONDER, CHIP, True)]),
+        ({}, "ring, blue", []),
+        ({"transponder": "0A1B2C3D4E"}, "0a1-b2c-3d4-e", [(MarkKind.OTHER_TRANSPONDER, "0A1B2C3D4E", True)]),
+        ({"transponder": CHIP}, None, [(MarkKind.OTHER, None, False)]),
+        ({"transponder": CHIP}, OTHER_CHIP, [(MarkKind.TRANSPONDER, OTHER_CHIP, True), (MarkKind.OTHER, None, False)]),
+    ],
+)
+def test_which_transponder_was_read_of_who_comes_is_put_on_record_and_which_was_not(
+    unit, site, taxon, quarantine_here, papers, read, marks
+):
+    transfer = coming(unit, site, quarantine_here, taxon, **papers)
+
+    received(unit, transfer, mark=read, discrepancy="looked at twice")
+
+    found = unit.all(Mark, MARKS_OF, animal_id=the_one_of(unit, transfer)[1].id)
+    assert [(one.kind, one.code, one.is_primary) for one in sorted(found, key=lambda one: not one.is_primary)] == marks
+    told = [one.note for one in found if one.kind is MarkKind.OTHER]
+    assert told == [f"transponder {CHIP}, which was not read on arrival\nFrom the sender's papers."] * len(told)
+
+
+def test_what_another_party_sent_keeps_its_days_though_that_is_said_late(unit, site, taxon, quarantine_here):
+    transfer = planned(unit, None, site, to=quarantine_here, quarantine_reason=KNOWN, arrive_on="2026-03-05")
+    makers.transfer_animal(unit, transfer, taxon_id=str(taxon.id), tag="N-1")
+    approved(unit, transfer)
+    later(unit, days=3)
+
+    assert days_of(unit, dispatched(unit, transfer)) == Days(TODAY, date(2026, 3, 5))
 
 
 @pytest.mark.parametrize(("said", "expected"), [({}, 15), ({"number": 20}, 20), ({"number": 2}, 2)])
