@@ -155,7 +155,7 @@ def test_a_file_becomes_a_draft_with_its_animals_its_papers_and_its_document(cli
         "sha256": sha256(content).hexdigest(),
         "paper_id": PAPER,
         "transfer_id": THEIR_TRANSFER,
-        "form_version": 1,
+        "form_version": 2,
         "seal": "none",
         "sealed_with": None,
         "check_at": f"https://fen.example/v/{PAPER}",
@@ -526,8 +526,8 @@ def test_all_that_cannot_be_kept_is_told_at_once(client, site_id, taxon_id):
 # ------------------------------------------------------------------------------------------------------ what is refused
 
 
-def of_version_two(told):
-    told["form_version"] = 2
+def of_version_three(told):
+    told["form_version"] = 3
 
 
 @pytest.mark.parametrize(
@@ -542,7 +542,7 @@ def of_version_two(told):
         (b"%PDF-1.7\n[[[[\n%%EOF\n", "/document_id", "pdf-unreadable"),
         (pdf_with((ATTACHMENT_NAME, b"\xff\xfe{")), "/document_id", "not-utf-8"),
         (pdf_with((ATTACHMENT_NAME, b"{}")), "/file/form", "no-transfer-file"),
-        (file_with(of_version_two), "/file/form_version", "form-version"),
+        (file_with(of_version_three), "/file/form_version", "form-version"),
         (file_of(basis="move"), "/file/basis", "own-file"),
     ],
 )
