@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import date
 from hashlib import sha256
 from uuid import UUID
@@ -25,10 +26,10 @@ from domain.records.taxa import Taxon
 from domain.rules.permissions import Role
 from domain.rules.transfers import TransferStage
 from reports.transfer_file import transfer_file_pdf
-from reports.transfer_file.sheet import ATTACHMENT_NAME, MarkToRead
+from reports.transfer_file.sheet import ATTACHMENT_NAME, Licence, MarkToRead
 from tests import makers, people
 from tests.pictures import png
-from tests.transfer_files import CODE, PAPER, THEIR_TRANSFER, animal, file_of, file_with, paper, pdf_with, plain_animal
+from tests.transfer_files import CODE, PAPER, THEIR_TRANSFER, animal, file_of, file_with, paper, pdf_with, plain_animal, sheet
 
 PATH = "/v1/transfer-files"
 HERE = "2026-02-01"
@@ -194,6 +195,16 @@ def test_a_law_that_is_not_on_record_is_left_open(client, site_id, taxon_id):
     assert made["note"].startswith("The sender is under the law of XR, which is not on record here.")
     items = done(client.post(f"/v1/transfers/{made['id']}/check", {}))["items"]
     assert ("place_unknown", "party_jurisdiction") in {(one["code"], one["field"]) for one in items}
+
+
+def test_a_carrier_whose_number_the_sender_does_not_know_stays_open_here_as_well(client, site_id, taxon_id):
+    dated = Licence(number=None, title=None, sha256=None, until_on=date(2026, 12, 31), lapses=False)
+
+    made = done(read(client, file_of(carriage=replace(sheet().carriage, authorisation=dated)), site_id))
+
+    assert (made["carrier_authorisation"], made["carrier_until"]) == (None, "2026-12-31")
+    items = done(client.post(f"/v1/transfers/{made['id']}/check", {}))["items"]
+    assert "carrier_unauthorised" in {one["code"] for one in items}
 
 
 def test_papers_are_for_the_animals_that_they_name(client, site_id, taxon_id):
