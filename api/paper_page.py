@@ -14,7 +14,7 @@ from typing import Final
 
 from api.bodies.papers import PaperCheck
 from api.errors import Header
-from reports.words import in_eights
+from reports.words import in_eights, plural
 
 Rows = Sequence[tuple[str, str]]
 
@@ -178,7 +178,7 @@ def _parts(paper: PaperCheck) -> Iterator[str]:
 
 
 def _facts(paper: PaperCheck) -> Rows:
-    rules = "<br>".join(f"edition {escape(one)}" for one in paper.rules)
+    rules = "<br>".join(f"edition {escape(one.edition)} of {plural(one.packs, 'rule pack')}" for one in paper.rules)
     sealed = (
         "by nobody: the file bears no seal"
         if paper.sealed_with is None

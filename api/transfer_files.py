@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
 from pydantic import ValidationError
 
-from api.bodies.transfer_files import GoingAnimal, GoingPaper, MarkToRead, TransferFile
+from api.bodies.transfer_files import GoingAnimal, GoingPaper, Licence, MarkToRead, TransferFile
 from api.errors import Malformed
 from api.filing.attachments import Found
 from api.filing.opened_pdf import Seal
@@ -30,6 +30,9 @@ POINTER_LONGEST, SENTENCE_LONGEST = 200, 300
 """Of what is told of a fault in a file: a hostile one has members of any length."""
 _TO_COME = frozenset({"draft", "complete", "approved", "dispatched"})
 """Stages of a transfer whose animals are still to arrive."""
+_READ = (1, VERSION)
+_MADE_UP = "authorised"
+"""What files of version 1 have for the number of an authorisation of which only the last day is on record."""
 
 
 def transfer_file(raw: bytes) -> TransferFile:
@@ -89,8 +92,9 @@ def _refuse_another_form(value: Any) -> None:  # noqa: ANN401 - any JSON value
     if not isinstance(value, dict) or value.get("form") != FORM:
         raise _unfit("/form", "no-transfer-file", "What is attached is no transfer file of this kind.")
     version = value.get("form_version")
-    if version != VERSION or isinstance(version, bool):
-        sentence = f"The file is of version {fitted(str(version), 20)} of its form; this installation reads version {VERSION}."
+    if version not in _READ or isinstance(version, bool):
+        read = " and ".join(map(str, _READ))
+        sentence = f"The file is of version {fitted(str(version), 20)} of its form; this installation reads versions {read}."
         raise _unfit("/form_version", "form-version", sentence)
 
 
@@ -133,7 +137,7 @@ def _of_file(faults: tuple[Fault, ...], *, code: str) -> RuleBroken:
 
 def _plan(file: TransferFile, *, to_site_id: UUID, reference: str) -> TransferStated:
     sender, carriage = file.sender, file.carriage
-    licence = next(iter(sender.licences), None)
+    licence = next(iter(_numbered_first(sender.licences)), None)
     facts: dict[str, Any] = {
         "party": sender.name,
         "party_address": fitted("\n".join(one for one in (sender.site, sender.address) if one), NOTE_LENGTH),
@@ -143,7 +147,7 @@ def _plan(file: TransferFile, *, to_site_id: UUID, reference: str) -> TransferSt
         "party_jurisdiction": sender.jurisdiction,
         "carrier": carriage.carrier,
         "carrier_contact": carriage.contact,
-        "carrier_authorisation": None if carriage.authorisation is None else carriage.authorisation.number,
+        "carrier_authorisation": _authorisation(file),
         "carrier_until": None if carriage.authorisation is None else carriage.authorisation.until_on,
         "container": carriage.container,
         "least_c": carriage.least_c,
@@ -168,14 +172,24 @@ def _plan(file: TransferFile, *, to_site_id: UUID, reference: str) -> TransferSt
         raise _misstated(refused, "", PLAN_IN_FILE) from None
 
 
+def _numbered_first(licences: Sequence[Licence]) -> list[Licence]:
+    return sorted(licences, key=lambda one: one.number is None)
+
+
+def _authorisation(file: TransferFile) -> str | None:
+    """Return the number under which the carrier is authorised, ``None`` where the sender has none on record."""
+    number = None if file.carriage.authorisation is None else file.carriage.authorisation.number
+    return None if file.form_version == 1 and number == _MADE_UP else number
+
+
 def _of_plan(file: TransferFile) -> Iterator[str]:
     """Yield what the file tells besides the plan's fields. Nobody is named: a note is no place for particulars of people."""
     if file.note:
         yield file.note
     yield f"Read from the transfer file {file.paper_id}; the sender's reference is {file.reference}."
-    for one in file.sender.licences[1:]:
+    for one in _numbered_first(file.sender.licences)[1:]:
         until = "" if one.until_on is None else f", until {in_words(one.until_on)}"
-        yield f"The sender is also licensed by {one.number}{until}."
+        yield f"The sender is also licensed by {one.number or 'one whose number is not on record'}{until}."
 
 
 # ---------------------------------------------------------------------------------------------------------- the animals

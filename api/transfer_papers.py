@@ -95,7 +95,7 @@ def transfer_file_sheet(unit: Unit, transfer_id: UUID, *, report_id: UUID, impri
         earliest=None
         if check is None or check.earliest is None
         else Earliest(dispatch_on=check.earliest.dispatch_on, arrive_on=check.earliest.arrive_on),
-        renewals=() if check is None else tuple(_renewal(one) for one in check.renewals),
+        renewals=() if check is None else tuple(_renewal(one, today=found.today) for one in check.renewals),
         animals=tuple(_animal(one, number=numbers[one.line.id], today=found.today, home=home) for one in found.travellers),
         papers=tuple(_paper(one, numbers, through=found.through) for one in found.papers),
         rules=tuple(RulePack(**{name: row[name] for name in ("name", "edition", "digest")}) for row in found.packs),
@@ -115,14 +115,13 @@ def _end(unit: Unit, found: TransferFile, site: Site | None) -> End:
             jurisdiction=site.jurisdiction,
             licences=tuple(_own_licence(one, through=found.through) for one in found.licences[site.id]),
         )
-    licence = plan.party_licence
     return End(
         name=plan.party or "",
         site=None,
         address=plan.party_address,
         contact=plan.party_contact,
         jurisdiction=plan.party_jurisdiction,
-        licences=() if licence is None else (_licence(licence, plan.party_licence_until, through=found.through),),
+        licences=_of_others(plan.party_licence, plan.party_licence_until, through=found.through),
     )
 
 
@@ -130,30 +129,40 @@ def _own_licence(one: OwnLicence, *, through: date) -> Licence:
     return replace(_licence(one.number, one.good_until, through=through), title=one.title, sha256=one.sha256)
 
 
-def _licence(number: str, until_on: date | None, *, through: date) -> Licence:
+def _of_others(number: str | None, until_on: date | None, *, through: date) -> tuple[Licence, ...]:
+    """Return the licence of a party or carrier, as far as its number and its last day are on record."""
+    return () if number is None and until_on is None else (_licence(number, until_on, through=through),)
+
+
+def _licence(number: str | None, until_on: date | None, *, through: date) -> Licence:
     return Licence(number=number, title=None, sha256=None, until_on=until_on, lapses=until_on is not None and until_on < through)
 
 
 def _carriage(found: TransferFile) -> Carriage:
-    plan, number = found.transfer, found.transfer.carrier_authorisation
-    dated = number is not None or plan.carrier_until is not None
+    plan = found.transfer
+    authorisation = _of_others(plan.carrier_authorisation, plan.carrier_until, through=found.through)
     return Carriage(
         carrier=plan.carrier,
         contact=plan.carrier_contact,
-        authorisation=_licence(number or "authorised", plan.carrier_until, through=found.through) if dated else None,
+        authorisation=next(iter(authorisation), None),
         container=plan.container,
         least_c=plan.least_c,
         most_c=plan.most_c,
     )
 
 
-def _renewal(one: Renewal) -> str:
+def _renewal(one: Renewal, *, today: date) -> str:
+    """Return what has to be done about a paper, by days that are still to come."""
     made = "issued" if one.starts is Start.ISSUE else "inspected"
     if one.from_on is None:
         return f"{one.paper.title}: ask whoever issues it for a later last day."
     if one.from_on > one.until_on:
         return f"{one.paper.title}: no day before the dispatch is late enough; it is not good for so long a journey."
-    return f"{one.paper.title}: have it {made} anew between {in_words(one.from_on)} and {in_words(one.until_on)}."
+    if one.until_on < today:
+        return f"{one.paper.title}: the day of dispatch has passed; set another, and have it {made} anew for that."
+    first = max(one.from_on, today)
+    when = f"on {in_words(first)}" if first == one.until_on else f"between {in_words(first)} and {in_words(one.until_on)}"
+    return f"{one.paper.title}: have it {made} anew {when}."
 
 
 def _paper(one: TravellingPaper, numbers: Mapping[UUID, int], *, through: date) -> GoingPaper:

@@ -14,7 +14,7 @@ SIDE: Final = 32 * mm
 """Of the code with its quiet zone [pt]."""
 HEADING: Final = "Check this file"
 LEADS: Final = (
-    "The code and the address lead to what is on record about this file: when it was issued, the editions of rules on record then, and the "
+    "The code and the address lead to what is on record about this file: when it was issued, the editions of the rules behind it, and the "
     "fingerprint (SHA-256) of its PDF. Compare that with the fingerprint of the file in hand; the page does so where you open it, and"
     " nothing is sent. A print cannot be compared: for that ask for the file."
 )

@@ -24,8 +24,12 @@ def long_date(day: date) -> str:
 
 def clock(instant: datetime, *, zone: str) -> str:
     """Return date and time in the zone, without naming it; UTC when the zone is not on this machine."""
-    local = instant.astimezone(_zone(zone))
-    return f"{short_date(local.date())} {local:%H:%M}"
+    return f"{short_date(day_of(instant, zone=zone))} {instant.astimezone(_zone(zone)):%H:%M}"
+
+
+def day_of(instant: datetime, *, zone: str) -> date:
+    """Return the date in the zone that ``clock`` says."""
+    return instant.astimezone(_zone(zone)).date()
 
 
 def zone_name(zone: str) -> str:

@@ -34,7 +34,10 @@ class RequirementContent(_Content):
 
 
 class Requirement(Kept, RequirementStated):
-    """A requirement on file. ``edition`` is its version as its rule pack states it; ``pack_id`` is the pack that stated it first."""
+    """A requirement on file. ``edition`` is its version as its rule pack states it; ``pack_id`` is the pack that stated it last.
+
+    A pack that only gives it its last day states it anew.
+    """
 
     content: RequirementContent
     pack_id: UUID

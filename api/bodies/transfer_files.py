@@ -1,6 +1,7 @@
 """The shape of the animal transfer file of another installation, and of what is said when one is read.
 
 The members are those of ``reports.transfer_file.sheet``, which says what each of them means; each text is as long as what it is kept as.
+Those with a default are not in files of version 1.
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ class _Member(BaseModel):
 class Licence(_Member):
     """A licence."""
 
-    number: Name
+    number: Name | None
     title: Name | None = None
     sha256: Digest | None = None
     until_on: Day | None

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -10,7 +12,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from api import paper_page
-from api.bodies.papers import FileDigest, PaperCheck
+from api.bodies.papers import FileDigest, PaperCheck, RulesEdition
 from api.context import House
 from api.errors import Answer
 from api.issuing import LETTERS, OF_ALL_RULES, PRINTED, Dated, canonical, organisation_in, supersedes
@@ -126,8 +128,8 @@ async def _checked(house: House, paper_id: str) -> PaperCheck:
         kind=kind,
         title=kind.value.replace("-", " ").capitalize(),
         issued_at=issued_at,
-        as_of=_as_of(kind, local_date, issued_at),
-        rules=sorted(one["edition"] for one in rules or ()),
+        as_of=_as_of(paper, issued_at),
+        rules=_editions(rules or ()),
         rules_of="all_on_record" if kind in OF_ALL_RULES else "its_law",
         record_hash=record_hash,
         sha256=digests[PRINTED],
@@ -144,10 +146,18 @@ def _dated(
     return Dated(kind=kind, local_date=local_date, from_on=from_on, until_on=until_on, asked_on=asked_on)
 
 
-def _as_of(kind: ReportKind, stated: date, issued_at: datetime) -> date:
-    """Return the day that a paper is as of, in UTC: the date at its site would tell its zone. Only a register may be of another day."""
-    issued = issued_at.astimezone(UTC).date()
-    return stated if kind is ReportKind.PERMIT_REGISTER and abs(stated - issued) > timedelta(days=1) else issued
+def _as_of(paper: Dated, issued_at: datetime) -> date:
+    """Return the day that a paper is as of, of one of now in UTC: the date at its site would tell its zone.
+
+    Only a register may be of an earlier day, which stands on it.
+    """
+    is_of_past = paper.kind is ReportKind.PERMIT_REGISTER and not paper.is_of_now
+    return paper.local_date if is_of_past else issued_at.astimezone(UTC).date()
+
+
+def _editions(rules: Iterable[Mapping[str, str]]) -> list[RulesEdition]:
+    counted = Counter(one["edition"] for one in rules)
+    return [RulesEdition(edition=edition, packs=packs) for edition, packs in sorted(counted.items())]
 
 
 async def _rows(house: House, statement: Statement, *, organisation_id: int, paper_id: str) -> list[tuple[Any, ...]]:

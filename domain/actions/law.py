@@ -148,8 +148,7 @@ def load_pack(unit: Unit, pack: RulePack) -> Loaded:
             recorded(unit, record, stated, record_id=None, pack_id=made.id)
             added[record.noun] += 1
         elif differing := _differing(stated, found):
-            whose = {} if record is records.Requirement else {"pack_id": made.id}
-            unit.change(found, {**differing, **whose}, action=f"change_{record.noun}")
+            unit.change(found, {**differing, "pack_id": made.id}, action=f"change_{record.noun}")
             changed[record.noun] += 1
     return Loaded(dict(added), dict(changed))
 

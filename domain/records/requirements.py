@@ -85,7 +85,7 @@ class RequirementStated(Stated):
 
 
 class Requirement(Record, RequirementStated, table=True):
-    """A stored requirement; of one code no two editions apply on one day. ``pack_id`` is the pack that stated it first."""
+    """A stored requirement; of one code no two editions apply on one day. ``pack_id`` is the pack that stated it last."""
 
     __tablename__ = "requirement"
     __table_args__ = (

@@ -25,6 +25,7 @@ from reports.transfer_file.sheet import (
 )
 
 NOT_ON_RECORD: Final = "not on record"
+_blank = "\u00a0"
 BASIS_WORDS: Final = {"move": "between sites of one organisation"}
 _bands: Final = (
     ("UV index", "uvi_low", "uvi_high", ""),
@@ -41,9 +42,20 @@ def under_title(sheet: TransferFileSheet) -> list[str]:
     kinds = Counter(one.scientific_name for one in sheet.animals)
     of_what = f" of {words.plural(len(kinds), 'species', many='species')}" if kinds else ""
     who = f"{words.plural(number, 'animal')}{of_what} from {_place(sheet.sender)} to {_place(sheet.receiver)}"
-    leave, arrive = ("leave", "arrive") if sheet.dispatched_at is None else ("left", "expected")
-    when = f"{leave} {words.long_date(sheet.dispatch_on)}, {arrive} {words.long_date(sheet.arrive_on)}"
+    when = f"{_leaving(sheet)}, {_arriving(sheet)}"
     return [who, f"{when} · {BASIS_WORDS.get(sheet.basis, words.spoken(sheet.basis))} · {words.spoken(sheet.stage)}"]
+
+
+def _leaving(sheet: TransferFileSheet) -> str:
+    leave = "leave" if sheet.dispatched_at is None else "left"
+    return f"{leave} {words.long_date(sheet.dispatch_on)}"
+
+
+def _arriving(sheet: TransferFileSheet) -> str:
+    if sheet.arrived_at is not None:
+        return f"arrived {words.long_date(words.day_of(sheet.arrived_at, zone=sheet.zone))}"
+    arrive = "arrive" if sheet.dispatched_at is None else "expected"
+    return f"{arrive} {words.long_date(sheet.arrive_on)}"
 
 
 def _place(end: End) -> str:
@@ -75,7 +87,9 @@ def _limits(sheet: TransferFileSheet) -> str:
 
 
 def open_heading(sheet: TransferFileSheet) -> str:
-    """Return the heading of what is open."""
+    """Return the heading of what is open, or of how it stands where nothing is looked at any more."""
+    if sheet.open_items is None:
+        return "How it stands"
     return "Open before the animals may leave" + (f" · {len(sheet.open_items)}" if sheet.open_items else "")
 
 
@@ -142,15 +156,17 @@ def _end_row(role: str, end: End) -> Row:
 
 
 def _licences(licences: Sequence[Licence]) -> tuple[Phrase, ...]:
-    return tuple(phrase for one in licences for phrase in _licence(one)) or (Phrase(NOT_ON_RECORD),)
+    """Return licences one below the other, a blank line between them."""
+    told = [_licence(one) for one in licences] or [(Phrase(NOT_ON_RECORD),)]
+    return tuple(phrase for place, one in enumerate(told) for phrase in ((Phrase(_blank), *one) if place else one))
 
 
 def _licence(one: Licence) -> tuple[Phrase, ...]:
     title = (Phrase(one.title),) if one.title else ()
-    scan = (Phrase(words.in_eights(one.sha256), Face.MONO),) if one.sha256 else ()
+    scan = (Phrase("scan (SHA-256)", tone="muted"), Phrase(words.in_eights(one.sha256), Face.MONO)) if one.sha256 else ()
     until = "end not on record" if one.until_on is None else f"until {words.short_date(one.until_on)}"
     ends = Phrase(f"{until} · LAPSES TOO EARLY", tone="alarm") if one.lapses else Phrase(until, tone="muted")
-    return *title, Phrase(one.number), ends, *scan
+    return *title, Phrase(one.number or f"number {NOT_ON_RECORD}"), ends, *scan
 
 
 # ---------------------------------------------------------------------------------------------------------- the animals

@@ -56,7 +56,7 @@ _care_columns = (
 _history_columns = (
     Column("tag", "animal", 78, font=Face.BOLD),
     Column("origin", "origin, parents, how the sender has it", 180),
-    Column("masses", f"masses of {LOOKED_BACK_DAYS} days", 110),
+    Column("masses", f"masses of {LOOKED_BACK_DAYS} days, or the last", 110),
     Column("lately", f"entered in the last {LOOKED_BACK_DAYS} days", 159.2),
 )
 _arrival_columns = (

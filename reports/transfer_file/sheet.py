@@ -1,8 +1,9 @@
 """The frozen sheet behind the animal transfer file: what travels with animals, for whoever carries and whoever receives them.
 
 Its canonical JSON lies in the PDF as an attachment, from which another installation reads it as a draft. ``FORM`` and ``VERSION`` say
-what it is: a later version that an earlier reader would misread gets the next number. ``None`` and an empty list mean that nobody has
-entered it. Days of the plan are dates at the end where they fall. Words of closed lists come as their values: ``captive_bred``.
+what it is: as readers refuse members that they do not know, one more makes another version, and the earlier ones are read on. ``None`` and
+an empty list mean that nobody has entered it. Days of the plan are dates at the end where they fall. Words of closed lists come as their
+values: ``captive_bred``.
 """
 
 from dataclasses import dataclass
@@ -13,7 +14,8 @@ from reports.animal_record.sheet import PRECISIONS
 from reports.labels.sheet import Targets
 
 FORM: Final = "reedbed-transfer-file"
-VERSION: Final = 1
+VERSION: Final = 2
+"""Since 2 a licence has a title and a digest and may lack a number, and of who arrived the number and the dead are told."""
 ATTACHMENT_NAME: Final = "transfer-file.json"
 
 
@@ -34,12 +36,12 @@ class End:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Licence:
-    """A licence by its number; ``until_on`` is its last day, ``lapses`` that this is before it is needed no more.
+    """A licence by its number, ``None`` where nobody has entered that; ``until_on`` is its last day, ``lapses`` that this is too early.
 
     ``title`` is what its kind is called, ``sha256`` the digest of its scan, of one that is on record at the sender.
     """
 
-    number: str
+    number: str | None
     title: str | None
     sha256: str | None
     until_on: date | None

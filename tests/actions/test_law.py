@@ -128,8 +128,19 @@ def test_a_later_pack_adds_versions_and_says_last_days(store: Store) -> None:
     assert (again.added, again.changed) == ({"rule_pack": 1, "requirement": 1}, {})
     assert law.requirements == [ended, second, rule("XR-2")]
     assert [(one.code, one.edition, one.version, names[one.pack_id]) for one in stored] == [
-        ("XR-1", "1", 2, "1"), ("XR-1", "2", 1, "2"), ("XR-2", "1", 1, "3"),
+        ("XR-1", "1", 2, "2"), ("XR-1", "2", 1, "2"), ("XR-2", "1", 1, "3"),
     ]  # fmt: skip
+
+
+def test_a_pack_that_says_a_last_day_is_behind_the_law_and_one_that_says_nothing_new_is_not(store: Store) -> None:
+    first = rule(applies_from=date(2020, 1, 1))
+    ended = replace(first, applies_until=date(2026, 5, 31))
+    with store.transaction(makers.origin()) as unit:
+        for version, one in (("1", first), ("2", ended), ("3", ended)):
+            load_pack(unit, pack(version, one))
+        behind = packs_behind(unit, jurisdictions=("XR",), kinds=())
+
+    assert [(one.name, one.edition) for one in behind] == [("fiction", "1"), ("fiction", "2")]
 
 
 def test_what_a_later_pack_leaves_out_stays(store: Store) -> None:

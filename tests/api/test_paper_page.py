@@ -11,7 +11,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from api.bodies.papers import FileDigest, PaperCheck
+from api.bodies.papers import FileDigest, PaperCheck, RulesEdition
 from api.paper_page import BY_HAND, OTHER, POLICY, SAME, SCRIPT, STYLE, no_such_page, page_of
 from domain.rules.law.decision import DISCLAIMER
 from tests import makers
@@ -26,6 +26,10 @@ def paper(**stated):
     basic = {"paper_id": NUMBER, "kind": "permit-register", "title": "Permit register", "issued_at": makers.NOON, "as_of": "2026-02-28"}
     digests = {"record_hash": "2" * 64, "sha256": DIGEST, "files": files, "sealed_with": None, "superseded_by": None}
     return PaperCheck(**{**basic, **digests, "rules": [], "rules_of": "its_law", "disclaimer": DISCLAIMER, **stated})
+
+
+def edition(named, *, packs=1):
+    return RulesEdition(edition=named, packs=packs)
 
 
 class Page(HTMLParser):
@@ -121,11 +125,18 @@ def test_it_says_that_it_is_no_advice_and_what_a_print_is_good_for():
 
 
 def test_rules_and_the_seal_are_shown():
-    shown = paper(rules=["2026-01", "3"], sealed_with="9" * 64)
+    shown = paper(rules=[edition("2026-01"), edition("3")], sealed_with="9" * 64)
     text = Page(page_of(shown)).text
 
-    assert [one in text for one in ("edition 2026-01", "edition 3", "9" * 64)] == [True] * 3
+    assert [one in text for one in ("edition 2026-01 of 1 rule pack", "edition 3 of 1 rule pack", "9" * 64)] == [True] * 3
     assert "bears no seal" not in text
+
+
+def test_an_edition_of_several_packs_is_shown_once_with_their_number():
+    text = Page(page_of(paper(rules=[edition("2026.1", packs=3)]))).text
+
+    assert text.count("2026.1") == 1
+    assert "edition 2026.1 of 3 rule packs" in text
 
 
 @pytest.mark.parametrize(
@@ -133,7 +144,7 @@ def test_rules_and_the_seal_are_shown():
     [("its_law", "of the law and the kinds of documents that it is about"), ("all_on_record", "All rules on record then")],
 )
 def test_it_says_whether_the_rules_are_those_behind_the_paper_or_all(rules_of, said):
-    assert said in Page(page_of(paper(rules=["3"], rules_of=rules_of))).text
+    assert said in Page(page_of(paper(rules=[edition("3")], rules_of=rules_of))).text
 
 
 def test_the_record_hash_is_grouped_as_it_is_printed_and_what_it_is_of_is_said():
@@ -145,7 +156,7 @@ def test_the_record_hash_is_grouped_as_it_is_printed_and_what_it_is_of_is_said()
 
 def test_what_is_on_record_is_shown_and_never_run():
     hostile = "</title><script>alert(1)</script>\"'><img src=x onerror=alert(1)>&amp;"
-    shown = paper(title=hostile, rules=[hostile], files=[FileDigest(form=hostile, sha256=hostile)])
+    shown = paper(title=hostile, rules=[edition(hostile)], files=[FileDigest(form=hostile, sha256=hostile)])
     page = Page(page_of(shown))
 
     assert (len(page.all("script")), page.all("img")) == (1, [])

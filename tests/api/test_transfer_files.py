@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
-from dataclasses import is_dataclass
+from dataclasses import is_dataclass, replace
 from datetime import date
 from typing import get_args, get_type_hints
 from uuid import UUID
@@ -21,7 +21,7 @@ from api.transfer_files import filed, transfer_file
 from domain.errors import RuleBroken
 from domain.records.transfers import FileToRead
 from reports.canonical import canonical_json
-from reports.transfer_file.sheet import VERSION, MarkToRead, TransferFileSheet, Weight
+from reports.transfer_file.sheet import VERSION, Licence, MarkToRead, TransferFileSheet, Weight
 from tests.transfer_files import CODE, PAPER, animal, paper, plain_animal, sheet
 
 SAID = FileToRead(document_id=UUID(int=1), to_site_id=UUID(int=2))
@@ -187,8 +187,53 @@ def test_a_member_that_cannot_be_taken_is_named_by_its_place_in_the_file(path, t
 
 
 def test_a_file_of_another_version_says_which_it_has_and_which_is_read():
-    with pytest.raises(RuleBroken, match=f"version 2 of its form; this installation reads version {VERSION}"):
-        told_by(changed("form_version", to=2))
+    with pytest.raises(RuleBroken, match="version 3 of its form; this installation reads versions 1 and 2"):
+        told_by(changed("form_version", to=3))
+
+
+def of_version_one(**facts):
+    """Return the JSON value of a sheet as the first version of the form had it."""
+    value = json.loads(canonical_json(sheet(**facts)))
+    value["form_version"] = 1
+    for licence in (*value["sender"]["licences"], value["carriage"]["authorisation"]):
+        del licence["title"], licence["sha256"]
+    for one in value["animals"]:
+        del one["arrived_number"], one["arrived_dead"]
+    return value
+
+
+def test_a_file_of_the_first_version_is_read_and_tells_the_same():
+    first, second = told_by(of_version_one()), told_by(sheet())
+
+    assert (first.plan, first.animals, first.papers) == (second.plan, second.animals, second.papers)
+    assert (first.source["form_version"], second.source["form_version"]) == (1, 2)
+
+
+def test_a_carrier_is_authorised_by_a_number_alone():
+    dated = Licence(number=None, title=None, sha256=None, until_on=date(2026, 12, 31), lapses=False)
+
+    def carried(licence):
+        return {"carriage": replace(sheet().carriage, authorisation=licence)}
+
+    plans = [
+        told_by(sheet(**carried(dated))).plan,
+        told_by(of_version_one(**carried(replace(dated, number="authorised")))).plan,
+        told_by(of_version_one(**carried(replace(dated, number="C-1")))).plan,
+    ]
+
+    assert [one.carrier_authorisation for one in plans] == [None, None, "C-1"]
+    assert [one.carrier_until for one in plans] == [date(2026, 12, 31)] * 3
+
+
+def test_of_the_senders_licences_one_that_has_a_number_comes_first():
+    unnumbered = Licence(number=None, title=None, sha256=None, until_on=date(2026, 12, 31), lapses=False)
+    sender = sheet().sender
+
+    plan = told_by(sheet(sender=replace(sender, licences=(unnumbered, *sender.licences)))).plan
+    alone = told_by(sheet(sender=replace(sender, licences=(unnumbered,)))).plan
+
+    assert (plan.party_licence, alone.party_licence, alone.party_licence_until) == ("L-77", None, date(2026, 12, 31))
+    assert plan.note.splitlines()[-1] == "The sender is also licensed by one whose number is not on record, until 31 December 2026."
 
 
 def test_two_animals_of_one_number_are_refused():

@@ -181,6 +181,43 @@ def test_what_is_open_is_what_the_check_says_with_the_earliest_days(unit, site, 
     assert sheet.through_on == date(2026, 3, 11)
 
 
+@pytest.mark.parametrize(
+    ("leaves", "told"),
+    [
+        ("2026-03-04", "have it inspected anew between 1 March 2026 and 4 March 2026."),
+        ("2026-03-01", "have it inspected anew on 1 March 2026."),
+        ("2026-02-27", "the day of dispatch has passed; set another, and have it inspected anew for that."),
+    ],
+)
+def test_nobody_is_told_to_have_a_paper_made_anew_on_a_day_that_has_passed(unit, site, boa, leaves, told):
+    makers.document_kind(unit, "health", lasts=Span(30, Unit.DAYS), starts=Start.INSPECTION)
+    plan = planned(unit, site, None, boa, dispatch_on=leaves, arrive_on=leaves)
+    makers.transfer_paper(unit, plan, kind="health", inspected_on="2026-01-02", issued_on="2026-01-02")
+
+    assert sheet_of(unit, plan).renewals == (f"Health certificate H-1: {told}",)
+
+
+@pytest.mark.parametrize(
+    ("number", "until", "told"),
+    [("C-1", None, ("C-1", None)), (None, "2026-12-31", (None, date(2026, 12, 31))), (None, None, None)],
+)
+def test_of_a_licence_of_others_only_what_is_on_record_is_told(unit, site, boa, number, until, told):
+    plan = planned(
+        unit,
+        site,
+        None,
+        boa,
+        **dict.fromkeys(("carrier_authorisation", "party_licence"), number),
+        **dict.fromkeys(("carrier_until", "party_licence_until"), until),
+    )
+
+    sheet = sheet_of(unit, plan)
+
+    carriers = [] if sheet.carriage.authorisation is None else [sheet.carriage.authorisation]
+    for licences in (carriers, sheet.receiver.licences):
+        assert [(one.number, one.until_on) for one in licences] == ([] if told is None else [told])
+
+
 def test_what_comes_for_the_first_time_is_told_as_its_papers_have_it(unit, site, boas):
     plan = makers.transfer(unit, None, site)
     makers.transfer_animal(unit, plan, taxon_id=str(boas.id), tag="N-1", transponder="999000000000019", other_mark="notch", number=1)

@@ -153,7 +153,7 @@ def test_what_their_paper_tells_whoever_has_its_number_is_of_nobody_and_the_numb
 def _besides(answer):
     """Return what is said of a paper besides what it may be told by: its digests, and the versions of the rules that it rests on."""
     paper, text = answer.json(), raw(answer)
-    for told in (paper["record_hash"], *paper["rules"], *(file["sha256"] for file in paper["files"])):
+    for told in (paper["record_hash"], *(one["edition"] for one in paper["rules"]), *(file["sha256"] for file in paper["files"])):
         text = text.replace(f'"{told}"'.encode(), b'""')
     return text
 

@@ -55,6 +55,13 @@ def test_a_paper_leads_to_where_it_is_checked_and_says_how(printed):
     assert f"check at {CHECK_AT}" in text
 
 
+def test_the_box_says_that_the_rules_are_those_behind_the_paper(printed):
+    text = plain(text_of(printed(check_at=CHECK_AT)))
+
+    assert "the editions of the rules behind it" in text
+    assert "rules on record" not in text
+
+
 def test_a_paper_without_an_address_says_whom_to_ask_with_which_number(printed):
     pdf = printed(check_at=None)
 

@@ -12,7 +12,10 @@ import pytest
 
 from reports.canonical import record_hash
 from reports.cautions import CATALOGUE, of_journey
+from reports.fonts import Face
+from reports.text import lines
 from reports.transfer_file import transfer_file_json, transfer_file_pdf
+from reports.transfer_file.compose import end_rows
 from reports.transfer_file.sheet import (
     ATTACHMENT_NAME,
     Ancestor,
@@ -29,6 +32,7 @@ from reports.transfer_file.sheet import (
     TransferFileSheet,
     Weight,
 )
+from reports.words import in_eights
 from tests.reports.makers import end, going_animal, going_paper, letters_of, squeezed, text_fields, transfer_file
 from tests.reports.test_hostile_text import hostile_texts, lost_of_marked, marked
 
@@ -106,6 +110,23 @@ def test_once_the_animals_have_left_it_says_when_and_when_they_are_expected():
     )
 
 
+@pytest.mark.parametrize("stage", ["dispatched", "called_off"])
+def test_where_nothing_is_looked_at_any_more_the_heading_is_not_of_what_is_open(stage):
+    text = said(transfer_file(going_animal(), open_items=None, stage=stage))
+
+    assert holds(text, "How it stands") == []
+    assert squeezed("Open before the animals may leave") not in text
+
+
+def test_once_the_animals_have_arrived_the_title_says_on_which_day_they_did_at_the_site():
+    instants = {"dispatched_at": datetime(2026, 12, 2, 8, 0, tzinfo=UTC), "arrived_at": datetime(2026, 12, 3, 23, 30, tzinfo=UTC)}
+
+    text = said(transfer_file(going_animal(), open_items=None, stage="received", **instants))
+
+    assert holds(text, "left Wednesday 2 December 2026, arrived Friday 4 December 2026 · gift · received") == []
+    assert squeezed("expected") not in text
+
+
 def test_each_animal_stands_with_its_mark_its_mass_and_the_day_of_that():
     text = said(transfer_file(going_animal(common_name="invented viper", name_as_printed="Bitis antiqua")))
 
@@ -144,6 +165,32 @@ def test_a_licence_that_lapses_says_so_and_a_missing_one_is_not_left_blank():
     lapsing = end(licences=(Licence(number="LIC-1", title=None, sha256=None, until_on=date(2026, 12, 1), lapses=True),))
 
     assert holds(said(transfer_file(going_animal(), sender=lapsing, receiver=end(licences=()))), "LAPSES TOO EARLY", "not on record") == []
+
+
+def test_a_licence_without_a_number_says_so_and_nothing_takes_its_place():
+    unnumbered = Licence(number=None, title=None, sha256=None, until_on=date(2026, 12, 31), lapses=False)
+    sheet = transfer_file(going_animal())
+
+    text = said(replace(sheet, carriage=replace(sheet.carriage, authorisation=unnumbered)))
+
+    assert holds(text, "number not on record until 31 Dec 2026") == []
+    assert squeezed("authorised") not in text
+
+
+def test_licences_stand_apart_each_with_its_scan_called_by_name():
+    held = [
+        Licence(number=number, title="Permit to keep", sha256=digit * 64, until_on=None, lapses=False)
+        for number, digit in (("LIC-1", "7"), ("LIC-2", "8"))
+    ]
+    sheet = transfer_file(going_animal(), sender=end(licences=tuple(held)))
+
+    texts = [one.text for one in end_rows(sheet)[0].cells["licence"]]
+
+    first, blank, second = texts[:5], texts[5], texts[6:]
+    assert first == ["Permit to keep", "LIC-1", "end not on record", "scan (SHA-256)", in_eights("7" * 64)]
+    assert second == ["Permit to keep", "LIC-2", "end not on record", "scan (SHA-256)", in_eights("8" * 64)]
+    assert (blank.strip(), len(lines(blank, face=Face.REGULAR, size=9, width=100))) == ("", 1)
+    assert holds(said(sheet), f"scan (SHA-256) {'7' * 64}", f"scan (SHA-256) {'8' * 64}") == []
 
 
 def test_care_says_what_is_needed_by_whom_and_for_how_long_they_are_kept_apart():
@@ -200,6 +247,12 @@ def test_where_it_comes_from_says_parents_weights_and_what_happened_lately():
     assert holds(said(transfer_file(one)), *told) == []
 
 
+def test_masses_are_headed_as_those_of_some_days_or_the_last():
+    old = going_animal(weights=(Weight(measured_on=date(2025, 3, 21), mass_g=1100.5),))
+
+    assert holds(said(transfer_file(old)), "masses of 90 days, or the last", "21 Mar 2025: 1 100.5 g") == []
+
+
 def test_what_was_read_and_found_on_arrival_is_printed_once_it_is_on_record():
     arrived = going_animal(
         mark_loaded="999000000000123", mark_arrived="999000000000999", arrived=True, condition="thin", discrepancy="mark"
@@ -247,7 +300,7 @@ def test_the_json_says_which_form_it_is_and_the_footer_its_hash():
     sheet = transfer_file(going_animal())
     written = json.loads(transfer_file_json(sheet))
 
-    assert (written["form"], written["form_version"], len(written["animals"])) == ("reedbed-transfer-file", 1, 1)
+    assert (written["form"], written["form_version"], len(written["animals"])) == ("reedbed-transfer-file", 2, 1)
     assert holds(said(sheet), record_hash(sheet)[:16]) == []
 
 

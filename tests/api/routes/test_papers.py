@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 from datetime import timedelta
 from hashlib import sha256
 from io import BytesIO
@@ -184,7 +185,7 @@ def test_nobody_signs_in_to_see_what_is_on_record_about_a_paper(client, nobody, 
     assert (shown.paper_id, shown.kind, shown.title) == (report["paper_id"], "permit-register", "Permit register")
     assert (shown.as_of.isoformat(), shown.issued_at, shown.disclaimer) == ("2026-02-01", makers.NOON, DISCLAIMER)
     assert (shown.record_hash, shown.sealed_with, shown.superseded_by) == (report["record_hash"], None, None)
-    assert shown.rules == sorted(one["edition"] for one in report["rules"])
+    assert [(one.edition, one.packs) for one in shown.rules] == sorted(Counter(one["edition"] for one in report["rules"]).items())
     assert [one["digest"] for one in report["rules"] if one["digest"][:16] in told.text] == []
     files = {form: sha256(file_of(client, report, form)).hexdigest() for form in ("csv", "json", "pdf")}
     assert {one.form: one.sha256 for one in shown.files} == files
@@ -197,6 +198,24 @@ def test_the_day_that_is_told_is_one_in_utc_whatever_the_date_at_the_site_is(cli
     report = register(client, str(east.id))
 
     assert (report["local_date"], check(nobody, report)["as_of"]) == ("2026-03-02", "2026-03-01")
+
+
+@pytest.mark.parametrize("day", ["2026-02-01", "2026-02-28"])
+def test_a_register_of_an_earlier_day_is_as_of_that_day_however_near(client, nobody, site, day):
+    assert check(nobody, register(client, site, local_date=day))["as_of"] == day
+
+
+def test_each_edition_is_told_once_with_how_many_packs_are_of_it(client, nobody, site):
+    report = register(client, site)
+
+    assert sorted((one["name"], one["edition"]) for one in report["rules"]) == [
+        ("canary-pack", "2026-01"),
+        ("kind-keeping", "1"),
+        ("rule-xr-9", "1"),
+    ]
+    assert check(nobody, report)["rules"] == [{"edition": "1", "packs": 2}, {"edition": "2026-01", "packs": 1}]
+    page = nobody.get(f"/v/{report['paper_id']}", headers=AS_PAGE).text
+    assert "edition 1 of 2 rule packs<br>edition 2026-01 of 1 rule pack<" in page
 
 
 def test_neither_answer_names_a_person_an_animal_a_permit_a_pack_or_a_place(client, nobody, site):
@@ -221,7 +240,7 @@ def test_the_page_says_the_same_and_comes_alone(client, nobody, site):
     assert (page.headers["Referrer-Policy"], page.headers["X-Robots-Tag"]) == ("no-referrer", "noindex")
     assert "Accept" in page.headers["Vary"]
     shown = ["Permit register", told["paper_id"], "2026-03-01 12:00:00 UTC", told["record_hash"], told["sha256"], DISCLAIMER]
-    shown += told["rules"] + [one["sha256"] for one in told["files"]]
+    shown += [one["edition"] for one in told["rules"]] + [one["sha256"] for one in told["files"]]
     assert [text for text in shown if text not in page.text] == []
     assert "bears no seal" in page.text
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import date
 from hashlib import sha256
 from uuid import UUID
@@ -25,10 +26,10 @@ from domain.records.taxa import Taxon
 from domain.rules.permissions import Role
 from domain.rules.transfers import TransferStage
 from reports.transfer_file import transfer_file_pdf
-from reports.transfer_file.sheet import ATTACHMENT_NAME, MarkToRead
+from reports.transfer_file.sheet import ATTACHMENT_NAME, Licence, MarkToRead
 from tests import makers, people
 from tests.pictures import png
-from tests.transfer_files import CODE, PAPER, THEIR_TRANSFER, animal, file_of, file_with, paper, pdf_with, plain_animal
+from tests.transfer_files import CODE, PAPER, THEIR_TRANSFER, animal, file_of, file_with, paper, pdf_with, plain_animal, sheet
 
 PATH = "/v1/transfer-files"
 HERE = "2026-02-01"
@@ -155,7 +156,7 @@ def test_a_file_becomes_a_draft_with_its_animals_its_papers_and_its_document(cli
         "sha256": sha256(content).hexdigest(),
         "paper_id": PAPER,
         "transfer_id": THEIR_TRANSFER,
-        "form_version": 1,
+        "form_version": 2,
         "seal": "none",
         "sealed_with": None,
         "check_at": f"https://fen.example/v/{PAPER}",
@@ -194,6 +195,16 @@ def test_a_law_that_is_not_on_record_is_left_open(client, site_id, taxon_id):
     assert made["note"].startswith("The sender is under the law of XR, which is not on record here.")
     items = done(client.post(f"/v1/transfers/{made['id']}/check", {}))["items"]
     assert ("place_unknown", "party_jurisdiction") in {(one["code"], one["field"]) for one in items}
+
+
+def test_a_carrier_whose_number_the_sender_does_not_know_stays_open_here_as_well(client, site_id, taxon_id):
+    dated = Licence(number=None, title=None, sha256=None, until_on=date(2026, 12, 31), lapses=False)
+
+    made = done(read(client, file_of(carriage=replace(sheet().carriage, authorisation=dated)), site_id))
+
+    assert (made["carrier_authorisation"], made["carrier_until"]) == (None, "2026-12-31")
+    items = done(client.post(f"/v1/transfers/{made['id']}/check", {}))["items"]
+    assert "carrier_unauthorised" in {one["code"] for one in items}
 
 
 def test_papers_are_for_the_animals_that_they_name(client, site_id, taxon_id):
@@ -573,8 +584,8 @@ def test_all_that_cannot_be_kept_is_told_at_once(client, site_id, taxon_id):
 # ------------------------------------------------------------------------------------------------------ what is refused
 
 
-def of_version_two(told):
-    told["form_version"] = 2
+def of_version_three(told):
+    told["form_version"] = 3
 
 
 @pytest.mark.parametrize(
@@ -589,7 +600,7 @@ def of_version_two(told):
         (b"%PDF-1.7\n[[[[\n%%EOF\n", "/document_id", "pdf-unreadable"),
         (pdf_with((ATTACHMENT_NAME, b"\xff\xfe{")), "/document_id", "not-utf-8"),
         (pdf_with((ATTACHMENT_NAME, b"{}")), "/file/form", "no-transfer-file"),
-        (file_with(of_version_two), "/file/form_version", "form-version"),
+        (file_with(of_version_three), "/file/form_version", "form-version"),
         (file_of(basis="move"), "/file/basis", "own-file"),
     ],
 )
