@@ -162,9 +162,11 @@ def test_in_an_enclosure_that_keeps_nobody_apart_no_clock_restarts(unit, site, o
     assert apart_until(unit, first) == [FIRST_UNTIL]
 
 
-def test_what_a_site_out_of_reach_has_to_close_is_kept_apart_longer_as_well(unit, site, other, animal, second, quarantine, quarantine_here):
-    """The animal came to a site and was moved on from there: its transfer is that site's, which the others' receiver does not reach."""
-    first = received(unit, under_way(unit, planned(unit, other, site, _brought_to(unit, animal, other), to=quarantine_here)))
+def test_what_a_site_out_of_reach_has_to_close_is_kept_apart_longer_as_well(unit, site, other, animal, second, quarantine):
+    """The animal came to a third site and was moved on from there: its transfer is that site's, out of the others' receiver's reach."""
+    far = makers.site(unit, name="Far Mere", jurisdiction="XR")
+    apart = makers.enclosure(unit, far, name="Q-3", quarantine=True)
+    first = received(unit, under_way(unit, planned(unit, site, far, animal, to=apart)))
     makers.move(unit, animal, quarantine, later(unit, days=1), override_reason=KNOWN)
     later(unit, days=19)
     next_one = under_way(unit, planned(unit, site, other, second, to=quarantine, reference="T-2", **that_day(unit)))
@@ -172,13 +174,7 @@ def test_what_a_site_out_of_reach_has_to_close_is_kept_apart_longer_as_well(unit
 
     received(unit, next_one)
 
-    unit.origin = replace(unit.origin, reach=Reach(None))
     assert apart_until(unit, first) == [LATER_UNTIL]
-
-
-def _brought_to(unit, animal, site):
-    makers.move(unit, animal, makers.enclosure(unit, site, name="Yard"), "2026-02-01", override_reason=KNOWN)
-    return unit.fetch(Animal, animal.id)
 
 
 def test_who_died_in_quarantine_keeps_nothing_open_and_who_lives_is_named(unit, site, other, quarantine, animal, second):
