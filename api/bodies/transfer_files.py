@@ -18,13 +18,12 @@ from domain.records.marks import MarkKind
 from domain.records.measurements import Grams
 from domain.records.requirements import LawCode
 from domain.records.stated import misstated
-from domain.records.transfers import BufferDays, Celsius, Counted, FileToRead, ReportDays
+from domain.records.transfers import ANIMALS_MOST, BufferDays, Celsius, Counted, FileToRead, ReportDays
 from domain.rules.fitness import Hazard
 from domain.rules.lives import Grouping, LifeStage, Origin, Sex
 from domain.rules.taxonomy import TaxonRank
 from domain.rules.transfers import TransferBasis
 
-ANIMALS_MOST = 500
 PAPERS_MOST = 500
 Digest = Annotated[str, PydanticField(pattern=r"^[0-9a-f]{64}$")]
 Figure = Annotated[float, PydanticField(ge=-1000, le=1_000_000_000)]

@@ -128,13 +128,14 @@ def refuse_while_used(unit: Unit, found: Record, uses: Sequence[tuple[type[Recor
         NotAllowed: It is at a site that the origin does not reach, so nothing is said about it.
     """
     refuse_beyond_reach(unit, type(found), row_of(found))
-    counts = {record.noun.replace("_", " "): _kept_with(unit, record, column, found.id) for record, column in uses}
+    counts = {record.noun.replace("_", " "): kept_with(unit, record, column, found.id) for record, column in uses}
     used = [f"{count} {noun}" for noun, count in counts.items() if count]
     if used:
         raise Conflict(f"Still in use by {', '.join(used)}. End or move them first.", code="in-use")
 
 
-def _kept_with(unit: Unit, record: type[Record], column: str, record_id: UUID) -> int:
+def kept_with(unit: Unit, record: type[Record], column: str, record_id: UUID) -> int:
+    """Return how many records of a kind that have not ended refer to a record in a column."""
     row = unit.row(_count_kept(record, column), referred_id=record_id)
     return int(row[0]) if row else 0
 

@@ -25,7 +25,9 @@ Celsius = Annotated[float, PydanticField(ge=-20, le=60)]
 Counted = Annotated[int, PydanticField(ge=0, le=10_000_000)]
 ReportDays = Annotated[list[Days], PydanticField(max_length=12)]
 BufferDays = Annotated[int, PydanticField(ge=0, le=90)]
-Ids = Annotated[list[Id], PydanticField(max_length=500)]
+ANIMALS_MOST = 500
+"""How many animals and groups go with one transfer at most: as many are read back and received at once."""
+Ids = Annotated[list[Id], PydanticField(max_length=ANIMALS_MOST)]
 
 
 class TransferStated(Stated):
@@ -283,7 +285,7 @@ class Reading(Stated):
 class Dispatch(Stated):
     """That animals leave now: the mark that was read back of each, and how warm it is in the box [°C], required at a site of ours."""
 
-    readings: Annotated[list[Reading], PydanticField(max_length=500)] = Field(default_factory=list)
+    readings: Annotated[list[Reading], PydanticField(max_length=ANIMALS_MOST)] = Field(default_factory=list)
     temperature_c: Celsius | None = None
 
 
@@ -324,7 +326,7 @@ class Receipt(Stated):
     receiver's end: a veterinarian decides.
     """
 
-    arrivals: Annotated[list[Arrival], PydanticField(max_length=500)]
+    arrivals: Annotated[list[Arrival], PydanticField(max_length=ANIMALS_MOST)]
     temperature_c: Celsius | None = None
     quarantine_days: Days | None = None
 
@@ -367,8 +369,8 @@ class AnimalAnswer(Stated):
 class FileAnswers(Stated):
     """Answers to what was asked of a transfer file."""
 
-    taxa: Annotated[list[TaxonAnswer], PydanticField(max_length=500)] = Field(default_factory=list)
-    animals: Annotated[list[AnimalAnswer], PydanticField(max_length=500)] = Field(default_factory=list)
+    taxa: Annotated[list[TaxonAnswer], PydanticField(max_length=ANIMALS_MOST)] = Field(default_factory=list)
+    animals: Annotated[list[AnimalAnswer], PydanticField(max_length=ANIMALS_MOST)] = Field(default_factory=list)
 
 
 class FileToRead(Stated):

@@ -109,13 +109,13 @@ _AFTER_TAKING = {
     EventKind.HATCHED_OUT: Status.MERGED,
     EventKind.JOINED: Status.MERGED,
 }
-_TURNS: Mapping[EventKind, tuple[Status, Status]] = {
-    EventKind.ESCAPED: (Status.PRESENT, Status.MISSING),
-    EventKind.FOUND: (Status.MISSING, Status.PRESENT),
-    EventKind.SENT_AWAY: (Status.PRESENT, Status.AWAY),
-    EventKind.CAME_BACK: (Status.AWAY, Status.PRESENT),
+_TURNS: Mapping[EventKind, tuple[tuple[Status, ...], Status]] = {
+    EventKind.ESCAPED: ((Status.PRESENT, Status.AWAY), Status.MISSING),
+    EventKind.FOUND: ((Status.MISSING,), Status.PRESENT),
+    EventKind.SENT_AWAY: ((Status.PRESENT,), Status.AWAY),
+    EventKind.CAME_BACK: ((Status.AWAY,), Status.PRESENT),
 }
-"""What an event turns from which state into which."""
+"""What an event turns from which states into which. Who escaped while it was away is away still when it is found."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -239,6 +239,7 @@ class _Course:
     sex: Sex = Sex.UNKNOWN
     life_stage: LifeStage = LifeStage.UNKNOWN
     departed: int = 0
+    escaped_from: Status | None = None
     ended_on: date | None = None
     states: list[State] = field(default_factory=list)
     changes: dict[UUID, int] = field(default_factory=dict)
@@ -330,8 +331,9 @@ def _refuse_untimely(course: _Course, event: Event) -> None:
     if course.grouping is Grouping.INDIVIDUAL and event.kind is EventKind.JOINED_BY:
         raise LifeBroken("One animal is joined by no others; it joins a group.", code="individual", event=event)
     turn = _TURNS.get(event.kind)
-    if turn is not None and course.status is not turn[0]:
-        raise LifeBroken(f"This can only be said of what is {turn[0].value}; it is {course.status.value}.", code="not-so", event=event)
+    if turn is not None and course.status not in turn[0]:
+        allowed = " or ".join(one.value for one in turn[0])
+        raise LifeBroken(f"This can only be said of what is {allowed}; it is {course.status.value}.", code="not-so", event=event)
 
 
 def _after_the_end(course: _Course) -> str:
@@ -352,6 +354,7 @@ def _take(course: _Course, event: Event) -> None:
     if event.kind in COUNTING:
         course.estimated = event.kind is EventKind.ESTIMATED
     course.departed -= change if event.kind in {EventKind.DEPARTED, EventKind.RETURNED} else 0
+    course.escaped_from = course.status if event.kind is EventKind.ESCAPED else course.escaped_from
     course.status, course.ended_on = _status_after(course, event)
     course.sex = event.sex or course.sex
     course.life_stage = event.life_stage or course.life_stage
@@ -383,6 +386,8 @@ def _change_by(course: _Course, event: Event) -> int:
 def _status_after(course: _Course, event: Event) -> tuple[Status | None, date | None]:
     if event.kind in TAKING and course.number == 0:
         return _AFTER_TAKING[event.kind], event.on
+    if event.kind is EventKind.FOUND:
+        return course.escaped_from, None
     if event.kind in _TURNS:
         return _TURNS[event.kind][1], None
     if course.status is None or (event.kind is EventKind.RETURNED and course.status in GONE):

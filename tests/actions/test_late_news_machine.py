@@ -48,7 +48,7 @@ GOING = {
     "hatched_out": Status.MERGED,
     "joined": Status.MERGED,
 }
-TURNING = {"escaped": Status.MISSING, "found": Status.PRESENT, "sent_away": Status.AWAY, "came_back": Status.PRESENT}
+TURNING = {"escaped": Status.MISSING, "sent_away": Status.AWAY, "came_back": Status.PRESENT}
 
 
 class Days:
@@ -56,7 +56,7 @@ class Days:
 
     def __init__(self, group, events):
         self.by_day = {}
-        number, status, opened = 0, None, False
+        number, status, opened, escaped_from = 0, None, False, None
         for event in sorted(events, key=lambda one: (one.happened_on, not group and one.kind in GOING, one.created_at, one.id)):
             kind = event.kind.value
             if kind in COMING:
@@ -67,7 +67,8 @@ class Days:
                 status = GOING[kind] if number == 0 else status
             elif kind in {"counted", "estimated"}:
                 number = event.number
-            status = TURNING.get(kind, status)
+            escaped_from = status if kind == "escaped" else escaped_from
+            status = escaped_from if kind == "found" else TURNING.get(kind, status)
             assert number >= 0
             assert opened or kind in COMING
             opened = True

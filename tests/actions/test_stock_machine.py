@@ -58,7 +58,7 @@ class Counted:
     """One record as it should stand: how many animals, whether a group, where, in which status, since when there.
 
     A single animal's end comes last on a day: ``until_then`` is the status that it was in on the day ``ended_on`` before that. ``departed``
-    is how many may return.
+    is how many may return, ``escaped_from`` in which status it was when it escaped.
     """
 
     id: object
@@ -71,6 +71,7 @@ class Counted:
     ended_on: object = None
     stage: LifeStage = LifeStage.UNKNOWN
     departed: int = 0
+    escaped_from: object = None
 
     @property
     def here(self):
@@ -201,15 +202,16 @@ class Stock(RuleBasedStateMachine):
     @rule(which=some, turn=st.sampled_from(["escaped", "found", "sent_away", "came_back"]))
     def turns(self, which, turn):
         one = self.chosen(which)
+        status = one.status_before_the_end(self.day)
         before, after = {
-            "escaped": (Status.PRESENT, Status.MISSING),
-            "found": (Status.MISSING, Status.PRESENT),
-            "sent_away": (Status.PRESENT, Status.AWAY),
-            "came_back": (Status.AWAY, Status.PRESENT),
+            "escaped": ({Status.PRESENT, Status.AWAY}, Status.MISSING),
+            "found": ({Status.MISSING}, one.escaped_from),
+            "sent_away": ({Status.PRESENT}, Status.AWAY),
+            "came_back": ({Status.AWAY}, Status.PRESENT),
         }[turn]
-        told = self.attempt(
-            lambda unit: makers.event(unit, one, turn, str(self.day)), expected=one.status_before_the_end(self.day) is before
-        )
+        told = self.attempt(lambda unit: makers.event(unit, one, turn, str(self.day)), expected=status in before)
+        if told and turn == "escaped":
+            one = replace(one, escaped_from=status)
         if told and one.status in GONE:
             self.known[one.id] = replace(one, until_then=after)
         elif told:

@@ -14,12 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from api.bodies.transfer_files import ANIMALS_MOST, TransferFile
+from api.bodies.transfer_files import TransferFile
 from api.filing.attachments import Found
 from api.filing.opened_pdf import Seal
 from api.transfer_files import filed, transfer_file
 from domain.errors import RuleBroken
-from domain.records.transfers import FileToRead
+from domain.records.transfers import ANIMALS_MOST, FileToRead
 from reports.canonical import canonical_json
 from reports.transfer_file.sheet import VERSION, Licence, MarkToRead, TransferFileSheet, Weight
 from tests.transfer_files import CODE, PAPER, animal, paper, plain_animal, sheet

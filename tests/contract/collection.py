@@ -122,7 +122,7 @@ def of_transfer(unit: Unit, site: Site) -> dict[str, Record]:
     transfer = makers.transfer(unit, None, site, report_after_days=[7])
     going = makers.transfer_animal(unit, transfer, taxon_id=str(makers.taxon(unit, "Bufo viator").id), tag="N-1")
     paper = makers.transfer_paper(unit, transfer)
-    arrived = unit.change(transfer, {"stage": TransferStage.RECEIVED}, action="receive_transfer")
+    arrived = unit.change(transfer, {"stage": TransferStage.RECEIVED, "arrived_at": unit.origin.at}, action="receive_transfer")
     report = makers.transfer_report(unit, arrived)
-    unit.change(arrived, {"stage": TransferStage.DRAFT}, action="check_transfer")
+    unit.change(arrived, {"stage": TransferStage.DRAFT, "arrived_at": None}, action="check_transfer")
     return {"transfer_id": transfer, "transfer_animal_id": going, "transfer_paper_id": paper, "transfer_report_id": report}

@@ -462,12 +462,12 @@ def _fill_transfer(made: _Maker, at: str) -> None:
     made(f"{at}transfer_paper", f"{path}/papers", {**paper, "requirement_code": side.word("requirement.code"), **said})
     far = {"refused_because": side.word(f"{at}transfer.refused"), "approved_by": side.word(f"{at}transfer.approved")}
     far |= _texts(side, f"{at}transfer", "offspring_split")
-    _change(made, Transfer, f"{at}transfer", stage=TransferStage.RECEIVED, **far)
+    _change(made, Transfer, f"{at}transfer", stage=TransferStage.RECEIVED, arrived_at=makers.NOON - timedelta(days=4), **far)
     read = ("tag", "transponder", "other_mark", "name_as_printed", "mark_loaded", "mark_arrived", "condition", "discrepancy")
     _change(made, TransferAnimal, f"{at}transfer_animal", **_texts(side, f"{at}transfer_animal", *read))
     report = {"after_days": 7, "reported_on": "2026-02-25", **_texts(side, f"{at}transfer_report", "text")}
     made(f"{at}transfer_report", f"{path}/reports", report)
-    _change(made, Transfer, f"{at}transfer", stage=TransferStage.DRAFT)
+    _change(made, Transfer, f"{at}transfer", stage=TransferStage.DRAFT, arrived_at=None)
     if not at:
         ids |= dict.fromkeys(OF_A_STAGE, ids["transfer"])
 

@@ -345,7 +345,8 @@ def _of_transfers(unit: Unit, shared: dict[str, str], site: Site, enclosure: Enc
         return transfer, makers.transfer_animal(unit, transfer, animal), animal
 
     def at(stage: TransferStage, reference: str, **stated: Any) -> Record:
-        return unit.change(going(reference, **stated), {"stage": stage}, action="check_transfer")
+        arrived = {"arrived_at": unit.origin.at - timedelta(days=4)} if stage is TransferStage.RECEIVED else {}
+        return unit.change(going(reference, **stated), {"stage": stage, **arrived}, action="check_transfer")
 
     draft, line, first = with_animal("T-1")
     complete, _, second = with_animal("T-2")

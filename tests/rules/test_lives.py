@@ -197,6 +197,19 @@ def test_only_what_is_missing_is_found_and_only_what_is_away_comes_back(first, t
     assert refused.value.code == "not-so"
 
 
+def test_who_escapes_while_it_is_away_is_away_still_when_it_is_found():
+    lost = [told("acquired"), told("sent_away", SPRING + DAY), told("escaped", SPRING + 2 * DAY)]
+    found = [*lost, told("found", SPRING + 3 * DAY)]
+
+    assert individual(*lost).now.status is Status.MISSING
+    assert individual(*found).now.status is Status.AWAY
+    assert individual(*found, told("came_back", SPRING + 4 * DAY)).now.status is Status.PRESENT
+    with pytest.raises(LifeBroken, match="only be said of what is away; it is missing"):
+        individual(*lost, told("came_back", SPRING + 3 * DAY))
+    with pytest.raises(LifeBroken, match="only be said of what is present or away; it is missing"):
+        individual(*lost, told("escaped", SPRING + 3 * DAY))
+
+
 def test_what_is_missing_can_die():
     assert individual(told("acquired"), told("escaped", SPRING + DAY), told("died", SPRING + 2 * DAY)).now.status is Status.DEAD
 

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from api import codes, issuing, key_sets, limits, passwords, query, seal_files, signin, strict_json, tokens
-from api.bodies.transfer_files import ANIMALS_MOST
 from api.filing import attachments, opened_pdf
 from api.importing import archives
 from api.logs import FACTS
@@ -18,6 +17,7 @@ from api.settings import Settings
 from domain.actions.sessions import MOST_SESSIONS
 from domain.records import engine
 from domain.records.base import metadata
+from domain.records.transfers import ANIMALS_MOST
 from tests.security.source import imported
 from tests.security.test_source import TREES
 

@@ -11,13 +11,14 @@ import sqlalchemy as sa
 
 from domain.actions.duties.wording import at_site, occurrence
 from domain.actions.transfers.lines import days_back_of, days_of
+from domain.actions.transfers.quarantine import KEPT_APART_UNTIL
 from domain.records.animals import Animal
 from domain.records.base import table_of
 from domain.records.enclosures import Enclosure
 from domain.records.holdings import Holding, HoldingKind
 from domain.records.sites import Site
 from domain.records.statements import Statement
-from domain.records.transfers import Transfer, TransferAnimal, TransferReport
+from domain.records.transfers import Transfer, TransferReport
 from domain.records.unit import Unit
 from domain.rules.calendar import date_at_site, in_words
 from domain.rules.reminders import Duty, ReminderKind
@@ -28,9 +29,7 @@ LOAN_TOLD_DAYS = 60
 QUARANTINE_TOLD_DAYS = 7
 """How long before its least time is over quarantine is told of."""
 
-_holding, _animal, _enclosure, _transfer, _line, _report = (
-    table_of(one) for one in (Holding, Animal, Enclosure, Transfer, TransferAnimal, TransferReport)
-)
+_holding, _animal, _enclosure, _transfer, _report = (table_of(one) for one in (Holding, Animal, Enclosure, Transfer, TransferReport))
 _organisation_id: sa.BindParameter[Any] = sa.bindparam("organisation_id")
 _OWNED = sa.literal(HoldingKind.OWNED.value, type_=sa.String())
 
@@ -75,11 +74,6 @@ REPORTED = Statement(
     sa.select(_report.c.transfer_id, _report.c.after_days).where(
         _report.c.organisation_id == _organisation_id, _report.c.ended_on.is_(None)
     )
-)
-KEPT_APART = Statement(
-    sa.select(_line.c.transfer_id, sa.func.max(_line.c.quarantine_until, type_=sa.Date()))
-    .where(_line.c.organisation_id == _organisation_id, _line.c.ended_on.is_(None), _line.c.quarantine_until.is_not(None))
-    .group_by(_line.c.transfer_id)
 )
 
 
@@ -132,7 +126,7 @@ def after_arrivals(unit: Unit, *, site: Site) -> Iterator[Duty]:
     if not arrived:
         return
     reported = {(transfer_id, days) for transfer_id, days in unit.rows(REPORTED)}
-    until = {transfer_id: last for transfer_id, last in unit.rows(KEPT_APART)}  # noqa: C416 - rows are no pairs
+    until = {transfer_id: last for transfer_id, last in unit.rows(KEPT_APART_UNTIL)}  # noqa: C416 - rows are no pairs
     for transfer in arrived:
         arrived_on = date_at_site(_instant(transfer), site.zone)
         for days in transfer.report_after_days if transfer.stage is TransferStage.RECEIVED else ():

@@ -30,7 +30,7 @@ def dispatch_transfer(unit: Unit, transfer_id: UUID, said: Dispatch) -> Transfer
 
     Raises:
         RuleBroken: Something is open as of today, how warm it is in the box is not said or not within the limits, or a mark was not read
-            back or is another; every item is a fault.
+            back, is read twice or is another; every item is a fault.
         Conflict: It has not been approved, or the animals have left.
     """
     unit.row(journal.LOCK_HEAD)
@@ -93,7 +93,7 @@ def _use_up(unit: Unit, planned: Planned) -> None:
 
 def _load(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal], said: Dispatch) -> None:
     read: Mapping[UUID, str | None] = {one.transfer_animal_id: one.mark for one in said.readings}
-    faults = [*_unknown(said, lines), *(fault for line in lines if (fault := _misread(unit, line, read.get(line.id))) is not None)]
+    faults = [*_unfit(said, lines), *(fault for line in lines if (fault := _misread(unit, line, read.get(line.id))) is not None)]
     if faults:
         raise RuleBroken("The animals are not loaded: read back the mark of each.", code="not-read-back", faults=tuple(faults))
     to = unit.fetch(Site, transfer.to_site_id).name if transfer.to_site_id is not None else transfer.party
@@ -111,14 +111,19 @@ def _send(unit: Unit, transfer: Transfer, animal: Animal, *, to: str | None) -> 
     relived(unit, animal, latest=add_event(unit, animal, left))
 
 
-def _unknown(said: Dispatch, lines: Sequence[TransferAnimal]) -> list[Fault]:
+def _unfit(said: Dispatch, lines: Sequence[TransferAnimal]) -> list[Fault]:
+    """Return the faults of readings of who is not on the transfer, and of more than one of an animal: none of them is passed over."""
     known = {one.id for one in lines}
-    sentence = "This animal is not on the transfer."
-    return [
-        Fault(f"/readings/{place}/transfer_animal_id", "reference-unknown", sentence)
-        for place, one in enumerate(said.readings)
-        if one.transfer_animal_id not in known
-    ]
+    read: set[UUID] = set()
+    faults: list[Fault] = []
+    for place, one in enumerate(said.readings):
+        pointer = f"/readings/{place}/transfer_animal_id"
+        if one.transfer_animal_id not in known:
+            faults.append(Fault(pointer, "reference-unknown", "This animal is not on the transfer."))
+        elif one.transfer_animal_id in read:
+            faults.append(Fault(pointer, "repeated", "This animal is read back twice."))
+        read.add(one.transfer_animal_id)
+    return faults
 
 
 def _misread(unit: Unit, line: TransferAnimal, read: str | None) -> Fault | None:

@@ -9,7 +9,17 @@ from uuid import UUID
 from domain.actions.approvals import end_approvals
 from domain.actions.law import refuse_unknown_requirement
 from domain.actions.permits import refuse_unknown_kind
-from domain.actions.recording import Ending, corrected, current, ended, recorded, referred, referred_reached, refuse_later_than
+from domain.actions.recording import (
+    Ending,
+    corrected,
+    current,
+    ended,
+    kept_with,
+    recorded,
+    referred,
+    referred_reached,
+    refuse_later_than,
+)
 from domain.actions.sites import today_there
 from domain.actions.transfers.lines import GOING, lines_of
 from domain.actions.transfers.numbers import number_going
@@ -22,6 +32,7 @@ from domain.records.sites import Site
 from domain.records.stated import merged
 from domain.records.taxa import Taxon
 from domain.records.transfers import (
+    ANIMALS_MOST,
     Transfer,
     TransferAnimal,
     TransferAnimalStated,
@@ -88,11 +99,13 @@ def record_transfer_animal(unit: Unit, transfer_id: UUID, stated: TransferAnimal
     """Put an animal or a whole group on a transfer and return that.
 
     Raises:
-        RuleBroken: There is no such animal or taxon, it has died, not as many can go, or what is told of does not come from another party.
+        RuleBroken: There is no such animal or taxon, it has died, not as many can go, or what is told of does not come from another party;
+            or as many as one transfer takes are on it.
         NotAllowed: It is at a site that the origin does not reach.
         Conflict: It is on this transfer already or under way with another, its tag or code is another's, or the animals have left.
     """
     transfer = _planned(unit, transfer_id)
+    _refuse_too_many(unit, transfer, stated)
     if stated.animal_id is None:
         said = _with_kept_code(stated)
         _check_coming(unit, transfer, said)
@@ -196,6 +209,12 @@ def _check(unit: Unit, said: TransferStated, *, before: Transfer | None) -> None
         place = referred(unit, Enclosure, said.quarantine_enclosure_id, field="quarantine_enclosure_id", kept=kept)
         if place.site_id != said.to_site_id:
             raise RuleBroken("That enclosure is at another site.", code="other-site", field="quarantine_enclosure_id")
+
+
+def _refuse_too_many(unit: Unit, transfer: Transfer, stated: TransferAnimalStated) -> None:
+    if kept_with(unit, TransferAnimal, "transfer_id", transfer.id) >= ANIMALS_MOST:
+        sentence = f"{ANIMALS_MOST} animals and groups are on this transfer, and no more go with one: plan another for the others."
+        raise RuleBroken(sentence, code="too-many", field="tag" if stated.animal_id is None else "animal_id")
 
 
 def _check_coming(unit: Unit, transfer: Transfer, stated: TransferAnimalStated) -> None:

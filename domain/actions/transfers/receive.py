@@ -15,6 +15,7 @@ from domain.actions.transfers.dispatch import coded_marks, is_one_of, is_outside
 from domain.actions.transfers.first_time import Coming, first_come
 from domain.actions.transfers.lines import days_of, heading_for, lines_of, turn_of
 from domain.actions.transfers.numbers import Numbers, numbers_of, without_missing
+from domain.actions.transfers.quarantine import restart_quarantine
 from domain.errors import Fault, Refusal, RuleBroken
 from domain.records.animals import Animal, AnimalEventStated, Basis, Placement
 from domain.records.enclosures import Enclosure
@@ -45,6 +46,7 @@ def receive_transfer(unit: Unit, transfer_id: UUID, said: Receipt) -> Transfer:
     Who comes to a site of ours is put into an enclosure there and kept apart from that day on; who comes for the first time is registered.
     Who goes to another party has left with that, or is lent to it. What is dead has died that day; what is missing of a group is a record
     of its own, and away. Where the local day is before that of leaving, they arrive on the day of leaving.
+    Whom they join in a quarantine enclosure is kept apart as long as they are.
 
     Raises:
         RuleBroken: An animal is not accounted for, what was read of it or how many arrived differs from its papers and that is not said, or
@@ -63,6 +65,7 @@ def receive_transfer(unit: Unit, transfer_id: UUID, said: Receipt) -> Transfer:
             arrival = arrivals[line.id]
             receiving.take(line, arrival, pointer=f"/arrivals/{said.arrivals.index(arrival)}")
         receiving.refuse_faults()
+        restart_quarantine(unit, found)
         facts = {"stage": stage, "arrived_at": unit.origin.at, "arrival_c": said.temperature_c}
         return unit.change(found, facts, action="receive_transfer")
 
@@ -188,11 +191,16 @@ class _Receiving:
             yield "number", "too-many", many
         elif numbers.dead > numbers.arrived:
             yield "dead", "too-many", f"Only {numbers.arrived} arrived."
+        if arrival.arrived and self._has_escaped(line):
+            yield "arrived", "missing", "It is on record that it escaped on the way: put on record that it was found, or say arrived false."
         if arrival.arrived and arrival.condition is None:
             yield "condition", "required", "Say in which condition it arrived."
         if arrival.discrepancy is None and not (numbers.agree and self._mark_agrees(line, arrival)):
             sentence = "Not all arrived, or not alive, or the mark that was read is not the one on record: say what differs."
             yield "discrepancy", "required", sentence
+
+    def _has_escaped(self, line: TransferAnimal) -> bool:
+        return line.animal_id is not None and self._unit.fetch(Animal, line.animal_id).status is Status.MISSING
 
     def _mark_agrees(self, line: TransferAnimal, arrival: Arrival) -> bool:
         if self._site_id is None:
