@@ -9,7 +9,7 @@ from domain.actions.lives import MARKS_OF, add_event, relived
 from domain.actions.sites import today_there
 from domain.actions.transfers.approve import refuse_open
 from domain.actions.transfers.check import Planned
-from domain.actions.transfers.lines import turn_of
+from domain.actions.transfers.lines import misnamed, turn_of
 from domain.errors import Fault, RuleBroken
 from domain.records import journal
 from domain.records.animals import Animal, AnimalEventStated
@@ -93,7 +93,10 @@ def _use_up(unit: Unit, planned: Planned) -> None:
 
 def _load(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal], said: Dispatch) -> None:
     read: Mapping[UUID, str | None] = {one.transfer_animal_id: one.mark for one in said.readings}
-    faults = [*_unfit(said, lines), *(fault for line in lines if (fault := _misread(unit, line, read.get(line.id))) is not None)]
+    faults = [
+        *misnamed(said.readings, lines, member="readings"),
+        *(fault for line in lines if (fault := _misread(unit, line, read.get(line.id))) is not None),
+    ]
     if faults:
         raise RuleBroken("The animals are not loaded: read back the mark of each.", code="not-read-back", faults=tuple(faults))
     to = unit.fetch(Site, transfer.to_site_id).name if transfer.to_site_id is not None else transfer.party
@@ -109,21 +112,6 @@ def _send(unit: Unit, transfer: Transfer, animal: Animal, *, to: str | None) -> 
         kind=EventKind.SENT_AWAY, happened_on=on, number=animal.count, party=to, reference=transfer.reference, note="Dispatched."
     )
     relived(unit, animal, latest=add_event(unit, animal, left))
-
-
-def _unfit(said: Dispatch, lines: Sequence[TransferAnimal]) -> list[Fault]:
-    """Return the faults of readings of who is not on the transfer, and of more than one of an animal: none of them is passed over."""
-    known = {one.id for one in lines}
-    read: set[UUID] = set()
-    faults: list[Fault] = []
-    for place, one in enumerate(said.readings):
-        pointer = f"/readings/{place}/transfer_animal_id"
-        if one.transfer_animal_id not in known:
-            faults.append(Fault(pointer, "reference-unknown", "This animal is not on the transfer."))
-        elif one.transfer_animal_id in read:
-            faults.append(Fault(pointer, "repeated", "This animal is read back twice."))
-        read.add(one.transfer_animal_id)
-    return faults
 
 
 def _misread(unit: Unit, line: TransferAnimal, read: str | None) -> Fault | None:

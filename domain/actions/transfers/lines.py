@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
 
-from domain.errors import Conflict
+from domain.errors import Conflict, Fault
 from domain.records.base import Record, table_of
 from domain.records.sites import Site
 from domain.records.statements import Statement
-from domain.records.transfers import Transfer, TransferAnimal, TransferPaper, TransferReport
+from domain.records.transfers import Arrival, Reading, Transfer, TransferAnimal, TransferPaper, TransferReport
 from domain.records.unit import Unit
 from domain.rules.calendar import date_at_site
 from domain.rules.transfers import BEFORE_DISPATCH, UNDER_WAY, Days, TransferAct, TransferStage, next_stage
@@ -83,6 +83,18 @@ EXPECTED = Statement(
 def lines_of(unit: Unit, transfer: Transfer) -> Sequence[TransferAnimal]:
     """Return the animals of a transfer, in the order in which they were put on it."""
     return unit.all(TransferAnimal, LINES_OF, transfer_id=transfer.id)
+
+
+def misnamed(said: Sequence[Reading | Arrival], lines: Iterable[TransferAnimal], *, member: str) -> Iterator[Fault]:
+    """Yield the faults of what is said in a list of animals that are not on a transfer, or are said twice: none of it is passed over."""
+    known, told = {line.id for line in lines}, set[UUID]()
+    for place, one in enumerate(said):
+        pointer = f"/{member}/{place}/transfer_animal_id"
+        if one.transfer_animal_id not in known:
+            yield Fault(pointer, "reference-unknown", "This animal is not on the transfer.")
+        elif one.transfer_animal_id in told:
+            yield Fault(pointer, "repeated", "This animal is said twice.")
+        told.add(one.transfer_animal_id)
 
 
 def papers_of(unit: Unit, transfer: Transfer, lines: Iterable[TransferAnimal]) -> Sequence[TransferPaper]:

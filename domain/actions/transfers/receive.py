@@ -13,7 +13,7 @@ from domain.actions.placements import MoveStated, put
 from domain.actions.sites import today_there
 from domain.actions.transfers.dispatch import coded_marks, is_one_of, is_outside
 from domain.actions.transfers.first_time import Coming, first_come
-from domain.actions.transfers.lines import days_of, heading_for, lines_of, turn_of
+from domain.actions.transfers.lines import days_of, heading_for, lines_of, misnamed, turn_of
 from domain.actions.transfers.numbers import Numbers, numbers_of, without_missing
 from domain.actions.transfers.quarantine import restart_quarantine
 from domain.errors import Fault, Refusal, RuleBroken
@@ -125,17 +125,9 @@ def _accounted_for(said: Receipt, lines: Sequence[TransferAnimal]) -> Mapping[UU
     Raises:
         RuleBroken: One is not on the transfer, is said twice, or is missing.
     """
-    known = {one.id for one in lines}
-    found: dict[UUID, Arrival] = {}
-    faults: list[Fault] = []
-    for place, one in enumerate(said.arrivals):
-        pointer = f"/arrivals/{place}/transfer_animal_id"
-        if one.transfer_animal_id not in known:
-            faults.append(Fault(pointer, "reference-unknown", "This animal is not on the transfer."))
-        elif one.transfer_animal_id in found:
-            faults.append(Fault(pointer, "repeated", "This animal is said twice."))
-        found[one.transfer_animal_id] = one
-    missing = len(known - found.keys())
+    found = {one.transfer_animal_id: one for one in said.arrivals}
+    faults = [*misnamed(said.arrivals, lines, member="arrivals")]
+    missing = sum(one.id not in found for one in lines)
     if missing:
         sentence = f"{missing} of the transfer's animals are not accounted for; of one that did not arrive say so, with arrived false."
         faults.append(Fault("/arrivals", "not-accounted-for", sentence))

@@ -7,6 +7,7 @@ import pytest
 from domain.rules.law.requirements import Entry, Selector
 from domain.rules.taxonomy import TaxonRank
 from tests import makers
+from tests.actions.transfers.of_transfers import KNOWN
 
 
 @pytest.fixture
@@ -35,6 +36,12 @@ def taxon(unit):
 def animal(unit, site, taxon):
     place = makers.enclosure(unit, site)
     return makers.animal(unit, taxon, enclosure_id=str(place.id), acquired_on="2025-01-10")
+
+
+@pytest.fixture
+def group(unit, site, taxon):
+    home = makers.enclosure(unit, site, name="Pond")
+    return makers.group(unit, taxon, 20, enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason=KNOWN)
 
 
 @pytest.fixture

@@ -25,6 +25,8 @@ from domain.rules.transfers import Check, TransferStage
 from tests import makers
 
 TODAY = "2026-03-01"
+KNOWN = "they were kept there before"
+"""Why animals are in an enclosure that does not suit who comes to it."""
 
 
 def planned(
@@ -77,6 +79,13 @@ def later(unit: Unit, *, days: int) -> str:
     """Let days pass, and return the date that it is then."""
     unit.origin = replace(unit.origin, at=unit.origin.at + timedelta(days=days))
     return unit.origin.at.date().isoformat()
+
+
+def told_faults(act: Any, *given: Any, **named: Any) -> list[tuple[str, str, str]]:
+    """Return the pointers, codes and sentences of the faults for which an act is refused."""
+    with pytest.raises(Refusal) as refused:
+        act(*given, **named)
+    return [(one.pointer, one.code, one.detail) for one in refused.value.faults]
 
 
 def codes(act: Any, *given: Any, **named: Any) -> list[str]:

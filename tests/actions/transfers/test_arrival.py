@@ -32,26 +32,29 @@ from domain.rules.taxonomy import TaxonRank
 from domain.rules.transfers import Days, TransferStage
 from tests import makers
 from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
-from tests.actions.transfers.of_transfers import approved, checked, codes, dispatched, later, planned, receipt, received, under_way
+from tests.actions.transfers.of_transfers import (
+    KNOWN,
+    approved,
+    checked,
+    codes,
+    dispatched,
+    later,
+    planned,
+    receipt,
+    received,
+    told_faults,
+    under_way,
+)
 
 TODAY = date(2026, 3, 1)
-KNOWN = "they were kept there before"
 LOAN = {"basis": "loan", "due_back_on": "2026-09-01", "offspring_split": "half each"}
 NO_MORE: dict[str, str] = {}
 COUGHS = TransferRefusal(reason="It coughs.")
 
 
-@pytest.fixture
-def group(unit, site, taxon):
-    home = makers.enclosure(unit, site, name="Pond")
-    return makers.group(unit, taxon, 20, enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason=KNOWN)
-
-
 def faults(act, *given, **named):
     """Return the pointers and codes of the faults for which an act is refused."""
-    with pytest.raises(Refusal) as refused:
-        act(*given, **named)
-    return [(one.pointer, one.code) for one in refused.value.faults]
+    return [(pointer, code) for pointer, code, _ in told_faults(act, *given, **named)]
 
 
 def coming(unit, site, quarantine_here, taxon, plan=NO_MORE, **said):

@@ -29,29 +29,15 @@ from domain.rules.stock import out_of_balance
 from domain.rules.transfers import TransferStage
 from tests import makers
 from tests.actions.of_animals import CHIP, OTHER_CHIP, mark
-from tests.actions.transfers.of_transfers import approved, codes, later, planned, received, under_way
+from tests.actions.transfers.of_transfers import KNOWN, approved, codes, later, planned, received, told_faults, under_way
 
 TODAY = date(2026, 3, 1)
-KNOWN = "they were kept there before"
 FIRST_UNTIL, LATER_UNTIL = date(2026, 3, 31), date(2026, 4, 20)
 
 
 @pytest.fixture
 def second(unit, taxon, animal):
     return makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10", override_reason=KNOWN)
-
-
-@pytest.fixture
-def group(unit, site, taxon):
-    home = makers.enclosure(unit, site, name="Pond")
-    return makers.group(unit, taxon, 20, enclosure_id=str(home.id), acquired_on="2025-01-10", override_reason=KNOWN)
-
-
-def faults(act, *given, **named):
-    """Return the pointers, codes and sentences of the faults for which an act is refused."""
-    with pytest.raises(Refusal) as refused:
-        act(*given, **named)
-    return [(one.pointer, one.code, one.detail) for one in refused.value.faults]
 
 
 def apart_until(unit, transfer):
@@ -118,7 +104,7 @@ def test_who_is_joined_in_quarantine_is_kept_apart_as_long_as_those_who_joined(u
     assert apart_until(unit, first) == [LATER_UNTIL]
     assert looked_at_on(unit, other) == [LATER_UNTIL, LATER_UNTIL]
     later(unit, days=15)
-    assert faults(close_transfer, unit, first.id) == [
+    assert told_faults(close_transfer, unit, first.id) == [
         ("", "in-quarantine", "T-1 is kept apart until 20 April 2026; a veterinarian releases it.")
     ]
     later(unit, days=15)
@@ -181,7 +167,7 @@ def test_who_died_in_quarantine_keeps_nothing_open_and_who_lives_is_named(unit, 
     transfer = received(unit, under_way(unit, planned(unit, site, other, animal, second, to=quarantine)))
     makers.event(unit, animal, "died", "2026-03-01")
 
-    assert [sentence for _, _, sentence in faults(close_transfer, unit, transfer.id)] == [
+    assert [sentence for _, _, sentence in told_faults(close_transfer, unit, transfer.id)] == [
         "T-2 is kept apart until 31 March 2026; a veterinarian releases it."
     ]
     assert looked_at_on(unit, other) == [FIRST_UNTIL]
@@ -224,7 +210,7 @@ def test_who_escaped_on_the_road_is_missing_and_the_transfer_is_closed(unit, sit
     received(unit, transfer, arrived=False, discrepancy="the crate was open")
     words = "escaped, died, departed, or came_back if it came after all"
     sentence = f"T-1 did not arrive; put on record at Reedmere House what became of it: {words}."
-    assert faults(close_transfer, unit, transfer.id) == [("", "not-accounted-for", sentence)]
+    assert told_faults(close_transfer, unit, transfer.id) == [("", "not-accounted-for", sentence)]
 
     makers.event(unit, animal, "escaped", "2026-03-01")
 
@@ -236,7 +222,7 @@ def test_who_escaped_on_the_road_is_missing_and_the_transfer_is_closed(unit, sit
 def test_who_escaped_under_way_and_is_found_can_be_received(unit, site, other, quarantine, animal):
     transfer = under_way(unit, planned(unit, site, other, animal, to=quarantine))
     makers.event(unit, animal, "escaped", "2026-03-01")
-    assert [(pointer, code) for pointer, code, _ in faults(received, unit, transfer)] == [("/arrivals/0/arrived", "missing")]
+    assert [(pointer, code) for pointer, code, _ in told_faults(received, unit, transfer)] == [("/arrivals/0/arrived", "missing")]
 
     makers.event(unit, animal, "found", "2026-03-01")
     received(unit, transfer)
@@ -251,7 +237,7 @@ def test_who_is_missing_of_a_group_is_accounted_for_where_the_group_was_last(uni
     received(unit, transfer, number=18, discrepancy="two not in the box")
     (line,) = lines_of(unit, transfer)
     (missing,) = not_arrived(unit, transfer, line)
-    assert "G-1, missing did not arrive; put on record at Reedmere House" in faults(close_transfer, unit, transfer.id)[-1][2]
+    assert "G-1, missing did not arrive; put on record at Reedmere House" in told_faults(close_transfer, unit, transfer.id)[-1][2]
 
     for kind in said:
         makers.event(unit, missing, kind, "2026-03-01", number=2)
@@ -282,8 +268,8 @@ def test_an_animal_that_is_read_back_twice_is_not_loaded(unit, site, other, quar
 
     said = read_stated(Dispatch, json_text({"temperature_c": 22, "readings": readings}))
 
-    assert faults(dispatch_transfer, unit, transfer.id, said) == [
-        ("/readings/1/transfer_animal_id", "repeated", "This animal is read back twice.")
+    assert told_faults(dispatch_transfer, unit, transfer.id, said) == [
+        ("/readings/1/transfer_animal_id", "repeated", "This animal is said twice.")
     ]
 
 
