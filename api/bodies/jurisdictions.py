@@ -9,7 +9,7 @@ from domain.records.jurisdictions import JurisdictionStated
 
 
 class Jurisdiction(Kept, JurisdictionStated):
-    """A jurisdiction on file; ``pack_id`` is the rule pack that stated it last."""
+    """A jurisdiction on file; ``pack_id`` is the rule pack that first stated it as it stands."""
 
     pack_id: UUID
 

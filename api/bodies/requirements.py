@@ -34,7 +34,7 @@ class RequirementContent(_Content):
 
 
 class Requirement(Kept, RequirementStated):
-    """A requirement on file. ``edition`` is its version as its rule pack states it; ``pack_id`` is the pack that stated it last.
+    """A requirement on file. ``edition`` is its version in its rule pack; ``pack_id`` is the pack that first stated it as it stands.
 
     A pack that only gives it its last day states it anew.
     """
@@ -59,7 +59,7 @@ class DocumentKindContent(_Content):
 
 
 class DocumentKind(Kept, DocumentKindStated):
-    """A kind of document on file; ``pack_id`` is the rule pack that stated it last."""
+    """A kind of document on file; ``pack_id`` is the rule pack that first stated it as it stands."""
 
     content: DocumentKindContent
     pack_id: UUID

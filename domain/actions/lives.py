@@ -85,8 +85,8 @@ def record_event(unit: Unit, animal_id: UUID, stated: AnimalEventStated, *, reco
     return Told(event, relived(unit, animal, latest=event))
 
 
-def _refuse_under_way(unit: Unit, animal: Animal, stated: AnimalEventStated) -> None:
-    """Refuse that an animal under way with a transfer comes or goes by anything but that.
+def _refuse_under_way(unit: Unit, animal: Animal, stated: AnimalEventStated | AnimalEvent) -> None:
+    """Refuse that an animal under way with a transfer comes or goes by anything but that, or has not left by it.
 
     Raises:
         Conflict: It is under way since before that happened.
@@ -105,10 +105,11 @@ def withdraw_event(unit: Unit, event_id: UUID, ending: Ending, *, owner_id: UUID
     Raises:
         NotFound: The animal has no such event.
         RuleBroken: What is left cannot be true.
-        Conflict: It was withdrawn already.
+        Conflict: It was withdrawn already; or the animal is under way with a transfer by it.
     """
     animal = unit.fetch_reached(Animal, owner_id)
     found = event_of(unit, animal, event_id)
+    _refuse_under_way(unit, animal, found)
     withdrawn = _withdrawn(unit, found, ending, today=today_of(unit, animal))
     animal = relived(unit, animal, reason=ending.reason)
     if found.other_event_id is not None and found.other_animal_id is not None:

@@ -33,7 +33,7 @@ class JurisdictionStated(Stated):
 
 
 class Jurisdiction(Record, JurisdictionStated, table=True):
-    """A stored jurisdiction; ``pack_id`` is the pack that stated it last."""
+    """A stored jurisdiction; ``pack_id`` is the pack that first stated it as it stands."""
 
     __tablename__ = "jurisdiction"
     __table_args__ = (owned_by_organisation(), refers_to("rule_pack", "pack_id"), unique_while_kept("jurisdiction", "code"))

@@ -53,7 +53,7 @@ class DocumentKindStated(Stated):
 
 
 class DocumentKind(Record, DocumentKindStated, table=True):
-    """A stored kind of document; ``pack_id`` is the pack that stated it last."""
+    """A stored kind of document; ``pack_id`` is the pack that first stated it as it stands."""
 
     __tablename__ = "document_kind"
     __table_args__ = (owned_by_organisation(), refers_to("rule_pack", "pack_id"), unique_while_kept("document_kind", "code"))
@@ -85,7 +85,7 @@ class RequirementStated(Stated):
 
 
 class Requirement(Record, RequirementStated, table=True):
-    """A stored requirement; of one code no two editions apply on one day. ``pack_id`` is the pack that stated it last."""
+    """A stored requirement; of one code no two editions apply on one day. ``pack_id`` is the pack that first stated it as it stands."""
 
     __tablename__ = "requirement"
     __table_args__ = (

@@ -48,6 +48,7 @@ class BothLaws:
     ) -> None:
         """Read premises and what is decided otherwise; ``found`` are the animals, ``papers`` go with them, ``permits`` are all of ours."""
         self._transfer, self._law, self._papers, self._permits, self._today = transfer, law, papers, permits, today
+        self._along = {as_numbered(one.permit) for one in papers}
         self._everybody, self._going = found.others, found.going
         self._overrides = overrides_of(unit)
         self._premises = PremisesHistory(unit, law)
@@ -73,8 +74,8 @@ class BothLaws:
         answers = (answer for act in acts for one in self._coverages(act, through=days.arrive_on) for answer in one.answers)
         covering = {share.permit_id for answer in answers for share in answer.shares}
         single = {code for code, kind in self._law.kinds.items() if kind.for_one_consignment}
-        along = {as_numbered(one.permit) for one in self._papers}
-        return frozenset(one.id for one in self._permits if one.kind in single and (one.id in covering or as_numbered(one) in along))
+        used = (one for one in self._permits if one.kind in single and (one.id in covering or as_numbered(one) in self._along))
+        return frozenset(one.id for one in used)
 
     def _ends_on(self, day: date) -> Mapping[str, Premises]:
         return {name: self._premises_of(site_id, on=day) for name, site_id in self._ends.items()}
@@ -99,7 +100,7 @@ class BothLaws:
         premises = {**self._premises.on(min(on, self._today)), None: self._premises_of(site_id, on=on)}
         going = [replace(one, site_id=site_id) for one in self._going]
         keeps = activity is Activity.HOLD and site_id is not None
-        law = self.in_force(of_ours=site_id is not None, through=None if keeps else through)
+        law = self.in_force(of_ours=site_id is not None, through=None if keeps else through, keeps=activity is Activity.HOLD)
         subjects = [*self._everybody, *going] if keeps else going
         everybody = [*self._everybody, *going]
         counted = Counting(everybody, on=on).number if site_id is not None else _not_known
@@ -116,7 +117,7 @@ class BothLaws:
         return found
 
     def _why(self, activity: Activity, premises: Premises, *, of_ours: bool, through: date) -> Why:
-        law = self.in_force(of_ours=of_ours)
+        law, along = self.in_force(of_ours=of_ours, keeps=activity is Activity.HOLD), self._along
 
         def why(one: Coverage, kinds: Sequence[str]) -> tuple[ItemCode, str]:
             of_kind = (each for each in law.permits if each.kind in kinds)
@@ -129,19 +130,24 @@ class BothLaws:
                 last = law.last_day(each)
                 if last is not None and last >= self._today:
                     return ItemCode.PAPER_LAPSES, f"{each.number_text} is good until {in_words(last)}, {in_words(through)} is needed."
+            for each in there:
+                last = law.last_day(each)
+                if last is not None and as_numbered(each) in along:
+                    ended = f"{each.number_text} is on record here until {in_words(last)}"
+                    return ItemCode.PAPER_LAPSES, f"{ended}; where it was renewed, put that on record among the permits."
             return ItemCode.DOCUMENT_MISSING, "none is on record that takes it."
 
         return why
 
-    def in_force(self, *, of_ours: bool = True, through: date | None = None) -> LawInForce:
+    def in_force(self, *, of_ours: bool = True, through: date | None = None, keeps: bool = False) -> LawInForce:
         """Return the law with the papers among the permits; with ``through`` only those that are good through that day.
 
-        A paper that is a permit of ours is that permit, with its places, numbers and days. What was for a consignment that has left is for
-        no other, not even on the day of that.
+        A paper that is a permit of ours is that permit, with its numbers and days; its places bind keeping (``keeps``), and not a journey
+        that it goes along with. What was for a consignment that has left is for no other, not even on the day of that.
         """
-        ours, along = {as_numbered(one) for one in self._permits}, {as_numbered(one.permit) for one in self._papers}
+        ours = {as_numbered(one) for one in self._permits}
         permits = [
-            *(one for one in self._permits if of_ours or as_numbered(one) in along),
+            *(self._carried(one, keeps=keeps) for one in self._permits if of_ours or as_numbered(one) in self._along),
             *(one.permit for one in self._papers if one.kind is not None and as_numbered(one.permit) not in ours),
         ]
         law = LawInForce(
@@ -155,6 +161,9 @@ class BothLaws:
         if through is None:
             return law
         return replace(law, permits=[one for one in law.permits if (last := law.last_day(one)) is None or last >= through])
+
+    def _carried(self, permit: rules.Permit, *, keeps: bool) -> rules.Permit:
+        return permit if keeps or as_numbered(permit) not in self._along else replace(permit, site_ids=frozenset())
 
     def _is_used(self, permit: rules.Permit) -> bool:
         return permit.used_on is not None and self._law.kinds[permit.kind].for_one_consignment

@@ -15,7 +15,7 @@ from domain.actions.law import law_as_of
 from domain.actions.permits import permits_of
 from domain.actions.sites import today_there
 from domain.actions.transfers.both_laws import BothLaws, as_numbered
-from domain.actions.transfers.lines import GOING, USED_PAPERS, lines_of, papers_of, turn_of
+from domain.actions.transfers.lines import GOING, PAPERS_OF, USED_PAPERS, lines_of, turn_of
 from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.actions.transfers.whereabouts import whereabouts
 from domain.records.animals import Animal
@@ -25,9 +25,10 @@ from domain.records.transfers import Transfer, TransferAnimal, TransferPaper
 from domain.records.unit import Unit
 from domain.rules import permits as rules
 from domain.rules.calendar import add_months, in_words
-from domain.rules.compliance import ages_asked, turning_days
+from domain.rules.compliance import LawInForce, ages_asked, turning_days
 from domain.rules.fitness import CameFrom
 from domain.rules.law.facts import Subject
+from domain.rules.law.requirements import Requirement
 from domain.rules.lives import Grouping, LifeStage, Status
 from domain.rules.text import same_name
 from domain.rules.transfers import (
@@ -100,7 +101,7 @@ class Planned:
         self._used = {(kind, same_name(number)): dispatched_at.date() for kind, number, dispatched_at in used}
         permits = permits_of(unit)
         self._used |= {as_numbered(one): one.used_on for one in permits if one.used_on is not None}
-        self.papers = [self._paper(one) for one in papers_of(unit, transfer, self.lines)]
+        self.papers = [self._paper(one) for one in unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)]
         self.laws = BothLaws(unit, transfer, self.law, found, papers=self.papers, permits=permits, today=self.today)
 
     def check(self) -> Check:
@@ -144,28 +145,36 @@ class Planned:
 
     def _earliest(self, planned: Days, items: Iterable[OpenItem]) -> Days | None:
         """Return the first plan from today on, as long as the planned one, for which nothing is open that days settle."""
-        wanted = frozenset(kind for one in items if one.finding is not None for kind in one.finding.documents)
-        for day in self._days_to_try(planned, wanted):
+        for day in self._days_to_try(planned, items):
             days = planned.from_day(day)
             if not any(one.turns for one in self._on_days(days)):
                 return days
         return None
 
-    def _days_to_try(self, planned: Days, wanted: frozenset[str]) -> Sequence[date]:
+    def _days_to_try(self, planned: Days, items: Iterable[OpenItem]) -> Sequence[date]:
         """Return today and the days of a year on which something begins that a plan may need; in between none is earlier.
 
-        ``wanted`` are the kinds of documents that are missing: only their first days can help.
+        Of permits only the first days of kinds that are missing can help.
         """
+        open_by_law = [(one.finding, frozenset(one.animal_ids)) for one in items if one.finding is not None]
+        wanted = {kind for finding, _ in open_by_law for kind in finding.documents}
         law = self.laws.in_force()
         law = replace(law, permits=[one for one in law.permits if one.kind in wanted])
-        births = {day for one in self._going for day in (one.born_from, one.born_until) if day is not None}
-        birthdays = (add_months(born, months) for born in births for months in ages_asked(law))
+        birthdays = (day for finding, animal_ids in open_by_law for day in self._birthdays(law, finding.requirement, animal_ids))
         back = (left_on + _DAY for _, left_on in self._departed)
         starts = {*turning_days(law), *birthdays, *back, *(one.permit.valid_from for one in self.papers)}
         journey = planned.arrive_on - planned.dispatch_on
         dispatches = {self.today, *starts, *(day - journey for day in starts if day > date.min + journey)}
         last = self.today + timedelta(days=LOOKED_AHEAD_DAYS)
         return sorted(day for day in dispatches if self.today <= day <= last)
+
+    def _birthdays(self, law: LawInForce, rule: Requirement, animal_ids: frozenset[UUID]) -> Iterator[date]:
+        """Yield the days from which all of some animals are of an age that a rule, or what exempts from it, asks about."""
+        asked = [rule, *(one for one in law.requirements if rule.code in one.exempts)]
+        concerned = [one for one in self._going if one.id in animal_ids]
+        for births in ([one.born_from for one in concerned], [one.born_until for one in concerned]):
+            known = [day for day in births if day is not None]
+            yield from (add_months(max(known), months) for months in ages_asked(replace(law, requirements=asked)) if known)
 
     # ------------------------------------------------------------------------------------------------ the animals
 

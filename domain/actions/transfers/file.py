@@ -15,7 +15,7 @@ from domain.actions.inspection_file import PACKS_ON_RECORD
 from domain.actions.labels import Described, described
 from domain.actions.permit_register import SCANS_OF_PERMITS
 from domain.actions.transfers.check import Planned
-from domain.actions.transfers.lines import days_of, papers_of
+from domain.actions.transfers.lines import PAPERS_OF, days_of
 from domain.records.base import table_of
 from domain.records.documents import Document
 from domain.records.enclosures import Enclosure
@@ -185,7 +185,9 @@ def _taxon_of(line: TransferAnimal, lives: Mapping[UUID, History]) -> UUID:
 
 def _papers(unit: Unit, planned: Planned) -> Sequence[TravellingPaper]:
     ruled = {one.id: one for one in planned.papers}
-    return [_paper(unit, one, planned, ruled[one.id].last_day) for one in papers_of(unit, planned.transfer, planned.lines)]
+    return [
+        _paper(unit, one, planned, ruled[one.id].last_day) for one in unit.all(TransferPaper, PAPERS_OF, transfer_id=planned.transfer.id)
+    ]
 
 
 def _paper(unit: Unit, one: TransferPaper, planned: Planned, last_day: date | None) -> TravellingPaper:

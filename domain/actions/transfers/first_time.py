@@ -9,15 +9,16 @@ from uuid import UUID
 from domain.actions.animals import register_animal
 from domain.actions.marks import record_mark
 from domain.actions.measurements import record_measurement
-from domain.actions.transfers.taken import bearer_of
+from domain.actions.transfers.taken import bearer_of, codes_taken
 from domain.errors import Refusal, RuleBroken, Unfit
 from domain.records.animals import Animal, AnimalStated, Basis
 from domain.records.marks import MarkEntered, MarkKind, MarkReading
 from domain.records.measurements import MeasurementEntered
 from domain.records.transfers import Arrival, Transfer, TransferAnimal
 from domain.records.unit import Unit
+from domain.rules.lives import Grouping
 from domain.rules.measures import MeasureKind
-from domain.rules.transponders import DIGITS, is_same_code, kept_code
+from domain.rules.transponders import DIGITS, is_same_code, read_code
 
 FROM_PAPERS = "From the sender's papers."
 
@@ -62,23 +63,26 @@ def first_come(unit: Unit, transfer: Transfer, line: TransferAnimal, arrival: Ar
         override_reason=coming.override_reason,
     )
     animal = register_animal(unit, stated)
-    if arrival.mark is not None and (line.transponder is not None or _is_code(arrival.mark)):
-        _mark_as_read(unit, animal, arrival.mark, on=coming.on)
+    if arrival.mark is not None and line.grouping is Grouping.INDIVIDUAL and (line.transponder is not None or _is_new(unit, arrival.mark)):
+        _mark_as_read(unit, animal, arrival.mark, papers=line.transponder, on=coming.on)
     _take_from_papers(unit, animal, line, arrival, coming)
     return unit.fetch(Animal, animal.id)
 
 
-def _is_code(text: str) -> bool:
+def _is_new(unit: Unit, read: str) -> bool:
+    """Return whether what was read of an animal whose papers name no transponder is the code of one, after ISO 11784, that nobody bears.
+
+    Anything else may be words: they are kept as what was read, and no mark is made of them.
+    """
     try:
-        kept_code(text)
+        return not codes_taken(unit, [read_code(read).digits])
     except Unfit:
         return False
-    return True
 
 
-def _mark_as_read(unit: Unit, animal: Animal, code: str, *, on: date) -> None:
-    """Put on record which transponder was read: one of fifteen digits, or one of before these, which some readers only can read."""
-    is_older = _is_code(code) and len(kept_code(code)) != DIGITS
+def _mark_as_read(unit: Unit, animal: Animal, code: str, *, papers: str | None, on: date) -> None:
+    """Put on record which transponder was read: one of fifteen digits; or by its papers one of before these, that some readers read."""
+    is_older = papers is not None and len(papers) != DIGITS and is_same_code(code, papers)
     mark = MarkEntered(
         kind=MarkKind.OTHER_TRANSPONDER if is_older else MarkKind.TRANSPONDER,
         code=code,

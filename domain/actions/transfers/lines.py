@@ -97,13 +97,6 @@ def misnamed(said: Sequence[Reading | Arrival], lines: Iterable[TransferAnimal],
         told.add(one.transfer_animal_id)
 
 
-def papers_of(unit: Unit, transfer: Transfer, lines: Iterable[TransferAnimal]) -> Sequence[TransferPaper]:
-    """Return the papers of a transfer that are for some of its animals; one for those alone that were taken off it is for nobody."""
-    going = {str(line.id) for line in lines}
-    papers = unit.all(TransferPaper, PAPERS_OF, transfer_id=transfer.id)
-    return [one for one in papers if not one.transfer_animal_ids or not going.isdisjoint(map(str, one.transfer_animal_ids))]
-
-
 def heading_for(transfer: Transfer) -> UUID | None:
     """Return the site of ours that the animals of a dispatched transfer are on their way to, ``None`` where that is another party's."""
     return transfer.from_site_id if transfer.stage is TransferStage.REFUSED else transfer.to_site_id

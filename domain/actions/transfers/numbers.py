@@ -24,9 +24,10 @@ from domain.rules.text import fitted
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Numbers:
-    """How many animals of a line were expected, how many arrived, and how many of these dead."""
+    """How many animals of a line were expected, how many may be received with it, how many arrived, and how many of these dead."""
 
     expected: int
+    most: int
     arrived: int
     dead: int
 
@@ -42,16 +43,27 @@ class Numbers:
 
     @property
     def agree(self) -> bool:
-        """Whether all that were expected arrived, alive."""
-        return not self.missing and not self.dead
+        """Whether all that were expected arrived, alive, and nobody else."""
+        return self.arrived == self.expected and not self.dead
 
 
 def numbers_of(unit: Unit, line: TransferAnimal, arrival: Arrival) -> Numbers:
-    """Return how many animals of a line arrived, all that were expected where that is not said."""
+    """Return how many animals of a line arrived, all that were expected where that is not said.
+
+    Of a record that has departed all may be received that have, if more come than was said: there is no other way in for them.
+    """
     animal = None if line.animal_id is None else unit.fetch(Animal, line.animal_id)
     expected = line.number if animal is None else animal.count or line.number
+    most = expected if animal is None or animal.count else max(expected, sum(_departed(unit, animal)))
     arrived = (arrival.number or expected) if arrival.arrived else 0
-    return Numbers(expected=expected, arrived=arrived, dead=arrival.dead)
+    return Numbers(expected=expected, most=most, arrived=arrived, dead=arrival.dead)
+
+
+def _departed(unit: Unit, animal: Animal) -> list[int]:
+    """Return how many animals of a record departed each time, less, in the end, those that have returned."""
+    events = unit.all(AnimalEvent, EVENTS_OF, animal_id=animal.id)
+    told = ((one.kind, one.number) for one in events)
+    return [-number if kind is EventKind.RETURNED else number for kind, number in told if kind in (EventKind.DEPARTED, EventKind.RETURNED)]
 
 
 def number_going(unit: Unit, animal: Animal, *, said: int | None) -> int:
@@ -67,12 +79,11 @@ def number_going(unit: Unit, animal: Animal, *, said: int | None) -> int:
             sentence = f"All {animal.count} of this record go. Take part of a group out of it first."
             raise RuleBroken(sentence, code="whole-record", field="number")
         return animal.count
-    events = unit.all(AnimalEvent, EVENTS_OF, animal_id=animal.id)
-    left = [one.number for one in events if one.kind is EventKind.DEPARTED]
-    gone = sum(left) - sum(one.number for one in events if one.kind is EventKind.RETURNED)
+    departed = _departed(unit, animal)
+    gone = sum(departed)
     if said is not None and said > gone:
         raise RuleBroken(f"Only {gone} of this record have departed and can come back.", code="too-many", field="number")
-    return said or left[-1]
+    return said or departed[-1]
 
 
 def without_missing(unit: Unit, transfer: Transfer, group: Animal, number: int, *, on: date) -> Animal:

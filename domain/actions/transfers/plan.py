@@ -21,7 +21,7 @@ from domain.actions.recording import (
     refuse_later_than,
 )
 from domain.actions.sites import today_there
-from domain.actions.transfers.lines import GOING, lines_of
+from domain.actions.transfers.lines import GOING, LINES_OF, PAPERS_OF, lines_of
 from domain.actions.transfers.numbers import number_going
 from domain.actions.transfers.taken import codes_taken, tags_taken
 from domain.errors import Conflict, NotFound, RuleBroken, Unfit
@@ -119,13 +119,18 @@ def record_transfer_animal(unit: Unit, transfer_id: UUID, stated: TransferAnimal
 
 
 def end_transfer_animal(unit: Unit, transfer_animal_id: UUID, ending: Ending, *, owner_id: UUID) -> TransferAnimal:
-    """Take an animal off a transfer and return that.
+    """Take an animal off a transfer and return that. A paper for animals that have all been taken off goes with them.
 
     Raises:
         NotFound: The transfer has no such animal.
         Conflict: The animals have left.
     """
-    return _ended(unit, TransferAnimal, transfer_animal_id, ending, owner_id=owner_id)
+    gone = _ended(unit, TransferAnimal, transfer_animal_id, ending, owner_id=owner_id)
+    going = {str(one.id) for one in unit.all(TransferAnimal, LINES_OF, transfer_id=owner_id)}
+    for paper in unit.all(TransferPaper, PAPERS_OF, transfer_id=owner_id):
+        if paper.transfer_animal_ids and going.isdisjoint(map(str, paper.transfer_animal_ids)):
+            _ended(unit, TransferPaper, paper.id, Ending(reason="its animals were taken off"), owner_id=owner_id)
+    return gone
 
 
 def record_transfer_paper(unit: Unit, transfer_id: UUID, stated: TransferPaperStated, *, record_id: UUID | None = None) -> TransferPaper:

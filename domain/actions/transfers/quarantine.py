@@ -23,6 +23,7 @@ _transfer, _line, _animal = (table_of(one) for one in (Transfer, TransferAnimal,
 _onward, _onward_line = _transfer.alias("onward"), _line.alias("onward_line")
 _own: sa.BindParameter[Any] = sa.bindparam("organisation_id")
 _PRESENT = sa.literal(Status.PRESENT.value, type_=sa.String())
+_OVER = [sa.literal(one.value, type_=sa.String()) for one in (Status.DEAD, Status.DEPARTED)]
 _went_on = sa.exists().where(
     _onward_line.c.organisation_id == _line.c.organisation_id,
     _onward_line.c.animal_id == _line.c.animal_id,
@@ -39,10 +40,10 @@ _is_kept_apart = (
     _line.c.ended_on.is_(None),
     _line.c.quarantine_until.is_not(None),
     _transfer.c.stage.in_([sa.literal(one.value, type_=sa.String()) for one in sorted(ARRIVED)]),
-    _animal.c.ended_on.is_(None),
+    _animal.c.status.not_in(_OVER),
     ~_went_on,
 )
-"""Of transfers that have arrived and are not closed: who is in keeping still, and has not left with another transfer since."""
+"""Of transfers that have arrived and are not closed: who has neither died nor departed, nor left with another transfer since."""
 
 KEPT_APART = Statement(
     sa.select(_animal.c.tag, _line.c.quarantine_until)
@@ -77,22 +78,14 @@ def kept_apart(unit: Unit, transfer: Transfer, *, after: date) -> Sequence[tuple
     return [(tag, until_on) for tag, until_on in unit.rows(KEPT_APART, transfer_id=transfer.id) if until_on > after]
 
 
-def restart_quarantine(unit: Unit, transfer: Transfer) -> None:
-    """Have those whom the animals of a transfer join in a quarantine enclosure be kept apart as long as these, where that is longer."""
-    for enclosure_id, until_on in _joining(unit, transfer).items():
-        joined = unit.all(TransferAnimal, JOINED, transfer_id=transfer.id, enclosure_id=enclosure_id, until_on=until_on)
-        with unit.reaching({unit.fetch(Transfer, one.transfer_id).site_id for one in joined}):
-            for one in joined:
-                unit.change(one, {"quarantine_until": until_on}, action="restart_quarantine")
+def restart_quarantine(unit: Unit, transfer: Transfer, *, until_on: date) -> None:
+    """Have those whom the animals of a transfer join in a quarantine enclosure be kept apart until the same day, where that is later."""
+    for enclosure_id in _joining(unit, transfer):
+        for one in unit.all(TransferAnimal, JOINED, transfer_id=transfer.id, enclosure_id=enclosure_id, until_on=until_on):
+            unit.change(one, {"quarantine_until": until_on}, action="restart_quarantine")
 
 
-def _joining(unit: Unit, transfer: Transfer) -> dict[UUID, date]:
-    """Return the quarantine enclosures into which animals of a transfer were put, and until when they are kept apart there."""
-    found: dict[UUID, date] = {}
-    for line in lines_of(unit, transfer):
-        if line.animal_id is None or line.quarantine_until is None:
-            continue
-        enclosure_id = unit.fetch(Animal, line.animal_id).enclosure_id
-        if enclosure_id is not None and unit.fetch(Enclosure, enclosure_id).quarantine:
-            found[enclosure_id] = line.quarantine_until
-    return found
+def _joining(unit: Unit, transfer: Transfer) -> set[UUID]:
+    """Return the quarantine enclosures into which animals of a transfer were put that are kept apart there."""
+    kept = (unit.fetch(Animal, one.animal_id) for one in lines_of(unit, transfer) if one.animal_id and one.quarantine_until)
+    return {one.enclosure_id for one in kept if one.enclosure_id and unit.fetch(Enclosure, one.enclosure_id).quarantine}

@@ -16,6 +16,7 @@ from domain.actions.transfers.first_time import Coming, first_come
 from domain.actions.transfers.lines import days_of, heading_for, lines_of, misnamed, turn_of
 from domain.actions.transfers.numbers import Numbers, numbers_of, without_missing
 from domain.actions.transfers.quarantine import restart_quarantine
+from domain.actions.transfers.taken import codes_taken
 from domain.errors import Fault, Refusal, RuleBroken
 from domain.records.animals import Animal, AnimalEventStated, Basis, Placement
 from domain.records.enclosures import Enclosure
@@ -25,7 +26,7 @@ from domain.records.transfers import Arrival, Receipt, Transfer, TransferAnimal,
 from domain.records.unit import Unit
 from domain.rules.calendar import in_words
 from domain.rules.fitness import Bearing, CameFrom
-from domain.rules.lives import EventKind, Status
+from domain.rules.lives import EventKind, Grouping, Status
 from domain.rules.transfers import GUARDS, TransferAct, TransferBasis, TransferStage
 from domain.rules.transponders import is_same_code
 
@@ -60,12 +61,14 @@ def receive_transfer(unit: Unit, transfer_id: UUID, said: Receipt) -> Transfer:
     _refuse_unexplained_temperature(found, said)
     on, apart = _day_of_arrival(unit, found), _days_apart(found, stage, said)
     with unit.reaching(None), unit.telling_of(on):
-        receiving = _Receiving(unit, found, stage, on=on, until_on=None if apart is None else on + timedelta(days=apart))
+        until_on = None if apart is None else on + timedelta(days=apart)
+        receiving = _Receiving(unit, found, stage, on=on, until_on=until_on)
         for line in lines:
             arrival = arrivals[line.id]
             receiving.take(line, arrival, pointer=f"/arrivals/{said.arrivals.index(arrival)}")
         receiving.refuse_faults()
-        restart_quarantine(unit, found)
+        if until_on is not None:
+            restart_quarantine(unit, found, until_on=until_on)
         facts = {"stage": stage, "arrived_at": unit.origin.at, "arrival_c": said.temperature_c}
         return unit.change(found, facts, action="receive_transfer")
 
@@ -176,10 +179,13 @@ class _Receiving:
                 "dead",
                 "It is on record as dead. Say that it did not arrive; or withdraw that it died, and say here that it is dead.",
             )
+        if arrival.arrived and (left_on := self._left_on(line)) is not None and left_on >= self._on:
+            sentence = f"By its record it left on {in_words(left_on)}: receive it from the next day on, or withdraw that it left."
+            yield "arrived", "left-today", sentence
         if arrival.tag is not None and (line.animal_id is not None or self._site_id is None):
             yield "tag", "not-together", "Only who comes to us for the first time is received under a tag."
-        if numbers.arrived > numbers.expected:
-            many = f"The papers say {numbers.expected}, and no more are received with them: say so as another transfer of the others."
+        if numbers.arrived > numbers.most:
+            many = f"The papers say {numbers.most}, and no more are received with them: say so as another transfer of the others."
             yield "number", "too-many", many
         elif numbers.dead > numbers.arrived:
             yield "dead", "too-many", f"Only {numbers.arrived} arrived."
@@ -187,9 +193,18 @@ class _Receiving:
             yield "arrived", "missing", "It is on record that it escaped on the way: put on record that it was found, or say arrived false."
         if arrival.arrived and arrival.condition is None:
             yield "condition", "required", "Say in which condition it arrived."
-        if arrival.discrepancy is None and not (numbers.agree and self._mark_agrees(line, arrival)):
-            sentence = "Not all arrived, or not alive, or the mark that was read is not the one on record: say what differs."
+        is_explained = arrival.discrepancy is not None or (numbers.agree and self._mark_agrees(line, arrival))
+        if numbers.arrived <= numbers.most and not is_explained:
+            sentence = (
+                "Not as many arrived as expected, or not alive, or the mark that was read is not theirs, or another's: say what differs."
+            )
             yield "discrepancy", "required", sentence
+
+    def _left_on(self, line: TransferAnimal) -> date | None:
+        """Return when a single animal departed, ``None`` of one that has not, and of groups."""
+        animal = None if line.animal_id is None else self._unit.fetch(Animal, line.animal_id)
+        alone = animal is not None and animal.grouping is Grouping.INDIVIDUAL and animal.status is Status.DEPARTED
+        return animal.ended_on if animal is not None and alone else None
 
     def _has_escaped(self, line: TransferAnimal) -> bool:
         return line.animal_id is not None and self._unit.fetch(Animal, line.animal_id).status is Status.MISSING
@@ -198,8 +213,9 @@ class _Receiving:
         if self._site_id is None:
             return True
         if line.animal_id is None:
-            expected = line.transponder
-            return expected is None or (arrival.mark is not None and is_same_code(arrival.mark, expected))
+            if line.transponder is None:
+                return arrival.mark is None or not codes_taken(self._unit, [arrival.mark])
+            return arrival.mark is not None and is_same_code(arrival.mark, line.transponder)
         marks = coded_marks(self._unit, line.animal_id)
         return not marks or (arrival.mark is not None and is_one_of(marks, arrival.mark))
 

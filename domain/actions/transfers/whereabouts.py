@@ -17,7 +17,7 @@ from domain.records.transfers import Transfer, TransferAnimal
 from domain.records.unit import Unit
 from domain.rules.calendar import add_months
 from domain.rules.law.facts import Subject
-from domain.rules.lives import Grouping
+from domain.rules.lives import Grouping, Status
 from domain.rules.measures import Measured, MeasureKind
 
 _DAY = timedelta(days=1)
@@ -53,11 +53,15 @@ def whereabouts(unit: Unit, transfer: Transfer, lines: Sequence[TransferAnimal],
 
 
 def _heading(unit: Unit, lines: Sequence[TransferAnimal], *, but: Transfer) -> Iterator[tuple[TransferAnimal, Transfer, UUID]]:
-    """Yield the lines of other transfers whose animals are on their way to a site of ours, with the transfer and that site."""
+    """Yield the lines of other transfers whose animals are on their way to a site of ours, with the transfer and that site.
+
+    Who is on record as having died on the way is not.
+    """
     for line in lines:
         transfer = unit.fetch(Transfer, line.transfer_id)
         heading = heading_for(transfer)
-        if heading is not None and transfer.id != but.id:
+        has_died = line.animal_id is not None and unit.fetch(Animal, line.animal_id).status is Status.DEAD
+        if heading is not None and transfer.id != but.id and not has_died:
             yield line, transfer, heading
 
 

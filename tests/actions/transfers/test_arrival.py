@@ -10,9 +10,10 @@ import pytest
 from domain.actions.census import Scope, statement
 from domain.actions.histories import MEASUREMENTS_OF
 from domain.actions.holdings import holding_on, record_holding
-from domain.actions.lives import EVENTS_OF, MARKS_OF, PLACEMENTS_OF
+from domain.actions.lives import EVENTS_OF, MARKS_OF, PLACEMENTS_OF, withdraw_event
 from domain.actions.marks import record_mark
 from domain.actions.placements import enclosure_on
+from domain.actions.recording import Ending
 from domain.actions.transfers.close import close_transfer
 from domain.actions.transfers.dispatch import dispatch_transfer
 from domain.actions.transfers.lines import days_of, lines_of
@@ -303,6 +304,8 @@ def test_who_died_on_the_road_by_its_record_does_not_arrive(unit, site, other, a
     [
         ({}, CHIP, [(MarkKind.TRANSPONDER, CHIP, True)]),
         ({}, "ring, blue", []),
+        ({}, "unreadable", []),
+        ({"grouping": "group", "number": 4}, CHIP, []),
         ({"transponder": "0A1B2C3D4E"}, "0a1-b2c-3d4-e", [(MarkKind.OTHER_TRANSPONDER, "0A1B2C3D4E", True)]),
         ({"transponder": CHIP}, None, [(MarkKind.OTHER, None, False)]),
         ({"transponder": CHIP}, OTHER_CHIP, [(MarkKind.TRANSPONDER, OTHER_CHIP, True), (MarkKind.OTHER, None, False)]),
@@ -342,10 +345,21 @@ def test_of_a_group_that_left_in_two_parts_as_many_come_back_as_is_said_and_else
     assert makers.transfer_animal(unit, back, group, **said).number == expected
     under_way(unit, back)
 
-    assert faults(received, unit, back, number=expected + 1) == [("/arrivals/0/number", "too-many")]
+    assert faults(received, unit, back, number=21) == [("/arrivals/0/number", "too-many")]
     received(unit, back)
 
     assert the_one_of(unit, back)[1].count == expected
+
+
+def test_more_that_have_departed_and_come_in_one_box_are_received_and_that_is_said(unit, site, quarantine_here, group):
+    makers.event(unit, group, "departed", "2026-02-01", number=5, basis="gift")
+    received(unit, under_way(unit, planned(unit, site, None, group)))
+    back = under_way(unit, planned(unit, None, site, group, to=quarantine_here, reference="T-2", quarantine_reason=KNOWN))
+
+    assert faults(received, unit, back, number=20) == [("/arrivals/0/discrepancy", "required")]
+    received(unit, back, number=20, discrepancy="those of February as well")
+
+    assert the_one_of(unit, back)[1].count == 20
 
 
 def test_all_of_a_record_that_is_kept_go(unit, site, other, group):
@@ -400,6 +414,34 @@ def test_who_was_on_loan_to_us_and_comes_again_is_ours_unless_it_is_only_given_b
     received(unit, under_way(unit, again))
 
     assert holding_on(unit, animal.id, on=date.fromisoformat(that_day)).kind is kind
+
+
+def test_what_was_read_of_who_comes_and_another_bears_is_said_and_stops_nobody(unit, site, animal, taxon, quarantine_here):
+    record_mark(unit, animal.id, mark())
+    transfer = coming(unit, site, quarantine_here, taxon)
+
+    assert faults(received, unit, transfer, mark=CHIP) == [("/arrivals/0/discrepancy", "required")]
+    received(unit, transfer, mark=CHIP, discrepancy="T-1 bears this code by its record")
+
+    line, found = the_one_of(unit, transfer)
+    assert (line.mark_arrived, unit.all(Mark, MARKS_OF, animal_id=found.id)) == (CHIP, [])
+
+
+def test_that_an_animal_left_with_a_transfer_is_not_withdrawn_while_it_is_under_way(unit, site, other, animal, quarantine):
+    under_way(unit, planned(unit, site, other, animal, to=quarantine))
+    left = unit.all(AnimalEvent, EVENTS_OF, animal_id=animal.id)[-1]
+
+    assert codes(withdraw_event, unit, left.id, Ending(reason="a mistake"), owner_id=animal.id) == ["under-way"]
+
+
+def test_who_is_brought_back_on_the_evening_of_its_leaving_is_received_the_next_day(unit, site, animal, quarantine_here):
+    received(unit, under_way(unit, planned(unit, site, None, animal)))
+    away = unit.fetch(Animal, animal.id)
+    back = under_way(unit, planned(unit, None, site, away, to=quarantine_here, reference="T-2", arrive_on="2026-03-02"))
+
+    assert faults(received, unit, back) == [("/arrivals/0/arrived", "left-today")]
+    later(unit, days=1)
+    received(unit, back)
 
 
 @pytest.mark.parametrize("kind", ["came_back", "departed"])

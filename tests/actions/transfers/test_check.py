@@ -498,14 +498,77 @@ def test_a_permit_of_ours_that_goes_along_as_a_paper_is_that_permit_with_its_num
     assert items(checked(unit, transfer)) == [ItemCode.NUMBER_EXCEEDED]
 
 
-@pytest.mark.parametrize("over", [{"used_on": "2026-02-10"}, {"withdrawn_on": "2026-02-10"}])
-def test_a_permit_that_is_over_is_not_brought_back_by_going_along_as_a_paper(unit, site, other, quarantine, animal, over):
+@pytest.mark.parametrize(
+    ("over", "found"),
+    [
+        ({"used_on": "2026-02-10"}, [ItemCode.PAPER_USED, ItemCode.DOCUMENT_MISSING]),
+        ({"withdrawn_on": "2026-02-10"}, [ItemCode.PAPER_LAPSES]),
+    ],
+)
+def test_a_permit_that_is_over_is_not_brought_back_by_going_along_as_a_paper(unit, site, other, quarantine, animal, over, found):
     consigned(unit)
     makers.permit(unit, kind="consignment", number="C-1", **over)
     transfer = planned(unit, site, other, animal, to=quarantine)
     makers.transfer_paper(unit, transfer, kind="consignment", number="C-1", inspected_on=None)
 
-    assert ItemCode.DOCUMENT_MISSING in items(checked(unit, transfer))
+    assert items(checked(unit, transfer)) == found
+
+
+def movement_permits(unit):
+    """Ask for a document for every move within a state."""
+    makers.document_kind(unit, "movement")
+    makers.requirement(unit, "XR-5", consequence=Consequence.DOCUMENT, activities=MOVES, documents=("movement",))
+
+
+@pytest.mark.parametrize("to_party", [True, False])
+def test_a_permit_of_one_site_that_goes_along_is_one_for_the_whole_journey(unit, site, other, quarantine, animal, to_party):
+    movement_permits(unit)
+    makers.permit(unit, kind="movement", number="M-1", site_id=str(site.id))
+    transfer = planned(unit, site, None, animal, party_jurisdiction="XR") if to_party else planned(unit, site, other, animal, to=quarantine)
+    assert items(checked(unit, transfer)) == [ItemCode.DOCUMENT_MISSING]
+
+    makers.transfer_paper(unit, transfer, kind="movement", number="M-1", inspected_on=None)
+
+    assert items(checked(unit, transfer)) == []
+
+
+def test_of_a_permit_that_was_renewed_on_paper_alone_it_is_said_where_to_say_so(unit, site, other, quarantine, animal):
+    movement_permits(unit)
+    makers.permit(unit, kind="movement", number="M-1", valid_until="2026-02-01")
+    transfer = planned(unit, site, other, animal, to=quarantine)
+    makers.transfer_paper(unit, transfer, kind="movement", number="M-1", valid_until="2027-02-01", inspected_on=None)
+
+    (found,) = checked(unit, transfer).items
+    assert "M-1 is on record here until 1 February 2026; where it was renewed, put that on record among the permits." in found.sentence
+
+
+def test_who_died_on_the_way_takes_nobodys_place(unit, site, other, animal, quarantine, taxon):
+    places_for(unit, other, 1)
+    makers.permit(unit, number="P-1", site_id=str(site.id))
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10", override_reason="x")
+    under_way(unit, planned(unit, site, other, animal, to=quarantine))
+    transfer = planned(unit, site, other, second, to=quarantine, reference="T-2")
+    assert items(checked(unit, transfer)) == [ItemCode.NUMBER_EXCEEDED]
+
+    makers.event(unit, unit.fetch(Animal, animal.id), "died", "2026-03-01")
+
+    assert items(checked(unit, transfer)) == []
+
+
+def test_a_document_of_who_was_taken_off_is_not_used_by_the_transfer_that_leaves_without(unit, site, other, quarantine, animal, taxon):
+    consigned(unit)
+    second = makers.animal(unit, taxon, tag="T-2", enclosure_id=str(animal.enclosure_id), acquired_on="2025-01-10", override_reason="x")
+    transfer, next_one = (planned(unit, site, other, to=quarantine, reference=f"T-{number}") for number in (1, 2))
+    lines = [makers.transfer_animal(unit, transfer, one) for one in (animal, second)]
+    for number, line in enumerate(lines):
+        paper = {"kind": "consignment", "number": f"K-{number}", "transfer_animal_ids": [str(line.id)], "inspected_on": None}
+        makers.transfer_paper(unit, transfer, **paper)
+    end_transfer_animal(unit, lines[0].id, Ending(reason="stays"), owner_id=transfer.id)
+    under_way(unit, transfer)
+
+    makers.transfer_animal(unit, next_one, animal)
+    makers.transfer_paper(unit, next_one, kind="consignment", number="K-0", inspected_on=None)
+    assert items(checked(unit, next_one)) == []
 
 
 def test_who_is_under_way_to_the_same_enclosure_takes_its_place(unit, site, other, animal, taxon):
