@@ -283,7 +283,8 @@ def paper_items(papers: Iterable[Paper], *, through: date) -> Iterator[OpenItem]
     """Yield the papers that go with the animals and are not good long enough, or were for another consignment."""
     for one in papers:
         if one.is_used:
-            sentence = f"{one.title} was for one consignment, and that has left with another transfer; have one issued for this one."
+            used = "" if one.permit.used_on is None else f" on {in_words(one.permit.used_on)}"
+            sentence = f"{one.title} was for one consignment, and was used{used}; have one issued for this one."
             yield OpenItem(code=ItemCode.PAPER_USED, sentence=sentence, field="papers", paper_id=one.id)
             continue
         last = one.last_day

@@ -242,7 +242,7 @@ def test_a_paper_for_one_consignment_goes_with_no_second_one_and_hides_none_afte
     once = replace(HEALTH, for_one_consignment=True)
     used, unused = paper(kind=once, used_on=date(2026, 3, 1)), paper(kind=once, inspected_on=date(2026, 2, 24))
     lapsed = paper(used_on=date(2026, 3, 1))
-    sentence = "Certificate H-1 was for one consignment, and that has left with another transfer; have one issued for this one."
+    sentence = "Certificate H-1 was for one consignment, and was used on 1 March 2026; have one issued for this one."
 
     found = list(paper_items([used, unused, lapsed], through=THROUGH))
 

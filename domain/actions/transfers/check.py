@@ -204,7 +204,7 @@ class Planned:
             if line.transponder is not None and code_key(line.transponder) in codes:
                 sentence = (
                     f"{line.tag}: its code {line.transponder} is that of an animal on record, or expected with another transfer. "
-                    "Put that one on, or correct the code."
+                    "Put the one on record on, or correct the code."
                 )
                 yield OpenItem(code=ItemCode.CODE_TAKEN, sentence=sentence, field="animals", animal_ids=(line.id,))
 

@@ -18,7 +18,7 @@ from domain.records.columns import NAME_LENGTH
 from domain.records.holdings import HoldingStated
 from domain.records.transfers import Arrival, Transfer, TransferAnimal
 from domain.records.unit import Unit
-from domain.rules.lives import EventKind
+from domain.rules.lives import EventKind, Status
 from domain.rules.text import fitted
 
 
@@ -76,7 +76,8 @@ def number_going(unit: Unit, animal: Animal, *, said: int | None) -> int:
     """
     if animal.count:
         if said not in (None, animal.count):
-            sentence = f"All {animal.count} of this record go. Take part of a group out of it first."
+            part = "Take part of a group out of it first." if animal.status is Status.PRESENT else "How many arrive is said on arrival."
+            sentence = f"All {animal.count} of this record go. {part}"
             raise RuleBroken(sentence, code="whole-record", field="number")
         return animal.count
     departed = _departed(unit, animal)

@@ -232,7 +232,9 @@ def _check_coming(unit: Unit, transfer: Transfer, stated: TransferAnimalStated) 
         sentence = f"The tag {stated.tag} is another animal's, on record or expected with a transfer. Say another."
         raise Conflict(sentence, code="tag-taken", field="tag")
     if stated.transponder is not None and codes_taken(unit, [stated.transponder]):
-        sentence = "An animal on record, or expected with a transfer, bears this code. Put that one on the transfer, or correct the code."
+        sentence = (
+            "An animal on record, or one that is expected, bears this code. Put the one on record on the transfer, or correct the code."
+        )
         raise Conflict(sentence, code="mark-taken", field="transponder")
 
 

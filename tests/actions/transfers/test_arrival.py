@@ -371,6 +371,14 @@ def test_all_of_a_record_that_is_kept_go(unit, site, other, group):
     assert (line.grouping, line.number) == ("group", 20)
 
 
+def test_how_many_of_a_group_come_back_from_a_loan_is_said_on_arrival(unit, site, quarantine_here, group):
+    received(unit, under_way(unit, planned(unit, site, None, group, **LOAN)))
+    back = planned(unit, None, site, to=quarantine_here, basis="return", reference="T-2")
+
+    with pytest.raises(Refusal, match="How many arrive is said on arrival"):
+        makers.transfer_animal(unit, back, group, number=18)
+
+
 def test_a_loan_that_was_to_end_before_its_late_arrival_is_due_back_at_once(unit, site, animal):
     transfer = under_way(unit, planned(unit, site, None, animal, **{**LOAN, "due_back_on": "2026-03-02"}))
     later(unit, days=2)
