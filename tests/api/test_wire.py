@@ -89,11 +89,15 @@ def wait_until(arrived):
 
 
 def is_ended(connection):
-    """Return whether the connection was ended, after what is left of an answer; one that stays open says nothing for a moment."""
+    """Return whether the connection was ended, after what is left of an answer; one that stays open says nothing for a moment.
+
+    What was sent and is not read when the other end closes makes a reset of that.
+    """
     connection.settimeout(0.5)
     try:
-        while connection.recv(65_536):
-            pass
+        with suppress(ConnectionResetError):
+            while connection.recv(65_536):
+                pass
     except TimeoutError:
         return False
     return True
