@@ -56,10 +56,10 @@ HOWS = ("go on", "go on", "refuse", "call off", "lose", "fewer", "dead")
 
 
 def every(record):
-    """Return the statement for all kept records of a kind, those made first before the others."""
+    """Return the statement for all records of a kind, of animals also those that have departed, those made first before the others."""
     table = table_of(record)
     own = table.c.organisation_id == sa.bindparam("organisation_id")
-    return Statement(sa.select(table).where(own, table.c.ended_on.is_(None)).order_by(table.c.created_at, table.c.id))
+    return Statement(sa.select(table).where(own).order_by(table.c.created_at, table.c.id))
 
 
 EVERY_ANIMAL, EVERY_EVENT = every(Animal), every(AnimalEvent)
@@ -211,7 +211,8 @@ class Moving(RuleBasedStateMachine):
         """Have animals arrive, or be back; those that are back at a site of ours are kept apart there."""
         transfer = unit.fetch(Transfer, transfer_id)
         is_back = transfer.stage is TransferStage.REFUSED and transfer.from_site_id is not None
-        receive_transfer(unit, transfer.id, receipt(unit, transfer, apart=14 if is_back else None, **said))
+        home = {"apart": 14, "override_reason": "the veterinarian has seen it"} if is_back and said.get("arrived", True) else {}
+        receive_transfer(unit, transfer.id, receipt(unit, transfer, **home, **said))
 
     @invariant()
     def the_permitted_number_is_never_exceeded(self):
